@@ -1,0 +1,226 @@
+"""Read the tables, check every row against its schema and every link between tables."""
+
+from __future__ import annotations
+
+import csv
+import functools
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+
+from pydantic import ValidationError
+
+from estimator.catalogue import rows as schema
+from estimator.errors import BadInput, Fault, one_of
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def data_folder() -> Path:
+    """Folder of the trade's default tables: inside an installed package, beside it in a checkout."""
+    inside = _PACKAGE / "data"
+    return inside if inside.is_dir() else _PACKAGE.parent / "data"
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Every table, as typed rows by key.
+
+    A key is the row's name where one column names it, else a tuple of the key columns. Where
+    each row was read from is kept, so that a figure can be walked back to its line.
+    """
+
+    tables: Mapping[str, Mapping]
+    places: Mapping[tuple[str, object], str] = field(repr=False)
+
+    def __getattr__(self, table: str) -> Mapping:
+        try:
+            return self.tables[table]
+        except KeyError:
+            raise AttributeError(f"there is no table {table!r}") from None
+
+    def operation(self, name: str, era: schema.Era) -> schema.Operation:
+        """The operation's row for an era, or its row for all eras."""
+        return self.operations.get((name, era)) or self.operations[name, None]
+
+    @functools.cached_property
+    def treatments_of(self) -> Mapping[str, tuple[schema.Treatment, ...]]:
+        """Treatments of each assembly, in the order of the table."""
+        found: dict[str, list] = {name: [] for name in self.assemblies}
+        for row in self.treatments.values():
+            found[row.assembly].append(row)
+        return {name: tuple(rows) for name, rows in found.items()}
+
+    @functools.cached_property
+    def finds_of(self) -> Mapping[str, tuple[schema.Find, ...]]:
+        """Finds of each assembly, in the order of the table."""
+        found: dict[str, list] = {name: [] for name in self.assemblies}
+        for row in self.finds.values():
+            found[row.assembly].append(row)
+        return {name: tuple(rows) for name, rows in found.items()}
+
+    @functools.cached_property
+    def offers_of(self) -> Mapping[str, tuple[schema.Offer, ...]]:
+        """Offers for each part, over all suppliers."""
+        found: dict[str, list] = {name: [] for name in self.parts}
+        for row in self.offers.values():
+            found[row.part].append(row)
+        return {name: tuple(rows) for name, rows in found.items()}
+
+    def place(self, row: schema.Row) -> str:
+        """Where a row stands, as "operations.csv, row 12"."""
+        return self.places[row.table, _key(row)]
+
+
+def load(*folders: Path | str) -> Catalogue:
+    """Read every table from `folders`; a table found in a later folder replaces the earlier one.
+
+    Without folders, the trade's defaults are read.
+
+    Raises
+    ------
+    BadInput
+        With every fault in every table: file, row, column, what is allowed.
+
+    Examples
+    --------
+    >>> load().assemblies["flipper"].unit
+    'each'
+    """
+    paths = tuple(Path(folder) for folder in folders) or (data_folder(),)
+    stamps = tuple(
+        (path, path.stat().st_mtime_ns)
+        for folder in paths
+        for path in (folder / f"{row.table}.csv" for row in schema.TABLES)
+        if path.exists()
+    )
+    return _load(paths, stamps)
+
+
+@functools.lru_cache(maxsize=4)
+def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
+    # `stamps` makes the cache forget a table that was edited.
+    faults: list[Fault] = []
+    tables: dict[str, Mapping] = {}
+    places: dict[tuple[str, object], str] = {}
+    for row_type in schema.TABLES:
+        name = f"{row_type.table}.csv"
+        found = [folder / name for folder in folders if (folder / name).exists()]
+        if not found:
+            faults.append(Fault(f"The table {name} is missing.", "Restore it from a new shop folder."))
+            continue
+        rows, wrong, where = read_table(found[-1], row_type)
+        faults += wrong
+        tables[row_type.table] = MappingProxyType(rows)
+        places |= {(row_type.table, key): place for key, place in where.items()}
+    if not faults:
+        faults = list(_dangling(tables, places))
+    if faults:
+        raise BadInput(faults)
+    return Catalogue(MappingProxyType(tables), places)
+
+
+def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault], dict]:
+    """Rows by key, faults, and the place of each row, of one CSV table in UTF-8."""
+    faults: list[Fault] = []
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return {}, [Fault("The table is not UTF-8 text.", "Save it as CSV UTF-8.", path.name)], {}
+    reader = csv.reader(io.StringIO(text, newline=""))
+    header = [cell.strip() for cell in next(reader, [])]
+    fields = row_type.model_fields
+    for column in header:
+        if column not in fields:
+            faults.append(Fault(f'There is no column "{column}".', one_of(column, fields),
+                                path.name, 1, column))
+    for column, info in fields.items():
+        if info.is_required() and column not in header:
+            faults.append(Fault(f'The column "{column}" is missing.', "Add it.", path.name, 1, column))
+    if faults:
+        return {}, faults, {}
+    rows: dict = {}
+    where: dict = {}
+    for cells in reader:
+        number = reader.line_num
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) > len(header):
+            faults.append(Fault(f"There are {len(cells)} cells under {len(header)} headers.",
+                                "Put text that holds a comma in quotes.", path.name, number))
+            continue
+        filled = {name: cell for name, cell in zip(header, cells, strict=False) if cell.strip()}
+        try:
+            row = row_type.model_validate(filled)
+        except ValidationError as error:
+            faults += [_fault(problem, path.name, number) for problem in error.errors()]
+            continue
+        key = _key(row)
+        if key in rows:
+            faults.append(Fault(f"{key} stands in {where[key]} already.", "Keep one of the two.",
+                                path.name, number))
+            continue
+        rows[key] = row
+        where[key] = f"{path.name}, row {number}"
+    return rows, faults, where
+
+
+def _fault(problem: Mapping, file: str, row: int) -> Fault:
+    column = ".".join(str(part) for part in problem["loc"][:1]) or None
+    if problem["type"] == "missing":
+        return Fault("The cell is blank.", "Fill it in.", file, row, column)
+    read = problem.get("input")
+    said = problem["msg"].removeprefix("Value error, ")
+    what = f"{said}." if isinstance(read, Mapping) else f'"{read}": {said}.'
+    return Fault(what, "", file, row, column)
+
+
+def _key(row: schema.Row):
+    parts = tuple(getattr(row, column) for column in row.key)
+    return parts[0] if len(parts) == 1 else parts
+
+
+def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]:
+    """Names in one table that the table they point to does not have."""
+    operations = {name for name, _ in tables["operations"]}
+    known = {**{name: set(rows) for name, rows in tables.items()}, "operations": operations}
+
+    def missing(row, column: str, table: str, names: Iterable[str]) -> Iterable[Fault]:
+        for name in names:
+            if name not in known[table]:
+                file, _, number = places[row.table, _key(row)].partition(", row ")
+                yield Fault(f'"{name}" is not in {table}.csv.', one_of(name, known[table]),
+                            file, int(number), column)
+
+    targets = {"operation": "operations", "part": "parts", "material": "materials",
+               "service": "services"}
+    for row in tables["treatments"].values():
+        yield from missing(row, "assembly", "assemblies", [row.assembly])
+        yield from missing(row, "item", targets[row.does], [row.item])
+    for name in ("counts", "finds"):
+        for row in tables[name].values():
+            yield from missing(row, "assembly", "assemblies", [row.assembly])
+    for row in tables["offers"].values():
+        yield from missing(row, "part", "parts", [row.part])
+        yield from missing(row, "supplier", "suppliers", [row.supplier])
+    for name in ("operations", "services", "materials", "finds"):
+        for row in tables[name].values():
+            yield from missing(row, "cautions", "cautions", row.cautions)
+    for row in tables["marks"].values():
+        yield from missing(row, "first_grit", "grits", [row.first_grit])
+    for row in tables["finishes"].values():
+        yield from missing(row, "last_grit", "grits", [row.last_grit])
+    for (name, era), row in tables["operations"].items():
+        if era is not None and (name, None) not in tables["operations"]:
+            others = {e for n, e in tables["operations"] if n == name}
+            if len(others) < len(schema.Era):
+                file, _, number = places[row.table, _key(row)].partition(", row ")
+                yield Fault(f'"{name}" has no row for the other eras.',
+                            "Add a row with a blank era, or one for each era.",
+                            file, int(number), "era")
+    for column, table in (("era", "eras"), ("level", "levels")):
+        for member in (schema.Era if column == "era" else schema.Level):
+            if member not in tables[table]:
+                yield Fault(f'"{member}" has no row.', "Add it.", f"{table}.csv", None, column)

@@ -1,0 +1,49 @@
+"""Range checks and conversions between metric and US units."""
+
+from __future__ import annotations
+
+import math
+
+# Exact by definition: NIST Handbook 44, Appendix C.
+MM_PER_INCH = 25.4
+M2_PER_SQFT = 0.3048**2
+LITRES_PER_US_GALLON = 3.785411784
+KG_PER_POUND = 0.45359237
+UM_PER_MIL = 25.4
+
+
+def within(
+    name: str,
+    value: float,
+    *,
+    above: float | None = None,
+    at_least: float | None = None,
+    up_to: float | None = None,
+    fix: str = "",
+) -> float:
+    """Return `value` if it is a number inside the range; else raise ValueError that says why.
+
+    Examples
+    --------
+    >>> within("transfer", 0.6, above=0, up_to=1)
+    0.6
+    >>> within("transfer", 60, above=0, up_to=1, fix="Write 0.6 for 60 %.")
+    Traceback (most recent call last):
+    ...
+    ValueError: transfer is 60; it must be over 0 and at most 1. Write 0.6 for 60 %.
+    """
+    low = (
+        f"over {above:g}" if above is not None
+        else f"at least {at_least:g}" if at_least is not None else ""
+    )
+    high = f"at most {up_to:g}" if up_to is not None else ""
+    fine = (
+        math.isfinite(value)
+        and (above is None or value > above)
+        and (at_least is None or value >= at_least)
+        and (up_to is None or value <= up_to)
+    )
+    if not fine:
+        wanted = " and ".join(part for part in (low, high) if part) or "a finite number"
+        raise ValueError(f"{name} is {value:g}; it must be {wanted}. {fix}".rstrip())
+    return value
