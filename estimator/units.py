@@ -47,3 +47,27 @@ def within(
         wanted = " and ".join(part for part in (low, high) if part) or "a finite number"
         raise ValueError(f"{name} is {value:g}; it must be {wanted}. {fix}".rstrip())
     return value
+
+
+def round_up(count: float) -> int:
+    """The next whole number, or the one just below where the excess is only floating-point dust.
+
+    Dust is less than a millionth: of a pack, that is nothing a bench could measure.
+
+    Parameters
+    ----------
+    count
+        Packs, pieces or billing steps; 0 or more. [–]
+
+    Raises
+    ------
+    ValueError
+        If `count` is negative or not finite.
+
+    Examples
+    --------
+    >>> round_up(2.01), round_up(3 * 0.1 / 0.1)  # the second is 3.0000000000000004
+    (3, 3)
+    """
+    within("count", count, at_least=0)
+    return math.ceil(count - 1e-6)

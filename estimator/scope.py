@@ -1,0 +1,230 @@
+"""From a survey to the scope of works: what each line needs at a service level.
+
+The rules are the rows of `treatments.csv`; nothing here knows one assembly from another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from estimator.catalogue import (
+    CONDITIONS,
+    LEVELS,
+    Assembly,
+    Catalogue,
+    Certainty,
+    Condition,
+    Era,
+    Find,
+    Level,
+    Operation,
+    Treatment,
+)
+from estimator.errors import BadInput, Fault
+from estimator.survey.records import Line, Survey
+
+
+@dataclass(frozen=True)
+class Work:
+    """One operation on one line: how many units of work, and for the ladder how much metal.
+
+    `units` counts in the operation's unit; with the ladder it is the area worked. [m²]
+    """
+
+    line: int
+    operation: Operation
+    units: float
+    finish: str
+    treatment: Treatment
+
+
+@dataclass(frozen=True)
+class Need:
+    """A part, material or service that a line needs, in the unit of the item's row.
+
+    For a coating (`materials.csv`, method liquid or powder) `quantity` counts coats and
+    `measure` is the area. [m²]
+    """
+
+    line: int
+    does: str
+    item: str
+    quantity: float
+    measure: float
+    treatment: Treatment
+
+
+@dataclass(frozen=True)
+class Risk:
+    """A find that may come to light on a line, with its chance there. [–]"""
+
+    line: int
+    find: Find
+    chance: float
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What the lines need at a level. `lines` are the survey's, then the extras added."""
+
+    level: Level
+    era: Era
+    lines: tuple[Line, ...]
+    works: tuple[Work, ...]
+    needs: tuple[Need, ...]
+    risks: tuple[Risk, ...]
+    dropped: frozenset[int] = frozenset()
+
+
+def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
+    """Does a treatment hold for this era, level and condition?"""
+    rank, grade = LEVELS.index(level), CONDITIONS.index(condition)
+    return (
+        treatment.era in (None, era)
+        and LEVELS.index(treatment.level_from) <= rank <= LEVELS.index(treatment.level_to)
+        and CONDITIONS.index(treatment.condition_from) <= grade
+        <= CONDITIONS.index(treatment.condition_to)
+    )
+
+
+def measure(line: Line, assembly: Assembly, per: str) -> float:
+    """What a treatment's quantity is multiplied by on this line.
+
+    The count, 1 for the line as a whole, square metres or metres; measured figures before the
+    assembly's typical ones.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> guide = load().assemblies["ball-guide"]
+    >>> round(measure(Line("ball-guide", 4, area_cm2=50), guide, "area"), 4)
+    0.02
+    """
+    count = line.count or 0
+    if per == "count":
+        return float(count)
+    if per == "line":
+        return 1.0 if count else 0.0
+    if per == "area":
+        area = assembly.area_cm2 if line.area_cm2 is None else line.area_cm2
+        return count * (area or 0.0) / 1e4
+    length = assembly.length_mm if line.length_mm is None else line.length_mm
+    return count * (length or 0.0) / 1e3
+
+
+def line_scope(index: int, line: Line, era: Era, level: Level, catalogue: Catalogue
+               ) -> tuple[list[Work], list[Need]]:
+    """Work and needs of one line, whatever the other lines are."""
+    works: list[Work] = []
+    needs: list[Need] = []
+    assembly = catalogue.assemblies[line.assembly]
+    for row in catalogue.treatments_of[line.assembly]:
+        if not applies(row, era, level, line.condition):
+            continue
+        amount = measure(line, assembly, row.measure)
+        if not amount:
+            continue
+        quantity = row.quantity * row.share * amount
+        if row.does == "operation":
+            operation = catalogue.operation(row.item, era)
+            works.append(Work(index, operation, quantity, row.finish, row))
+        elif row.does == "material" and catalogue.materials[row.item].method != "each":
+            needs.append(Need(index, row.does, row.item, row.quantity * row.share, amount, row))
+        else:
+            needs.append(Need(index, row.does, row.item, quantity, amount, row))
+    return works, needs
+
+
+def worse(line: Line) -> Line:
+    """The line one condition worse; a failed or missing one stays as it is."""
+    grade = CONDITIONS.index(line.condition)
+    if grade >= CONDITIONS.index(Condition.FAILED):
+        return line
+    return Line(line.assembly, line.count, CONDITIONS[grade + 1], line.certainty,
+                line.length_mm, line.area_cm2, line.note, line.row)
+
+
+def scope(
+    survey: Survey,
+    level: Level,
+    catalogue: Catalogue,
+    *,
+    dropped: Iterable[int] = (),
+    added: Iterable[tuple[str, int]] = (),
+) -> Scope:
+    """What a survey needs at a service level.
+
+    Parameters
+    ----------
+    dropped
+        Indexes of survey lines that the customer leaves out; only droppable assemblies.
+    added
+        Extras the customer takes: (assembly, count).
+
+    Raises
+    ------
+    BadInput
+        If the survey is still a draft, a line may not be dropped, or an extra is unknown;
+        every fault at once.
+    """
+    extras = tuple(Line(name, count, Condition.FRESH, Certainty.SEEN) for name, count in added)
+    dropped = frozenset(dropped)
+    _check(survey, catalogue, dropped, extras)
+    lines = survey.lines + extras
+    works: list[Work] = []
+    needs: list[Need] = []
+    risks: list[Risk] = []
+    for index, line in enumerate(lines):
+        if index in dropped or not line.count:
+            continue
+        some_works, some_needs = line_scope(index, line, survey.machine.era, level, catalogue)
+        works += some_works
+        needs += some_needs
+        risks += _risks(index, line, survey.machine.era, level, catalogue)
+    return Scope(level, survey.machine.era, lines, tuple(works), tuple(needs), tuple(risks), dropped)
+
+
+def _risks(index: int, line: Line, era: Era, level: Level, catalogue: Catalogue) -> Iterable[Risk]:
+    for find in catalogue.finds_of[line.assembly]:
+        if (find.era in (None, era)
+                and LEVELS.index(level) >= LEVELS.index(find.level_from)
+                and CONDITIONS.index(line.condition) >= CONDITIONS.index(find.condition_from)):
+            factor = {Certainty.SEEN: 1.0, Certainty.ASSUMED: find.assumed,
+                      Certainty.HIDDEN: find.hidden}[line.certainty]
+            yield Risk(index, find, find.probability * factor)
+
+
+def _check(survey: Survey, catalogue: Catalogue, dropped: frozenset[int],
+           extras: tuple[Line, ...]) -> None:
+    file = survey.file or None
+    faults = []
+    if survey.machine.era is None:
+        faults.append(Fault("The machine's era is not stated.",
+                            f"Write one of: {', '.join(Era)}.", file, None, "era"))
+    if not survey.lines:
+        faults.append(Fault("The survey has no lines.", "Start from an era's template.", file))
+    for index, column in survey.gaps:
+        line = survey.lines[index]
+        faults.append(Fault(f"The {column} of {line.assembly} is blank.",
+                            "A quote needs every line filled; a draft may wait.",
+                            file, line.row, column))
+    for index in sorted(dropped):
+        if not 0 <= index < len(survey.lines):
+            faults.append(Fault(f"There is no line {index + 1} to leave out.",
+                                f"The survey has {len(survey.lines)} lines.", file))
+        elif not catalogue.assemblies[survey.lines[index].assembly].droppable:
+            line = survey.lines[index]
+            faults.append(Fault(f"{line.assembly} cannot be left out.",
+                                "The rest of the work depends on it.", file, line.row))
+    for line in extras:
+        assembly = catalogue.assemblies.get(line.assembly)
+        if assembly is None or not assembly.extra:
+            names = [name for name, row in catalogue.assemblies.items() if row.extra]
+            faults.append(Fault(f'"{line.assembly}" is not an extra.',
+                                f"Extras: {', '.join(names)}."))
+        elif not isinstance(line.count, int) or not 1 <= line.count <= 99:
+            faults.append(Fault(f"{line.count} of {line.assembly} cannot be added.",
+                                "Write a count from 1 to 99."))
+    if faults:
+        raise BadInput(faults)

@@ -1,0 +1,199 @@
+"""The shop: its figures of business, its own tables, its folder.
+
+A shop folder holds `shop.toml` (rates, policy, terms), `tables/` (its own copies of the trade's
+tables) and `documents/`. Without a folder the trade's defaults serve.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from estimator import catalogue as tables
+from estimator.errors import BadInput, Fault, one_of
+
+Share = Annotated[float, Field(ge=0, lt=1, allow_inf_nan=False)]
+Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Factor = Annotated[float, Field(ge=1, le=10, allow_inf_nan=False)]
+
+
+class Settings(BaseModel):
+    """Every figure and word of `shop.toml`; what each means stands in `data/rates.csv`.
+
+    Shares are fractions: 0.25 is 25 %. Money is in `currency`.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    # What an hour costs and what it must earn.
+    pay_per_hour: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    on_cost_share: Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
+    paid_hours_per_year: Annotated[float, Field(gt=0, le=8760, allow_inf_nan=False)]
+    overhead_per_year: Money
+    productive_share: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
+    margin: Share
+    confidence: Annotated[float, Field(ge=0.05, le=0.99)]
+    cap_confidence: Annotated[float, Field(ge=0.05, le=0.99)]
+    warranty_share: Share
+    # What hands-on hours leave out.
+    setup_cleanup_share: Share
+    rework_share: Share
+    learner_multiplier: Factor
+    # What is added to cost where time and materials are billed.
+    parts_freight_share: Share
+    parts_markup: Annotated[float, Field(ge=0, le=5)]
+    materials_markup: Annotated[float, Field(ge=0, le=5)]
+    outwork_markup: Annotated[float, Field(ge=0, le=5)]
+    billing_increment_hours: Annotated[float, Field(gt=0, le=8)]
+    # What has not been seen, and what a job's hours share.
+    assumed_worse_chance: Share
+    hidden_worse_chance: Share
+    job_factor_share: Share
+    repeat_correlation: Annotated[float, Field(ge=0, le=1)]
+    # Terms.
+    deposit_share: Share
+    stage_count: Annotated[int, Field(ge=1, le=6)]
+    validity_days: Annotated[int, Field(ge=1, le=365)]
+    grace_days: Annotated[int, Field(ge=0, le=365)]
+    storage_per_week: Money
+    tax_labour: Share
+    tax_parts: Share
+    tax_materials: Share
+    tax_outwork: Share
+    round_price_to: Money
+    bench_hours_per_week: Annotated[float, Field(gt=0, le=168)]
+    # Words and looks.
+    name: str = "The workshop"
+    address: str = ""
+    contact: str = ""
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = "USD"
+    locale: str = "en_US"
+    paper: Literal["us-letter", "a4"] = "us-letter"
+
+
+WORDS = {
+    "name": "What stands at the head of a quote.",
+    "address": "Under the name; may be blank.",
+    "contact": "Telephone or mail address; may be blank.",
+    "currency": "Three letters after ISO 4217; prices in the tables are in this currency.",
+    "locale": "How money and dates are written, such as en_US or de_DE.",
+    "paper": "us-letter or a4.",
+}
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Settings and tables that a quote is computed from; `folder` is None for the defaults."""
+
+    settings: Settings
+    catalogue: tables.Catalogue
+    folder: Path | None = None
+
+
+def open_shop(folder: Path | str | None = None) -> Shop:
+    """The shop in `folder`, or the trade's defaults.
+
+    Raises
+    ------
+    BadInput
+        With every fault in `shop.toml` and in the tables.
+
+    Examples
+    --------
+    >>> open_shop().settings.currency
+    'USD'
+    """
+    if folder is None:
+        catalogue = tables.load()
+        return Shop(_settings(catalogue, {}, "rates.csv"), catalogue)
+    folder = Path(folder)
+    path = folder / "shop.toml"
+    if not path.is_file():
+        raise BadInput(Fault("This is not a shop folder: it holds no shop.toml.",
+                             f'Make one with: estimator new-shop "{folder}"', str(folder)))
+    try:
+        own = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise BadInput(Fault(f"The file cannot be read: {error}.",
+                             "Words stand in quotes, numbers with a decimal point.",
+                             "shop.toml")) from None
+    catalogue = tables.load(tables.data_folder(), folder / "tables")
+    return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder)
+
+
+def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
+    fields = Settings.model_fields
+    faults = [Fault(f'There is no setting "{key}".', one_of(key, fields), file, None, key)
+              for key in own if key not in fields]
+    values = {name: row.value for name, row in catalogue.rates.items() if name in fields}
+    values |= {key: value for key, value in own.items() if key in fields}
+    try:
+        settings = Settings.model_validate(values)
+    except ValidationError as error:
+        for problem in error.errors():
+            key = str(problem["loc"][0])
+            if problem["type"] == "missing":
+                faults.append(Fault("The default is missing.", "Add its row.", "rates.csv", None, key))
+            else:
+                faults.append(Fault(f"{problem['input']!r}: {problem['msg']}.",
+                                    "Shares are written as fractions: 0.25 for 25 %.", file, None, key))
+    if faults:
+        raise BadInput(faults)
+    from babel import Locale, UnknownLocaleError
+    try:
+        Locale.parse(settings.locale)
+    except (UnknownLocaleError, ValueError):
+        raise BadInput(Fault(f'"{settings.locale}" is not a locale.', "Write it like en_US or de_DE.",
+                             file, None, "locale")) from None
+    return settings
+
+
+def new_shop(folder: Path | str) -> Path:
+    """Write a shop folder with every setting explained in place; returns the folder.
+
+    Raises
+    ------
+    BadInput
+        If the folder holds a shop already or cannot be written; nothing is overwritten.
+    """
+    folder = Path(folder)
+    if (folder / "shop.toml").exists():
+        raise BadInput(Fault("There is a shop in this folder already.", "Choose another folder.",
+                             str(folder)))
+    catalogue = tables.load()
+    try:
+        (folder / "tables").mkdir(parents=True, exist_ok=True)
+        (folder / "documents").mkdir(exist_ok=True)
+        for row_type in tables.TABLES:
+            target = folder / "tables" / f"{row_type.table}.csv"
+            if not target.exists() and row_type.table != "rates":
+                shutil.copyfile(tables.data_folder() / target.name, target)
+        part = folder / "shop.toml.part"
+        part.write_text(_toml(catalogue), encoding="utf-8")
+        part.replace(folder / "shop.toml")
+    except OSError as error:
+        raise BadInput(Fault(f"The folder cannot be written: {error.strerror}.",
+                             "Choose a folder of your own.", str(folder))) from None
+    return folder
+
+
+def _toml(catalogue: tables.Catalogue) -> str:
+    """`shop.toml` with the defaults, each explained from its row."""
+    out = ["# The shop's own figures. A line left out takes the trade's default.",
+           "# Shares are fractions: 0.25 is 25 %.", ""]
+    defaults = {name: field.default for name, field in Settings.model_fields.items()}
+    for key, meaning in WORDS.items():
+        out += [f"# {meaning}", f'{key} = "{defaults[key]}"', ""]
+    for name in Settings.model_fields:
+        if name in WORDS:
+            continue
+        row = catalogue.rates[name]
+        usual = "" if row.low is None else f" Usual: {row.low:g} to {row.high:g}."
+        out += [f"# {row.meaning} [{row.unit}]{usual}", f"# {row.basis}: {row.source}, {row.dated}.",
+                f"{name} = {row.value:g}", ""]
+    return "\n".join(out)
