@@ -1,0 +1,125 @@
+"""The odds: draws against closed forms and a reference library, streams that do not move."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+from small_shop import line, operation, shop, survey, thing, treatment
+
+from estimator import durations
+from estimator.catalogue import Find, Level
+from estimator.durations import Range
+from estimator.estimate import estimate
+from estimator.scope import scope
+from estimator.simulate import normals, pert_at, simulate
+
+
+def odds_of(house, *lines, trials=10_000, seed=1, level=Level.FULL):
+    """Simulate a survey of a small shop."""
+    job = estimate(scope(survey(*lines), level, house.catalogue), house)
+    return simulate(job, house.settings, trials=trials, seed=seed)
+
+
+def test_pert_quantiles_are_those_of_the_closed_form():
+    """P10 to P90 of PERT(4, 8, 16) at normal scores are the published distribution's."""
+    # Formula: mc2d, pert: alpha = 1 + 4(m − a)/(b − a); numbers computed from it.
+    # https://rdrr.io/pkg/mc2d/man/pert.html
+    scores = np.array([stats.norm.ppf(p) for p in (0.1, 0.5, 0.8, 0.9)], np.float32)
+    got = pert_at(scores, Range(4, 8, 16))
+    assert got == pytest.approx([5.83633, 8.50975, 10.64981, 11.73348], abs=2e-3)
+
+
+@pytest.mark.parametrize("mode", [0.0, 0.05, 0.25, 0.5, 0.9, 1.0])
+def test_pert_tables_agree_with_the_reference_library(mode):
+    """At every mode the table follows scipy's beta to a thousandth of the width up to ±4 sigma."""
+    scores = np.linspace(-4, 4, 401).astype(np.float32)
+    want = stats.beta(1 + 4 * mode, 5 - 4 * mode).ppf(stats.norm.cdf(scores))
+    assert np.abs(pert_at(scores, Range(0, mode, 1)) - want).max() < 1e-3
+
+
+def test_mean_and_spread_of_one_item_are_those_of_its_pert():
+    """200,000 trials of one item give the closed form's mean and sd within sampling error."""
+    found = Range(4.0, 8.0, 16.0)
+    house = shop(thing(), operation(low=4, typical=8, high=16), treatment())
+    odds = odds_of(house, line(), trials=200_000)
+    sd = durations.pert_sd(4.0, 8.0, 16.0)
+    assert sd == pytest.approx(2.21108, abs=1e-5)  # not the classic (b − a)/6 = 2
+    assert odds.hours.mean() == pytest.approx(8 + 2 / 3, abs=4 * sd / math.sqrt(200_000))
+    assert odds.hours.std() == pytest.approx(sd, rel=0.01)
+    assert odds.hours.min() >= found.low
+    assert odds.hours.max() <= found.high
+
+
+def test_a_shared_factor_spreads_the_sum_as_the_formula_says():
+    """Thirty equal items with a shared factor of 0.2 spread as sqrt(n(1 + (n − 1)ρ)) sigmas."""
+    # Var ΣX = nσ²(1 + (n − 1)ρ); S. Book, correlation in cost estimating (1999), from memory:
+    # n = 30, ρ = 0.2 gives 14.2829 σ against 5.4772 σ independent.
+    names = [f"thing-{k}" for k in range(30)]
+    rows = [operation(low=4, typical=8, high=12)]
+    for name in names:
+        rows += [thing(name), treatment(assembly=name)]
+    lines = [line(name) for name in names]
+    sd = durations.pert_sd(4.0, 8.0, 12.0)
+    free = odds_of(shop(*rows), *lines, trials=40_000).hours.std() / sd
+    tied = odds_of(shop(*rows, job_factor_share=0.2), *lines, trials=40_000).hours.std() / sd
+    assert free == pytest.approx(5.4772, rel=0.02)
+    # A symmetric PERT is all but normal, so its copula correlation is all but the normal's.
+    assert tied == pytest.approx(14.2829, rel=0.03)
+
+
+def test_alike_units_even_out_as_the_formula_says():
+    """Ten alike units with correlation one half spread as sqrt(10·5.5) single ones."""
+    house = shop(thing(), operation(low=4, typical=8, high=12), treatment(), repeat_correlation=0.5)
+    got = odds_of(house, line(count=10), trials=40_000).hours
+    assert got.std() == pytest.approx(durations.pert_sd(4.0, 8.0, 12.0) * math.sqrt(55), rel=0.02)
+    assert got.mean() == pytest.approx(80, rel=0.005)
+
+
+def test_finds_happen_as_often_as_their_chance():
+    """A find of 30 % adds its hours in 30 % of the trials, and its mean to the mean."""
+    from small_shop import row
+    find = row(Find, find="rot", assembly="thing", name="Rot under the film", level_from="clean",
+               probability=0.3, low=10, typical=10, high=10)
+    odds = odds_of(shop(thing(), operation(), treatment(), find), line(), trials=100_000)
+    assert np.mean(odds.find_hours > 0) == pytest.approx(0.3, abs=0.006)
+    assert odds.hours.mean() == pytest.approx(1 + 3, abs=0.06)
+
+
+def test_the_same_seed_gives_the_same_figures_and_another_seed_others():
+    """Twice the same seed is the same to the bit; another seed is not."""
+    house = shop(thing(), operation(low=1, typical=2, high=5), treatment())
+    first, again, other = (odds_of(house, line(count=3), seed=s) for s in (7, 7, 8))
+    assert np.array_equal(first.cost, again.cost)
+    assert not np.array_equal(first.cost, other.cost)
+
+
+def test_a_line_added_leaves_the_other_draws_as_they_were():
+    """The difference that a second assembly makes is that assembly's own hours in every trial."""
+    house = shop(thing("one"), thing("two"), operation("fix", 1, 2, 5), operation("do", 1, 3, 4),
+                 treatment(item="fix", assembly="one"), treatment(item="do", assembly="two"))
+    both, first, second = (
+        odds_of(house, *lines).hours
+        for lines in ((line("one"), line("two")), (line("one"),), (line("two"),)))
+    assert both == pytest.approx(first + second, abs=1e-5)
+
+
+def test_streams_begin_alike_whatever_the_number_of_trials():
+    """A short run is the beginning of a long one, so that more trials only refine the answer."""
+    assert np.array_equal(normals(3, "a", 1000), normals(3, "a", 5000)[:1000])
+
+
+def test_p80_holds_in_four_jobs_of_five_with_fresh_numbers():
+    """The P80 found with one seed is enough in 80 % of the trials of others."""
+    house = shop(thing(), operation(low=1, typical=2, high=8), treatment(), job_factor_share=0.1)
+    (p80,) = odds_of(house, line(count=4), seed=1).at("cost", 0.8)
+    held = np.mean([np.mean(odds_of(house, line(count=4), seed=s).cost <= p80)
+                    for s in range(2, 22)])
+    # Binomial error of 10,000 and of 200,000 trials together: 0.0042.
+    assert held == pytest.approx(0.8, abs=0.013)
+
+
+def test_too_few_trials_are_refused():
+    """Fewer than a hundred trials say nothing, and the message says so."""
+    with pytest.raises(ValueError, match="100 or more"):
+        odds_of(shop(thing(), operation(), treatment()), line(), trials=5)
