@@ -1,0 +1,269 @@
+"""What a cell says: numbers, whole counts and text, or why it says none.
+
+Each function takes a cell as a file held it and returns its value; a cell that cannot be used
+raises `Wrong`, which the reader turns into a fault with its place.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+MAX_COUNT = 9_999
+MAX_TEXT = 2_000
+"""Longest text in one cell. [characters]"""
+
+
+@dataclass(frozen=True)
+class Odd:
+    """A workbook cell that is neither text nor number.
+
+    Parameters
+    ----------
+    holds
+        What it is, to complete "The cell holds …".
+    fix
+        How to put it right where it may not stand.
+    text
+        How it reads as text; None where it may not stand even in a note.
+    """
+
+    holds: str
+    fix: str
+    text: str | None = None
+
+
+Cell = str | int | float | Odd
+"""A cell as read: a blank one is the empty string."""
+
+
+class Wrong(ValueError):
+    """A cell that cannot be used: what was read and what is allowed, and the way out."""
+
+    def __init__(self, what: str, fix: str = ""):
+        self.what = what
+        self.fix = fix
+        super().__init__(f"{what} {fix}".strip())
+
+
+# Line ends and tabs may stand in a note; other control characters, half characters and the two
+# that XML forbids may not.
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_LINE_END = re.compile("\r\n?")
+_GUARDED = re.compile(r"'+[=+\-@\t]")
+_RISKY = re.compile(r"'*[=+\-@\t]")
+
+_GROUP_BLANK = re.compile(r"(?<=[0-9])[ \u00a0\u2009\u202f'’](?=[0-9]{3}(?![0-9]))")
+_NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
+_BOTH_MARKS = re.compile(r"[+-]?[0-9][0-9.,]*[0-9]")
+_TWO_WAYS = re.compile(r"[+-]?([1-9][0-9]{0,2})([.,])([0-9]{3})")
+_FIGURE = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
+_MONTH = r"(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
+_DATE = re.compile(
+    rf"[0-9]{{1,4}}([./-])[0-9]{{1,2}}(\1[0-9]{{1,4}})?([ T][0-9:.]+)?"
+    rf"|[0-9]{{1,2}}[-. /]*{_MONTH}([-. /]*[0-9]{{2,4}})?|{_MONTH}[-. /]*[0-9]{{1,4}}",
+    re.IGNORECASE,
+)
+_DECIMAL = re.compile(r"[0-9]+\.[0-9]+")
+
+
+def shown(cell: Cell | str) -> str:
+    """A cell in quotes for a message: shortened, with what cannot be printed replaced.
+
+    Examples
+    --------
+    >>> shown("a" * 50)
+    '"aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…"'
+    """
+    said = cell.text or cell.holds if isinstance(cell, Odd) else str(cell)
+    said = " ".join(_UNPRINTABLE.sub("\ufffd", said[: MAX_TEXT]).split())
+    return f'"{said if len(said) <= 40 else said[:39] + "…"}"'
+
+
+def text(cell: Cell) -> str:
+    """The cell's words, without blanks around them and with plain line ends.
+
+    Raises
+    ------
+    Wrong
+        A formula, an error of the spreadsheet, unprintable characters, or over 2,000 characters.
+
+    Examples
+    --------
+    >>> text(" rusty below\\r\\nthe shooter lane "), text(1994.0)
+    ('rusty below\\nthe shooter lane', '1994')
+    """
+    if isinstance(cell, Odd):
+        if cell.text is None:
+            raise Wrong(f"The cell holds {cell.holds}.", cell.fix)
+        return cell.text
+    if isinstance(cell, float) and cell.is_integer():
+        cell = int(cell)
+    said = _LINE_END.sub("\n", str(cell)).strip()
+    if len(said) > MAX_TEXT:
+        raise Wrong(
+            f"The cell holds {len(said):,} characters; {MAX_TEXT:,} are allowed.",
+            "Shorten it, and keep the long text elsewhere.",
+        )
+    found = _UNPRINTABLE.search(said)
+    if found:
+        raise Wrong(
+            f"{shown(said)} holds a character that cannot be printed (U+{ord(found[0]):04X}).",
+            "Type the cell again.",
+        )
+    return said
+
+
+def number(cell: Cell) -> float | None:
+    """The number in a cell, with a decimal point or comma; None where it is blank.
+
+    Raises
+    ------
+    Wrong
+        Text, dates, formulas, infinities, and what could be read two ways.
+
+    Examples
+    --------
+    >>> number("12,5"), number("12.5"), number("1 200"), number("")
+    (12.5, 12.5, 1200.0, None)
+    >>> number("1.234,5")
+    Traceback (most recent call last):
+    ...
+    estimator.survey.cells.Wrong: "1.234,5" has both a point and a comma, so it can be read two \
+ways. Leave the thousands mark out, as in 1234.5 or 1234,5.
+    """
+    if isinstance(cell, Odd):
+        raise Wrong(f"The cell holds {cell.holds}, not a number.", cell.fix)
+    if not isinstance(cell, str):
+        if not math.isfinite(cell):
+            raise Wrong(f"{cell} is not a number that can be used.", "Write the figure itself.")
+        return float(cell)
+    read = text(cell)
+    if not read:
+        return None
+    if read.startswith("="):
+        raise Wrong(f"{shown(read)} is a formula, not a number.", "Paste its value instead.")
+    plain = _GROUP_BLANK.sub("", read.replace("−", "-"))
+    _refuse_two_readings(plain)
+    if _NUMBER.fullmatch(plain):
+        value = float(plain.replace(",", "."))
+        if math.isfinite(value):
+            return value
+    elif _DATE.fullmatch(plain):
+        raise Wrong(
+            f"{shown(read)} reads as a date, not a number.",
+            "Spreadsheets turn some figures into dates: set the column's format to number and "
+            "type the figure again.",
+        )
+    figures = _FIGURE.findall(plain)
+    hint = f"Write the figure alone, such as {figures[0]}." if len(figures) == 1 else (
+        "Write a figure such as 12.5, or leave the cell blank."
+    )
+    raise Wrong(f"{shown(read)} is not a number.", hint)
+
+
+def _refuse_two_readings(plain: str) -> None:
+    if _BOTH_MARKS.fullmatch(plain):
+        marks = [mark for mark in plain if mark in ".,"]
+        digits = re.sub("[.,]", "", plain)
+        if len(set(marks)) == 2:
+            cut = len(plain) - max(plain.rfind("."), plain.rfind(",")) - 1
+            whole, part = digits[: len(digits) - cut], digits[len(digits) - cut:]
+            raise Wrong(
+                f"{shown(plain)} has both a point and a comma, so it can be read two ways.",
+                f"Leave the thousands mark out, as in {whole}.{part} or {whole},{part}.",
+            )
+        if len(marks) > 1 and not _DATE.fullmatch(plain):
+            raise Wrong(
+                f"{shown(plain)} has more than one {'point' if marks[0] == '.' else 'comma'}.",
+                f"Leave the thousands marks out, as in {digits}.",
+            )
+    two = _TWO_WAYS.fullmatch(plain)
+    if two:
+        whole, mark, part = two.groups()
+        raise Wrong(
+            f"{shown(plain)} can be read two ways: {whole}{part}, or {whole} and a fraction.",
+            f"Write {whole}{part} for the one, {whole}{mark}{part}0 for the other.",
+        )
+
+
+def whole(cell: Cell) -> int | None:
+    """A count, 0 to 9,999; None where the cell is blank.
+
+    Examples
+    --------
+    >>> whole("3"), whole(3.0), whole("")
+    (3, 3, None)
+    >>> whole("-2")
+    Traceback (most recent call last):
+    ...
+    estimator.survey.cells.Wrong: "-2" is below zero; a count is 0 to 9999. Write how many there \
+are; 0 where there is none.
+    """
+    value = number(cell)
+    if value is None:
+        return None
+    if value < 0:
+        raise Wrong(f"{shown(cell)} is below zero; a count is 0 to {MAX_COUNT}.",
+                    "Write how many there are; 0 where there is none.")
+    if not value.is_integer():
+        raise Wrong(f"{shown(cell)} is not whole; a count is 0 to {MAX_COUNT}.",
+                    "Count whole pieces; lengths and areas have columns of their own.")
+    if value > MAX_COUNT:
+        raise Wrong(f"{shown(cell)} is more than any machine has; a count is 0 to {MAX_COUNT}.",
+                    "Count again, or look whether two figures ran together.")
+    return int(value)
+
+
+def size(cell: Cell, unit: str, up_to: float) -> float | None:
+    """A length or an area over 0 and up to `up_to`; None where the cell is blank.
+
+    Examples
+    --------
+    >>> size("355,6", "mm", 10_000)
+    355.6
+    """
+    value = number(cell)
+    if value is not None and not 0 < value <= up_to:
+        raise Wrong(
+            f"{shown(cell)} is out of range; it must be over 0 and at most {up_to:g} {unit}.",
+            f"Measure one piece in {unit}, or leave the cell blank to take the usual figure.",
+        )
+    return value
+
+
+def written(value: float) -> str:
+    """A size as text that `number` reads back to the same figure.
+
+    Examples
+    --------
+    >>> written(12.5), written(40.0), written(1.234)
+    ('12.5', '40', '1.2340')
+    """
+    if float(value).is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    said = repr(float(value))
+    return said + "0" if _TWO_WAYS.fullmatch(said) else said
+
+
+def guarded(said: str) -> str:
+    """Text for a CSV cell: one quote in front where a spreadsheet would take it for a formula.
+
+    Examples
+    --------
+    >>> guarded("=A1"), guarded("'-3"), guarded("plain")
+    ("'=A1", "''-3", 'plain')
+    """
+    return "'" + said if _RISKY.match(said) else said
+
+
+def unguarded(said: str) -> str:
+    """The text that `guarded` was given.
+
+    Examples
+    --------
+    >>> unguarded("'=A1"), unguarded("'twas rusty")
+    ('=A1', "'twas rusty")
+    """
+    return said[1:] if _GUARDED.match(said) else said

@@ -1,0 +1,110 @@
+"""From CSV text to rows of cells: how it is encoded and how its cells are parted."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+
+from estimator.errors import BadInput
+from estimator.survey.cells import unguarded
+from estimator.survey.grid import (
+    HEADER_WITHIN,
+    MAX_ROWS,
+    CountsColumns,
+    Row,
+    Sheet,
+    Sheets,
+    refuse,
+    too_many_rows,
+)
+
+_LINE_END = re.compile("\r\n?|\n")
+
+
+def sheets(data: bytes, file: str, columns_named: CountsColumns) -> Sheets:
+    """The rows of a CSV file's bytes, parted where its header is parted best."""
+    said, note = decoded(data, file)
+    return Sheets(_parted(said, file, columns_named), notes=(note,) if note else ())
+
+
+def decoded(data: bytes, name: str) -> tuple[str, str]:
+    """The file's text, and a remark where the encoding had to be guessed.
+
+    UTF-8 with or without its mark, UTF-16 with its mark, else Windows-1252.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        try:
+            said, note = data.decode("utf-16"), ""
+        except UnicodeDecodeError:
+            refuse(name, "The file begins as UTF-16 text and breaks off.",
+                   "Save it again as CSV UTF-8.")
+    else:
+        try:
+            said, note = data.decode("utf-8-sig"), ""
+        except UnicodeDecodeError:
+            said, note = _windows(data, name)
+    zero = said.find("\0")
+    if zero >= 0:
+        refuse(name, "The file holds zero bytes, so it is no plain text.",
+               "Save it again as CSV UTF-8.", _line_of(said[:zero]))
+    return said, note
+
+
+def _windows(data: bytes, name: str) -> tuple[str, str]:
+    try:
+        said = data.decode("cp1252")
+    except UnicodeDecodeError as error:
+        before = data[: error.start].decode("latin-1")
+        refuse(name, f"The byte {data[error.start]:#04x} is neither UTF-8 nor Windows-1252 text.",
+               "Save the survey again as CSV UTF-8.", _line_of(before))
+    return said, (f"{name} is not UTF-8 and was read as Windows-1252: look whether letters with "
+                  "accents came out right.")
+
+
+def _line_of(before: str) -> int:
+    return len(_LINE_END.findall(before)) + 1
+
+
+def _parted(said: str, name: str, columns_named: CountsColumns) -> Sheet:
+    def named(mark: str) -> int:
+        """Columns that the best row at the top names when parted at `mark`."""
+        try:
+            top = _top(_cells(said, mark, name))
+            return max((columns_named(cells) for _, cells in top), default=0)
+        except BadInput:
+            return 0
+
+    mark = max(",;\t", key=named)
+    rows = []
+    for row in _cells(said, mark, name):
+        rows.append(row)
+        if len(rows) > MAX_ROWS:
+            too_many_rows(name, row[0])
+    return Sheet(tuple(rows))
+
+
+def _top(rows: Iterator[Row]) -> Iterator[Row]:
+    return (row for _, row in zip(range(HEADER_WITHIN), rows, strict=False))
+
+
+def _cells(said: str, mark: str, name: str) -> Iterator[Row]:
+    """Rows that are not blank, numbered as a spreadsheet does: a quoted line end is no new row."""
+    reader = csv.reader(io.StringIO(said, newline=""), delimiter=mark, strict=True)
+    number = 0
+    while True:
+        number += 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            if "field limit" in str(error):
+                what, fix = "A cell in this row is far too long.", "Shorten it."
+            else:
+                what = "The quotation marks in this row do not pair up."
+                fix = "Put a text in quotes as a whole, and double each quote inside it."
+            refuse(name, what, fix, number)
+        if any(cell and not cell.isspace() for cell in cells):
+            yield number, tuple(map(unguarded, cells))
