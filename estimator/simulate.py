@@ -35,7 +35,7 @@ def _normal_cdf() -> np.ndarray:
     return np.array([0.5 * math.erfc(-z / math.sqrt(2)) for z in grid])
 
 
-@functools.lru_cache(maxsize=512)
+@functools.lru_cache(maxsize=2048)
 def _pert_table(mode: float) -> np.ndarray:
     """Quantiles of the PERT-beta on 0 to 1 with this mode, over a grid of standard normals."""
     a, b = 1 + 4 * mode, 5 - 4 * mode
@@ -69,8 +69,8 @@ def pert_at(normals: np.ndarray, found: Range) -> np.ndarray:
     width = found.high - found.low
     if width <= 0:
         return np.full(normals.shape, found.low, np.float32)
-    # A thousandth of the width: fine enough for any book, and tables are kept for re-use.
-    table = _pert_table(round((found.typical - found.low) / width, 3))
+    # Modes that agree to four places share a table, which is kept for re-use.
+    table = _pert_table(round((found.typical - found.low) / width, 4))
     place = np.clip((normals + np.float32(_Z_END)) * np.float32(1 / _STEP), 0, _CELLS - 1e-3)
     cell = place.astype(np.int32)
     place -= cell

@@ -22,7 +22,7 @@ PLAIN = {
 }
 
 
-def row(kind, **cells):
+def row(kind, /, **cells):
     """A row of a table with its standing filled in."""
     return kind(**(STAND | cells))
 
