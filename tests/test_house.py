@@ -1,0 +1,241 @@
+"""The project as a whole: who may import whom, what starts light, what is locked, what is shipped."""
+
+from __future__ import annotations
+
+import ast
+import graphlib
+import json
+import os
+import re
+import subprocess
+import sys
+import tarfile
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import estimator
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "estimator"
+LOCKS = [ROOT / "requirements.lock", ROOT / "tests" / "requirements.lock"]
+
+# A room imports only rooms of earlier rows. A new room needs a place here.
+ROWS = [
+    {"__init__"},
+    {"errors", "units"},
+    {"money"},
+    {"catalogue"},
+    {"shop", "survey", "ledger"},
+    {"durations", "labour", "materials", "finishing", "outwork", "buying"},
+    {"scope"},
+    {"estimate"},
+    {"simulate"},
+    {"quote"},
+    {"plots", "documents"},
+    {"pages"},
+    {"cli"},
+    {"__main__"},
+]
+ROW = {room: number for number, row in enumerate(ROWS) for room in row}
+# Imported inside the functions that use them, so that commands start at once.
+HEAVY = {"pandas", "matplotlib", "scipy", "typst", "sqlalchemy", "openpyxl", "xlsxwriter",
+         "IPython", "ipywidgets", "anywidget", "voila", "jupyter_server", "jupyterlab"}
+
+
+def _run(*command, **settings) -> str:
+    """What a command prints; it must end well."""
+    done = subprocess.run([*map(str, command)], text=True, capture_output=True, **settings)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+def _modules() -> dict[str, Path]:
+    """Dotted name of every module of the package, with its file."""
+    found = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def _imports(module: str, path: Path, known: set[str]) -> Iterator[str]:
+    """Modules of the package that one module imports, anywhere in its text."""
+    package = module if path.name == "__init__.py" else module.rpartition(".")[0]
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names if alias.name in known)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                above = package.split(".")[: len(package.split(".")) - node.level + 1]
+                base = ".".join([*above, base] if base else above)
+            for alias in node.names:
+                for name in (f"{base}.{alias.name}", base):
+                    if name in known:
+                        yield name
+                        break
+
+
+def _graph() -> dict[str, set[str]]:
+    modules = _modules()
+    known = set(modules)
+    return {name: set(_imports(name, path, known)) for name, path in modules.items()}
+
+
+def _room(module: str) -> str:
+    return (module.split(".") + ["__init__"])[1]
+
+
+def test_every_room_has_its_row():
+    """A module that the table of rows does not know cannot be held to the order."""
+    unknown = {_room(name) for name in _modules()} - set(ROW)
+    assert not unknown, f"give these rooms a row in ROWS: {sorted(unknown)}"
+
+
+def test_a_room_imports_only_rooms_of_earlier_rows():
+    """No upward import and none from a neighbour in the same row."""
+    wrong = [
+        f"{module} imports {wanted}"
+        for module, imports in _graph().items()
+        for wanted in imports
+        if _room(module) != _room(wanted) and ROW[_room(wanted)] >= ROW[_room(module)]
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    """Modules inside one room form no circle either."""
+    graph = _graph()
+    assert sum(map(len, graph.values())) > 20, "the imports were not read"
+    try:
+        graphlib.TopologicalSorter(graph).prepare()
+    except graphlib.CycleError as error:
+        pytest.fail(" imports ".join(reversed(error.args[1])))
+
+
+def test_the_command_starts_without_heavy_libraries():
+    """Importing the package and its command loads none of the libraries that take long."""
+    code = "import sys, estimator, estimator.cli; print(*sys.modules)"
+    loaded = _run(sys.executable, "-c", code, cwd=ROOT).split()
+    assert "estimator.cli" in loaded
+    assert not HEAVY & set(loaded)
+
+
+def test_text_files_name_their_encoding():
+    """A file is read the same on a computer whose own encoding is not UTF-8."""
+    wrong = []
+    for path in [*PACKAGE.rglob("*.py"), ROOT / "start.py"]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            name = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
+            given = {keyword.arg for keyword in node.keywords}
+            words = [ast.unparse(part) for part in [*node.args, *[k.value for k in node.keywords]]]
+            binary = any(re.fullmatch(r"'[rwxa+]*b[rwxa+]*'", word) for word in words)
+            plain = name in {"read_text", "write_text"} or (name == "open" and not binary)
+            if plain and "encoding" not in given and "os.open" not in ast.unparse(node.func):
+                wrong.append(f"{path.relative_to(ROOT)}, line {node.lineno}: {ast.unparse(node)}")
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize("lock", LOCKS, ids=lambda path: path.parent.name)
+def test_locks_pin_every_package_with_its_hashes(lock):
+    """Every line of a lock is an exact version followed by hashes, and nothing else."""
+    text = lock.read_text(encoding="utf-8").replace("\\\n", " ")
+    lines = [line for line in text.splitlines() if line.strip()]
+    assert len(lines) > 10
+    pinned = re.compile(r"[a-z0-9._\-]+==[^\s;]+( ; [^#]+?)?( +--hash=sha256:[0-9a-f]{64})+ *")
+    assert [line for line in lines if not pinned.fullmatch(line)] == []
+
+
+def test_test_lock_agrees_with_the_main_lock():
+    """A package that both locks name has the same versions in both."""
+    versions = []
+    for lock in LOCKS:
+        found: dict[str, set[str]] = {}
+        for name, pin in re.findall(r"(?m)^([a-z0-9._\-]+)==(\S+)", lock.read_text("utf-8")):
+            found.setdefault(name, set()).add(pin)
+        versions.append(found)
+    main, tests = versions
+    assert {name: pins for name, pins in tests.items() if not pins <= main.get(name, pins)} == {}
+
+
+def _tracked() -> list[Path]:
+    listing = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True)
+    if listing.returncode:
+        pytest.skip("not a git checkout")
+    return [ROOT / name for name in listing.stdout.split("\0") if name]
+
+
+def test_no_file_names_a_package_index():
+    """Where packages come from is the user's pip to say, not ours."""
+    # In parts, so that this file does not name one either.
+    pattern = re.compile("--(?:extra-)?index" + "-url|py" + "pi[.]org|python" + "hosted[.]org")
+    wrong = [
+        path.name
+        for path in _tracked()
+        if path.is_file() and pattern.search(path.read_bytes().decode("utf-8", "ignore"))
+    ]
+    assert not wrong
+
+
+def test_notebooks_are_kept_without_outputs():
+    """A notebook in the project holds no result of a run and no cell longer than a glance."""
+    for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
+        for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
+            assert not cell.get("outputs"), f"{path.name}: run nbstripout on it"
+            assert cell.get("execution_count") is None, f"{path.name}: run nbstripout on it"
+            assert len(cell["source"]) <= 12, f"{path.name}: move the code into a room"
+
+
+def _shipped() -> set[str]:
+    """Names that an installed package must hold, from what stands in the checkout."""
+    folders = {PACKAGE: "estimator", ROOT / "data": "estimator/data",
+               ROOT / "notebooks": "estimator/notebooks"}
+    skipped = {"__pycache__", ".ipynb_checkpoints"}
+    return {
+        f"{inside}/{path.relative_to(folder).as_posix()}"
+        for folder, inside in folders.items()
+        for path in folder.rglob("*")
+        if path.is_file() and not skipped & set(path.parts)
+    }
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory) -> Path:
+    """A wheel made from the source archive, as an index would be given both; no network."""
+    folder = tmp_path_factory.mktemp("built")
+    _run(sys.executable, "-m", "hatchling", "build", "-t", "sdist", "-d", folder, cwd=ROOT)
+    (archive,) = folder.glob("*.tar.gz")
+    with tarfile.open(archive) as held:
+        assert any(name.endswith("/tests/test_house.py") for name in held.getnames())
+    _run(sys.executable, "-m", "pip", "wheel", "--no-deps", "--no-build-isolation", "--no-index",
+         "-w", folder, archive)
+    (made,) = folder.glob("*.whl")
+    return made
+
+
+def test_wheel_holds_the_package_its_tables_and_its_notebooks(wheel):
+    """Every file of the package, every table, the demo and every notebook; no tests."""
+    with zipfile.ZipFile(wheel) as held:
+        names = set(held.namelist())
+        facts = held.read(next(n for n in names if n.endswith(".dist-info/METADATA"))).decode()
+    assert {"estimator/data/eras.csv", "estimator/data/demo/survey.csv"} <= _shipped()
+    assert _shipped() <= names
+    others = {name for name in names - _shipped() if ".dist-info/" not in name}
+    assert not others
+    assert any(name.endswith(".dist-info/licenses/LICENSE") for name in names)
+    assert f"\nVersion: {estimator.__version__}\n" in facts
+
+
+def test_installed_copy_runs_on_its_own_tables(wheel, tmp_path):
+    """Away from the checkout, the command starts and reads the tables it was shipped with."""
+    place = tmp_path / "site"
+    _run(sys.executable, "-m", "pip", "install", "--no-deps", "--no-index", "--target", place, wheel)
+    away = {"cwd": tmp_path, "env": os.environ | {"PYTHONPATH": str(place)}}
+    assert "quote" in _run(sys.executable, "-m", "estimator", "--help", **away)
+    code = "from estimator import catalogue as c; c.load(); print(c.data_folder())"
+    assert Path(_run(sys.executable, "-c", code, **away).strip()) == place / "estimator" / "data"
