@@ -28,8 +28,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return options.run(options)
     except BadInput as error:
         if getattr(options, "json", False):
-            print(json.dumps({"schema": 1, "faults": [_fault(f) for f in error.faults]}, indent=2,
-                             ensure_ascii=False))
+            print(
+                json.dumps(
+                    {"schema": 1, "faults": [_fault(f) for f in error.faults]},
+                    indent=2,
+                    ensure_ascii=False,
+                )
+            )
         for fault in error.faults:
             print(fault, file=sys.stderr)
         if len(error.faults) > 1:
@@ -45,8 +50,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("ESTIMATOR_TRACE"):
             traceback.print_exc()
-        print(f"The program failed: {type(error).__name__}: {error}\n"
-              "Set ESTIMATOR_TRACE=1 and run it again to see where.", file=sys.stderr)
+        print(
+            f"The program failed: {type(error).__name__}: {error}\n"
+            "Set ESTIMATOR_TRACE=1 and run it again to see where.",
+            file=sys.stderr,
+        )
         return 1
 
 
@@ -69,25 +77,54 @@ def _parser() -> argparse.ArgumentParser:
     check = command("check", _check, "List every fault of a survey or a table, with its place.")
     check.add_argument("file", metavar="FILE", type=Path)
 
-    template = command("template", _template, "Write a survey to fill in, with an era's usual counts.")
-    template.add_argument("era", metavar="ERA", help="such as dot-matrix; a wrong one lists them all")
-    template.add_argument("-o", "--output", metavar="FILE", type=Path, required=True,
-                          help="a name ending in .csv or .xlsx")
+    template = command(
+        "template", _template, "Write a survey to fill in, with an era's usual counts."
+    )
+    template.add_argument(
+        "era", metavar="ERA", help="such as dot-matrix; a wrong one lists them all"
+    )
+    template.add_argument(
+        "-o",
+        "--output",
+        metavar="FILE",
+        type=Path,
+        required=True,
+        help="a name ending in .csv or .xlsx",
+    )
 
     quote = command("quote", _quote, "Price a survey; with --out, write the documents.")
     quote.add_argument("survey", metavar="SURVEY", type=Path, help="a survey, CSV or XLSX")
-    quote.add_argument("--level", metavar="L", required=True,
-                       help="service level: as-found, clean, shop-job, reconditioned, "
-                       "full-restoration, show-grade")
-    quote.add_argument("--pricing", metavar="P", default="fixed price",
-                       help='"fixed price" (default) or "time and materials", with a cap')
-    quote.add_argument("--confidence", metavar="C", type=float,
-                       help="share of jobs that must stay within the cost priced, 0.05 to 0.99")
+    quote.add_argument(
+        "--level",
+        metavar="L",
+        required=True,
+        help="service level: as-found, clean, shop-job, reconditioned, "
+        "full-restoration, show-grade",
+    )
+    quote.add_argument(
+        "--pricing",
+        metavar="P",
+        default="fixed price",
+        help='"fixed price" (default) or "time and materials", with a cap',
+    )
+    quote.add_argument(
+        "--confidence",
+        metavar="C",
+        type=float,
+        help="share of jobs that must stay within the cost priced, 0.05 to 0.99",
+    )
     quote.add_argument("--margin", metavar="M", type=float, help="share of the price, such as 0.25")
-    quote.add_argument("--leave-out", metavar="N", type=int, nargs="+", default=[],
-                       help="survey lines the customer does without, counted from 1")
-    quote.add_argument("--add", metavar="EXTRA", nargs="+", default=[],
-                       help="extras taken, by name, or NAME=COUNT")
+    quote.add_argument(
+        "--leave-out",
+        metavar="N",
+        type=int,
+        nargs="+",
+        default=[],
+        help="survey lines the customer does without, counted from 1",
+    )
+    quote.add_argument(
+        "--add", metavar="EXTRA", nargs="+", default=[], help="extras taken, by name, or NAME=COUNT"
+    )
     quote.add_argument("--trials", metavar="N", type=int, default=10_000)
     quote.add_argument("--seed", metavar="N", type=int, default=1)
     quote.add_argument("--date", metavar="YYYY-MM-DD", help="date of the quote; today by default")
@@ -98,38 +135,51 @@ def _parser() -> argparse.ArgumentParser:
     pages.add_argument("--no-browser", action="store_true", help="only print the address")
 
     for found in (check, quote, template):
-        found.add_argument("--shop", metavar="DIR", type=Path, help="shop folder; the trade's defaults otherwise")
+        found.add_argument(
+            "--shop", metavar="DIR", type=Path, help="shop folder; the trade's defaults otherwise"
+        )
         found.add_argument("--json", action="store_true", help="answer in JSON")
     new.add_argument("--json", action="store_true", help="answer in JSON")
-    pages.add_argument("--shop", metavar="DIR", type=Path,
-                       help="shop folder; made if missing, ./shop by default")
+    pages.add_argument(
+        "--shop", metavar="DIR", type=Path, help="shop folder; made if missing, ./shop by default"
+    )
     return parser
 
 
 def _fault(fault: Fault) -> dict:
-    return {"file": fault.file, "row": fault.row, "column": fault.column, "what": fault.what,
-            "fix": fault.fix}
+    return {
+        "file": fault.file,
+        "row": fault.row,
+        "column": fault.column,
+        "what": fault.what,
+        "fix": fault.fix,
+    }
 
 
 def _shop(options):
     from estimator.shop import open_shop
+
     folder = options.shop or os.environ.get("ESTIMATOR_SHOP") or None
     return open_shop(folder)
 
 
 def _new_shop(options) -> int:
     from estimator.shop import new_shop
+
     folder = new_shop(options.folder)
     if options.json:
         print(json.dumps({"schema": 1, "shop": str(folder)}))
     else:
-        print(f"{folder / 'shop.toml'}: your rates, policy and terms\n"
-              f"{folder / 'tables'}: your own hours, parts and prices")
+        print(
+            f"{folder / 'shop.toml'}: your rates, policy and terms\n"
+            f"{folder / 'tables'}: your own hours, parts and prices"
+        )
     return 0
 
 
 def _check(options) -> int:
     from estimator import catalogue
+
     names = {f"{row.table}.csv": row for row in catalogue.TABLES}
     row_type = names.get(options.file.name)
     if row_type is not None and options.file.is_file():
@@ -138,11 +188,17 @@ def _check(options) -> int:
         notes: tuple[str, ...] = ()
     else:
         from estimator import survey
+
         found, faults, notes = survey.check(options.file, _shop(options).catalogue)
         said = f"{len(found.lines)} lines, no fault" if found else ""
     if options.json:
-        print(json.dumps({"schema": 1, "faults": [_fault(f) for f in faults], "notes": list(notes)},
-                         indent=2, ensure_ascii=False))
+        print(
+            json.dumps(
+                {"schema": 1, "faults": [_fault(f) for f in faults], "notes": list(notes)},
+                indent=2,
+                ensure_ascii=False,
+            )
+        )
     else:
         for fault in faults:
             print(fault)
@@ -156,6 +212,7 @@ def _template(options) -> int:
     from estimator import survey
     from estimator.catalogue import Era
     from estimator.errors import one_of
+
     shop = _shop(options)
     plain = "-".join(options.era.casefold().replace("_", " ").replace("-", " ").split())
     found = [era for era in Era if plain and era.startswith(plain)]
@@ -165,14 +222,17 @@ def _template(options) -> int:
     if options.json:
         print(json.dumps({"schema": 1, "survey": str(options.output)}))
     else:
-        print(f"{options.output}: correct the counts and conditions, then run\n"
-              f'estimator quote "{options.output}" --level shop-job --out quote')
+        print(
+            f"{options.output}: correct the counts and conditions, then run\n"
+            f'estimator quote "{options.output}" --level shop-job --out quote'
+        )
     return 0
 
 
 def _quote(options) -> int:
     from estimator import documents, survey
     from estimator.quote import Choices, as_dict, level_named, quote
+
     shop = _shop(options)
     choices = Choices(
         level=level_named(options.level),
@@ -221,23 +281,31 @@ def _summary(offer) -> str:
     p50, p80, p90 = offer.odds.at("hours", 0.5, 0.8, 0.9)
     rows = [
         ("Quote", f"{offer.number}, {offer.level.name}, {offer.choices.pricing}"),
-        ("Price", f"{money(offer.price)} and {money(offer.total - offer.price)} tax: "
-                  f"{money(offer.total)}"),
+        (
+            "Price",
+            f"{money(offer.price)} and {money(offer.total - offer.price)} tax: "
+            f"{money(offer.total)}",
+        ),
     ]
     if offer.choices.pricing == TIME:
         rows.append(("Cap", f"{money(offer.cap)} before tax, not passed without asking"))
     rows += [
         ("of it finds", money(offer.find_allowance)),
-        ("Hours", f"{p50:.0f} as often as not, {p80:.0f} in four jobs of five, "
-                  f"{p90:.0f} in nine of ten"),
+        (
+            "Hours",
+            f"{p50:.0f} as often as not, {p80:.0f} in four jobs of five, {p90:.0f} in nine of ten",
+        ),
         ("Loss", f"{100 * offer.chance_of_loss:.1f} jobs in a hundred lose money at this price"),
         ("Ready by", f"{offer.finish_p80.isoformat()} in four jobs of five"),
-        ("Estimate", f"class {offer.estimate_class}; {100 * offer.seen_share:.0f} % of the cost "
-                     "was seen"),
+        (
+            "Estimate",
+            f"class {offer.estimate_class}; {100 * offer.seen_share:.0f} % of the cost was seen",
+        ),
     ]
     return "\n".join(f"{name:<12} {said}" for name, said in rows)
 
 
 def _pages(options) -> int:
     from estimator import pages
+
     return pages.serve(options.shop, port=options.port, browser=not options.no_browser)

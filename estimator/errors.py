@@ -62,9 +62,7 @@ class BadInput(ValueError):
     """
 
     def __init__(self, faults: Iterable[Fault] | Fault):
-        self.faults: tuple[Fault, ...] = (
-            (faults,) if isinstance(faults, Fault) else tuple(faults)
-        )
+        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 

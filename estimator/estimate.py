@@ -119,16 +119,24 @@ class Estimate:
     def find_hours(self) -> float:
         """Expected hours of finds and of lines worse than assumed, with allowances. [h]"""
         return self.hours_factor * math.fsum(
-            [risk.chance * durations.pert_mean(risk.find.low, risk.find.typical, risk.find.high)
-             for risk in self.risks] + [u.chance * u.hours for u in self.unseen]
+            [
+                risk.chance * durations.pert_mean(risk.find.low, risk.find.typical, risk.find.high)
+                for risk in self.risks
+            ]
+            + [u.chance * u.hours for u in self.unseen]
         )
 
     @property
     def find_cost(self) -> float:
         """Expected cost of finds and of lines worse than assumed."""
         other = math.fsum(
-            [risk.chance * durations.pert_mean(risk.find.cost_low, risk.find.cost_typical,
-                                               risk.find.cost_high) for risk in self.risks]
+            [
+                risk.chance
+                * durations.pert_mean(
+                    risk.find.cost_low, risk.find.cost_typical, risk.find.cost_high
+                )
+                for risk in self.risks
+            ]
             + [u.chance * u.cost for u in self.unseen]
         )
         return self.find_hours * self.hour_cost + other
@@ -176,8 +184,11 @@ def estimate(scope: Scope, shop: Shop) -> Estimate:
         unseen=tuple(_unseen(scope, catalogue, settings)),
         hours_factor=1 + settings.setup_cleanup_share + settings.rework_share,
         hour_cost=labour.hourly_cost(
-            settings.pay_per_hour, settings.on_cost_share, settings.paid_hours_per_year,
-            settings.overhead_per_year, settings.productive_share,
+            settings.pay_per_hour,
+            settings.on_cost_share,
+            settings.paid_hours_per_year,
+            settings.overhead_per_year,
+            settings.productive_share,
         ),
     )
     return replace(result, lines=_line_costs(result))
@@ -212,13 +223,15 @@ def _items(scope: Scope, catalogue: Catalogue, settings: Settings) -> tuple[Item
             ordinals[line.assembly] += 1
             seen[line.assembly, work.line] = f"{line.assembly} {ordinals[line.assembly]}"
         share = work.units / units[work.operation.operation]
-        items.append(Item(
-            line=work.line,
-            name=f"{seen[line.assembly, work.line]}: {work.operation.operation}",
-            work=work,
-            hours=work_hours(work, line.condition, catalogue, settings),
-            setup=work.operation.setup * share * settings.learner_multiplier,
-        ))
+        items.append(
+            Item(
+                line=work.line,
+                name=f"{seen[line.assembly, work.line]}: {work.operation.operation}",
+                work=work,
+                hours=work_hours(work, line.condition, catalogue, settings),
+                setup=work.operation.setup * share * settings.learner_multiplier,
+            )
+        )
     return tuple(items)
 
 
@@ -240,15 +253,18 @@ def material_need(need: Need, catalogue: Catalogue) -> float:
     row = catalogue.materials[need.item]
     if row.method == "liquid":
         return need.quantity * materials.coating_litres(
-            need.measure, row.film_um, volume_solids=row.volume_solids, transfer=row.transfer)
+            need.measure, row.film_um, volume_solids=row.volume_solids, transfer=row.transfer
+        )
     if row.method == "powder":
         return need.quantity * materials.powder_kg(
-            need.measure, row.film_um, density=row.density, transfer=row.transfer)
+            need.measure, row.film_um, density=row.density, transfer=row.transfer
+        )
     return need.quantity
 
 
-def _material_needs(works: Iterable[Work], needs: Iterable[Need], scope: Scope,
-                    catalogue: Catalogue) -> Iterable[tuple[int, str, float]]:
+def _material_needs(
+    works: Iterable[Work], needs: Iterable[Need], scope: Scope, catalogue: Catalogue
+) -> Iterable[tuple[int, str, float]]:
     """(line, material, quantity), abrasive sheets for the grit ladder included."""
     for need in needs:
         if need.does == "material":
@@ -257,21 +273,35 @@ def _material_needs(works: Iterable[Work], needs: Iterable[Need], scope: Scope,
         if work.operation.method == "ladder":
             mark = catalogue.marks[scope.lines[work.line].condition]
             finish = catalogue.finishes[work.finish or "brushed"]
-            yield work.line, SHEET, finishing.sheets(
-                work.units, finishing.ladder(catalogue.grits.values(), mark.first_grit,
-                                             finish.last_grit), mark.passes)
+            yield (
+                work.line,
+                SHEET,
+                finishing.sheets(
+                    work.units,
+                    finishing.ladder(catalogue.grits.values(), mark.first_grit, finish.last_grit),
+                    mark.passes,
+                ),
+            )
 
 
-def _supplies(works: Iterable[Work], needs: Iterable[Need], scope: Scope, catalogue: Catalogue,
-              settings: Settings) -> tuple[Supply, ...]:
+def _supplies(
+    works: Iterable[Work],
+    needs: Iterable[Need],
+    scope: Scope,
+    catalogue: Catalogue,
+    settings: Settings,
+) -> tuple[Supply, ...]:
     supplies = []
     needs = tuple(needs)
     for need in needs:
         if need.does == "part":
             row = catalogue.parts[need.item]
-            cost = _scaled(unit_price(need.item, catalogue),
-                           need.quantity * (1 + settings.parts_freight_share))
-            supplies.append(Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost))
+            cost = _scaled(
+                unit_price(need.item, catalogue), need.quantity * (1 + settings.parts_freight_share)
+            )
+            supplies.append(
+                Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost)
+            )
     found = [entry for entry in _material_needs(works, needs, scope, catalogue) if entry[2] > 0]
     totals: dict[str, float] = defaultdict(float)
     for _, item, quantity in found:
@@ -295,23 +325,38 @@ def _lots(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[Lo
         row = catalogue.services[service]
         total = math.fsum(by_line.values())
         charges = [
-            outwork.charge([(total, rate)], setup=row.setup, lot_minimum=row.lot_minimum,
-                           multiplier=row.multiplier, line_fee=row.line_fee, lines=len(by_line),
-                           freight=row.freight)
+            outwork.charge(
+                [(total, rate)],
+                setup=row.setup,
+                lot_minimum=row.lot_minimum,
+                multiplier=row.multiplier,
+                line_fee=row.line_fee,
+                lines=len(by_line),
+                freight=row.freight,
+            )
             for rate in (row.low, row.typical, row.high)
         ]
-        lots.append(Lot(
-            service, row.name, row.unit, total, Range(*charges),
-            Range(row.days_low, row.days_typical, row.days_high),
-            {line: quantity / total for line, quantity in by_line.items()},
-        ))
+        lots.append(
+            Lot(
+                service,
+                row.name,
+                row.unit,
+                total,
+                Range(*charges),
+                Range(row.days_low, row.days_typical, row.days_high),
+                {line: quantity / total for line, quantity in by_line.items()},
+            )
+        )
     return tuple(lots)
 
 
 def _unseen(scope: Scope, catalogue: Catalogue, settings: Settings) -> Iterable[Unseen]:
     """What it would add if a line that was not seen is one condition worse than written."""
-    chances = {Certainty.SEEN: 0.0, Certainty.ASSUMED: settings.assumed_worse_chance,
-               Certainty.HIDDEN: settings.hidden_worse_chance}
+    chances = {
+        Certainty.SEEN: 0.0,
+        Certainty.ASSUMED: settings.assumed_worse_chance,
+        Certainty.HIDDEN: settings.hidden_worse_chance,
+    }
     for index, line in enumerate(scope.lines):
         if index in scope.dropped or not line.count or not chances[line.certainty]:
             continue
@@ -325,20 +370,25 @@ def _unseen(scope: Scope, catalogue: Catalogue, settings: Settings) -> Iterable[
             yield Unseen(index, chances[line.certainty], next_line.condition, hours, cost)
 
 
-def _alone(index: int, line, scope: Scope, catalogue: Catalogue, settings: Settings
-           ) -> tuple[float, float]:
+def _alone(
+    index: int, line, scope: Scope, catalogue: Catalogue, settings: Settings
+) -> tuple[float, float]:
     """Expected hands-on hours and other cost of one line by itself, without set-up and minimums."""
     works, needs = line_scope(index, line, scope.era, scope.level, catalogue)
     lines = list(scope.lines)
     lines[index] = line
     here = replace(scope, lines=tuple(lines))
     hours = math.fsum(
-        _mean(work_hours(work, line.condition, catalogue, settings)) for work in works)
-    cost = math.fsum(_mean(supply.cost)
-                     for supply in _supplies(works, needs, here, catalogue, settings))
+        _mean(work_hours(work, line.condition, catalogue, settings)) for work in works
+    )
+    cost = math.fsum(
+        _mean(supply.cost) for supply in _supplies(works, needs, here, catalogue, settings)
+    )
     cost += math.fsum(
         need.quantity * catalogue.services[need.item].typical
-        for need in needs if need.does == "service")
+        for need in needs
+        if need.does == "service"
+    )
     return hours, cost
 
 
@@ -379,6 +429,15 @@ def estimate_class(job: Estimate) -> tuple[int, float]:
 
 
 __all__ = [
-    "KINDS", "Estimate", "Item", "LineCost", "Lot", "Supply", "Unseen",
-    "estimate", "estimate_class", "unit_price", "work_hours",
+    "KINDS",
+    "Estimate",
+    "Item",
+    "LineCost",
+    "Lot",
+    "Supply",
+    "Unseen",
+    "estimate",
+    "estimate_class",
+    "unit_price",
+    "work_hours",
 ]

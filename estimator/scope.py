@@ -66,7 +66,10 @@ class Risk:
 
 @dataclass(frozen=True)
 class Scope:
-    """What the lines need at a level. `lines` are the survey's, then the extras added."""
+    """What the lines need at a level.
+
+    `lines` are the survey's, then the extras added, from index `first_extra` on.
+    """
 
     level: Level
     era: Era
@@ -74,7 +77,8 @@ class Scope:
     works: tuple[Work, ...]
     needs: tuple[Need, ...]
     risks: tuple[Risk, ...]
-    dropped: frozenset[int] = frozenset()
+    dropped: frozenset[int]
+    first_extra: int
 
 
 def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
@@ -83,7 +87,8 @@ def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) 
     return (
         treatment.era in (None, era)
         and LEVELS.index(treatment.level_from) <= rank <= LEVELS.index(treatment.level_to)
-        and CONDITIONS.index(treatment.condition_from) <= grade
+        and CONDITIONS.index(treatment.condition_from)
+        <= grade
         <= CONDITIONS.index(treatment.condition_to)
     )
 
@@ -113,8 +118,9 @@ def measure(line: Line, assembly: Assembly, per: str) -> float:
     return count * (length or 0.0) / 1e3
 
 
-def line_scope(index: int, line: Line, era: Era, level: Level, catalogue: Catalogue
-               ) -> tuple[list[Work], list[Need]]:
+def line_scope(
+    index: int, line: Line, era: Era, level: Level, catalogue: Catalogue
+) -> tuple[list[Work], list[Need]]:
     """Work and needs of one line, whatever the other lines are."""
     works: list[Work] = []
     needs: list[Need] = []
@@ -141,8 +147,16 @@ def worse(line: Line) -> Line:
     grade = CONDITIONS.index(line.condition)
     if grade >= CONDITIONS.index(Condition.FAILED):
         return line
-    return Line(line.assembly, line.count, CONDITIONS[grade + 1], line.certainty,
-                line.length_mm, line.area_cm2, line.note, line.row)
+    return Line(
+        line.assembly,
+        line.count,
+        CONDITIONS[grade + 1],
+        line.certainty,
+        line.length_mm,
+        line.area_cm2,
+        line.note,
+        line.row,
+    )
 
 
 def scope(
@@ -182,49 +196,93 @@ def scope(
         works += some_works
         needs += some_needs
         risks += _risks(index, line, survey.machine.era, level, catalogue)
-    return Scope(level, survey.machine.era, lines, tuple(works), tuple(needs), tuple(risks), dropped)
+    return Scope(
+        level,
+        survey.machine.era,
+        lines,
+        tuple(works),
+        tuple(needs),
+        tuple(risks),
+        dropped,
+        len(survey.lines),
+    )
 
 
 def _risks(index: int, line: Line, era: Era, level: Level, catalogue: Catalogue) -> Iterable[Risk]:
     for find in catalogue.finds_of[line.assembly]:
-        if (find.era in (None, era)
-                and LEVELS.index(level) >= LEVELS.index(find.level_from)
-                and CONDITIONS.index(line.condition) >= CONDITIONS.index(find.condition_from)):
-            factor = {Certainty.SEEN: 1.0, Certainty.ASSUMED: find.assumed,
-                      Certainty.HIDDEN: find.hidden}[line.certainty]
+        if (
+            find.era in (None, era)
+            and LEVELS.index(level) >= LEVELS.index(find.level_from)
+            and CONDITIONS.index(line.condition) >= CONDITIONS.index(find.condition_from)
+        ):
+            factor = {
+                Certainty.SEEN: 1.0,
+                Certainty.ASSUMED: find.assumed,
+                Certainty.HIDDEN: find.hidden,
+            }[line.certainty]
             yield Risk(index, find, find.probability * factor)
 
 
-def _check(survey: Survey, catalogue: Catalogue, dropped: frozenset[int],
-           extras: tuple[Line, ...]) -> None:
+def _check(
+    survey: Survey, catalogue: Catalogue, dropped: frozenset[int], extras: tuple[Line, ...]
+) -> None:
     file = survey.file or None
     faults = []
     if survey.machine.era is None:
-        faults.append(Fault("The machine's era is not stated.",
-                            f"Write one of: {', '.join(Era)}.", file, None, "era"))
+        faults.append(
+            Fault(
+                "The machine's era is not stated.",
+                f"Write one of: {', '.join(Era)}.",
+                file,
+                None,
+                "era",
+            )
+        )
     if not survey.lines:
         faults.append(Fault("The survey has no lines.", "Start from an era's template.", file))
     for index, column in survey.gaps:
         line = survey.lines[index]
-        faults.append(Fault(f"The {column} of {line.assembly} is blank.",
-                            "A quote needs every line filled; a draft may wait.",
-                            file, line.row, column))
+        faults.append(
+            Fault(
+                f"The {column} of {line.assembly} is blank.",
+                "A quote needs every line filled; a draft may wait.",
+                file,
+                line.row,
+                column,
+            )
+        )
     for index in sorted(dropped):
         if not 0 <= index < len(survey.lines):
-            faults.append(Fault(f"There is no line {index + 1} to leave out.",
-                                f"The survey has {len(survey.lines)} lines.", file))
+            faults.append(
+                Fault(
+                    f"There is no line {index + 1} to leave out.",
+                    f"The survey has {len(survey.lines)} lines.",
+                    file,
+                )
+            )
         elif not catalogue.assemblies[survey.lines[index].assembly].droppable:
             line = survey.lines[index]
-            faults.append(Fault(f"{line.assembly} cannot be left out.",
-                                "The rest of the work depends on it.", file, line.row))
+            faults.append(
+                Fault(
+                    f"{line.assembly} cannot be left out.",
+                    "The rest of the work depends on it.",
+                    file,
+                    line.row,
+                )
+            )
     for line in extras:
         assembly = catalogue.assemblies.get(line.assembly)
         if assembly is None or not assembly.extra:
             names = [name for name, row in catalogue.assemblies.items() if row.extra]
-            faults.append(Fault(f'"{line.assembly}" is not an extra.',
-                                f"Extras: {', '.join(names)}."))
+            faults.append(
+                Fault(f'"{line.assembly}" is not an extra.', f"Extras: {', '.join(names)}.")
+            )
         elif not isinstance(line.count, int) or not 1 <= line.count <= 99:
-            faults.append(Fault(f"{line.count} of {line.assembly} cannot be added.",
-                                "Write a count from 1 to 99."))
+            faults.append(
+                Fault(
+                    f"{line.count} of {line.assembly} cannot be added.",
+                    "Write a count from 1 to 99.",
+                )
+            )
     if faults:
         raise BadInput(faults)

@@ -114,22 +114,34 @@ def open_shop(folder: Path | str | None = None) -> Shop:
     folder = Path(folder)
     path = folder / "shop.toml"
     if not path.is_file():
-        raise BadInput(Fault("This is not a shop folder: it holds no shop.toml.",
-                             f'Make one with: estimator new-shop "{folder}"', str(folder)))
+        raise BadInput(
+            Fault(
+                "This is not a shop folder: it holds no shop.toml.",
+                f'Make one with: estimator new-shop "{folder}"',
+                str(folder),
+            )
+        )
     try:
         own = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise BadInput(Fault(f"The file cannot be read: {error}.",
-                             "Words stand in quotes, numbers with a decimal point.",
-                             "shop.toml")) from None
+        raise BadInput(
+            Fault(
+                f"The file cannot be read: {error}.",
+                "Words stand in quotes, numbers with a decimal point.",
+                "shop.toml",
+            )
+        ) from None
     catalogue = tables.load(tables.data_folder(), folder / "tables")
     return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder)
 
 
 def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
     fields = Settings.model_fields
-    faults = [Fault(f'There is no setting "{key}".', one_of(key, fields), file, None, key)
-              for key in own if key not in fields]
+    faults = [
+        Fault(f'There is no setting "{key}".', one_of(key, fields), file, None, key)
+        for key in own
+        if key not in fields
+    ]
     values = {name: row.value for name, row in catalogue.rates.items() if name in fields}
     values |= {key: value for key, value in own.items() if key in fields}
     try:
@@ -138,18 +150,35 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
         for problem in error.errors():
             key = str(problem["loc"][0])
             if problem["type"] == "missing":
-                faults.append(Fault("The default is missing.", "Add its row.", "rates.csv", None, key))
+                faults.append(
+                    Fault("The default is missing.", "Add its row.", "rates.csv", None, key)
+                )
             else:
-                faults.append(Fault(f"{problem['input']!r}: {problem['msg']}.",
-                                    "Shares are written as fractions: 0.25 for 25 %.", file, None, key))
+                faults.append(
+                    Fault(
+                        f"{problem['input']!r}: {problem['msg']}.",
+                        "Shares are written as fractions: 0.25 for 25 %.",
+                        file,
+                        None,
+                        key,
+                    )
+                )
     if faults:
         raise BadInput(faults)
     from babel import Locale, UnknownLocaleError
+
     try:
         Locale.parse(settings.locale)
     except (UnknownLocaleError, ValueError):
-        raise BadInput(Fault(f'"{settings.locale}" is not a locale.', "Write it like en_US or de_DE.",
-                             file, None, "locale")) from None
+        raise BadInput(
+            Fault(
+                f'"{settings.locale}" is not a locale.',
+                "Write it like en_US or de_DE.",
+                file,
+                None,
+                "locale",
+            )
+        ) from None
     return settings
 
 
@@ -163,8 +192,9 @@ def new_shop(folder: Path | str) -> Path:
     """
     folder = Path(folder)
     if (folder / "shop.toml").exists():
-        raise BadInput(Fault("There is a shop in this folder already.", "Choose another folder.",
-                             str(folder)))
+        raise BadInput(
+            Fault("There is a shop in this folder already.", "Choose another folder.", str(folder))
+        )
     catalogue = tables.load()
     try:
         (folder / "tables").mkdir(parents=True, exist_ok=True)
@@ -177,15 +207,23 @@ def new_shop(folder: Path | str) -> Path:
         part.write_text(_toml(catalogue), encoding="utf-8")
         part.replace(folder / "shop.toml")
     except OSError as error:
-        raise BadInput(Fault(f"The folder cannot be written: {error.strerror}.",
-                             "Choose a folder of your own.", str(folder))) from None
+        raise BadInput(
+            Fault(
+                f"The folder cannot be written: {error.strerror}.",
+                "Choose a folder of your own.",
+                str(folder),
+            )
+        ) from None
     return folder
 
 
 def _toml(catalogue: tables.Catalogue) -> str:
     """`shop.toml` with the defaults, each explained from its row."""
-    out = ["# The shop's own figures. A line left out takes the trade's default.",
-           "# Shares are fractions: 0.25 is 25 %.", ""]
+    out = [
+        "# The shop's own figures. A line left out takes the trade's default.",
+        "# Shares are fractions: 0.25 is 25 %.",
+        "",
+    ]
     defaults = {name: field.default for name, field in Settings.model_fields.items()}
     for key, meaning in WORDS.items():
         out += [f"# {meaning}", f'{key} = "{defaults[key]}"', ""]
@@ -194,6 +232,10 @@ def _toml(catalogue: tables.Catalogue) -> str:
             continue
         row = catalogue.rates[name]
         usual = "" if row.low is None else f" Usual: {row.low:g} to {row.high:g}."
-        out += [f"# {row.meaning} [{row.unit}]{usual}", f"# {row.basis}: {row.source}, {row.dated}.",
-                f"{name} = {row.value:g}", ""]
+        out += [
+            f"# {row.meaning} [{row.unit}]{usual}",
+            f"# {row.basis}: {row.source}, {row.dated}.",
+            f"{name} = {row.value:g}",
+            "",
+        ]
     return "\n".join(out)

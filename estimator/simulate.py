@@ -22,6 +22,7 @@ import numpy as np
 from estimator import durations
 from estimator.durations import Range
 from estimator.estimate import Estimate
+from estimator.labour import charge_out
 from estimator.shop import Settings
 
 _Z_END = 5.0
@@ -152,7 +153,9 @@ def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: i
         values = pert_at(shared + own * draw(item.name), item.hours)
         evened = _evened(item.work.units, settings.repeat_correlation)
         if evened < 1:
-            mean = np.float32(durations.pert_mean(item.hours.low, item.hours.typical, item.hours.high))
+            mean = np.float32(
+                durations.pert_mean(item.hours.low, item.hours.typical, item.hours.high)
+            )
             values = mean + (values - mean) * np.float32(evened)
         hours += values
         hours += item.setup
@@ -167,7 +170,8 @@ def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: i
         find = risk.find
         find_hours += hit * pert_at(draw(f"{name} hours"), Range(find.low, find.typical, find.high))
         find_other += hit * pert_at(
-            draw(f"{name} cost"), Range(find.cost_low, find.cost_typical, find.cost_high))
+            draw(f"{name} cost"), Range(find.cost_low, find.cost_typical, find.cost_high)
+        )
         find_days += hit * np.float32(find.days)
     for unseen in job.unseen:
         name = f"{job.scope.lines[unseen.line].assembly}#{unseen.line}: worse"
@@ -176,8 +180,7 @@ def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: i
         find_other += hit * np.float32(unseen.cost)
     find_hours *= job.hours_factor
 
-    bought: Mapping[str, np.ndarray] = {
-        "part": np.zeros(trials), "material": np.zeros(trials)}
+    bought: Mapping[str, np.ndarray] = {"part": np.zeros(trials), "material": np.zeros(trials)}
     for supply in _by_item(job):
         bought[supply[0]] += pert_at(draw(f"price of {supply[1]}"), supply[2])
     outside = np.zeros(trials)
@@ -189,9 +192,10 @@ def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: i
     all_hours = hours + find_hours
     find_cost = find_hours * job.hour_cost + find_other
     cost = hours * job.hour_cost + bought["part"] + bought["material"] + outside + find_cost
-    rate = job.hour_cost / (1 - settings.margin)
+    rate = charge_out(job.hour_cost, settings.margin)
+    step = settings.billing_increment_hours
     bill = (
-        all_hours * rate
+        np.ceil(all_hours / step - 1e-9) * step * rate
         + bought["part"] * (1 + settings.parts_markup)
         + bought["material"] * (1 + settings.materials_markup)
         + outside * (1 + settings.outwork_markup)
@@ -221,6 +225,7 @@ def _happens(normals: np.ndarray, chance: float) -> np.ndarray:
 @functools.lru_cache(maxsize=1024)
 def _normal_quantile(share: float) -> float:
     from statistics import NormalDist
+
     return NormalDist().inv_cdf(share)
 
 

@@ -33,8 +33,11 @@ def within(
     ValueError: transfer is 60; it must be over 0 and at most 1. Write 0.6 for 60 %.
     """
     low = (
-        f"over {above:g}" if above is not None
-        else f"at least {at_least:g}" if at_least is not None else ""
+        f"over {above:g}"
+        if above is not None
+        else f"at least {at_least:g}"
+        if at_least is not None
+        else ""
     )
     high = f"at most {up_to:g}" if up_to is not None else ""
     fine = (

@@ -16,9 +16,14 @@ def job_of(house, *lines, level=Level.FULL):
 def test_the_repair_job_of_the_textbook_costs_what_it_says():
     """Three hours at 25 with as much overhead again and a part of 42 cost 192."""
     # Franklin, Graybeal, Cooper, Managerial Accounting, OpenStax 2019, 4.8 (television repair).
-    house = shop(thing(), operation(low=3, typical=3, high=3), treatment(),
-                 part(low=42, typical=42, high=42), treatment("part", "piece"),
-                 overhead_per_year=25_000)
+    house = shop(
+        thing(),
+        operation(low=3, typical=3, high=3),
+        treatment(),
+        part(low=42, typical=42, high=42),
+        treatment("part", "piece"),
+        overhead_per_year=25_000,
+    )
     job = job_of(house, line())
     assert job.hour_cost == pytest.approx(50)
     assert job.lines[0].kinds["labour"] == pytest.approx(150)
@@ -28,24 +33,35 @@ def test_the_repair_job_of_the_textbook_costs_what_it_says():
 def test_allowances_stand_on_normal_time():
     """A normal time of 37.5 with an allowance of 20 % is 45."""
     # Time-study convention ST = NT(1 + A): https://studyx.ai/homework/100510392 (30 s at 125 %).
-    house = shop(thing(), operation(low=37.5, typical=37.5, high=37.5), treatment(),
-                 setup_cleanup_share=0.15, rework_share=0.05)
+    house = shop(
+        thing(),
+        operation(low=37.5, typical=37.5, high=37.5),
+        treatment(),
+        setup_cleanup_share=0.15,
+        rework_share=0.05,
+    )
     assert job_of(house, line()).hours == pytest.approx(45)
 
 
 def test_repeated_units_follow_the_unit_learning_curve():
     """At 85 % the fourth unit takes 72.25 % of the first."""
     # Unit model, Heizer & Render, shipyard problem: 125,000 h and 85 % give 90,312.5 h for unit 4.
-    house = shop(thing(), operation(low=125_000, typical=125_000, high=125_000, learning=0.85),
-                 treatment())
+    house = shop(
+        thing(), operation(low=125_000, typical=125_000, high=125_000, learning=0.85), treatment()
+    )
     three, four = (job_of(house, line(count=n)).hours for n in (3, 4))
     assert four - three == pytest.approx(90_312.5, rel=1e-6)
 
 
 def test_set_up_is_counted_once_a_job_and_shared_by_units():
     """Two lines of one operation carry one set-up between them, by their units."""
-    house = shop(thing("one"), thing("two"), operation(setup=1.0), treatment(assembly="one"),
-                 treatment(assembly="two"))
+    house = shop(
+        thing("one"),
+        thing("two"),
+        operation(setup=1.0),
+        treatment(assembly="one"),
+        treatment(assembly="two"),
+    )
     job = job_of(house, line("one", 1), line("two", 3))
     assert [item.setup for item in job.items] == pytest.approx([0.25, 0.75])
     assert job.hours == pytest.approx(4 + 1)
@@ -61,10 +77,26 @@ def test_a_gallon_at_half_a_film_covers_what_the_trade_prints():
     """194.62 square feet at 1.5 mil dry, 52 % solids and 35 % transfer take one US gallon."""
     # R. Joseph, http://www.paintcenter.org/rj/may04jj.php: 194.5 ft²/gal; 3.785411784 L per gallon
     # by NIST Handbook 44, App. C.
-    paint = row(Material, material="paint", name="Paint", low=1, typical=1, high=1, pack=1,
-                method="liquid", film_um=38.1, volume_solids=0.52, transfer=0.35)
-    house = shop(thing(), operation(), treatment(), paint,
-                 treatment("material", "paint", measure="area", quantity=1))
+    paint = row(
+        Material,
+        material="paint",
+        name="Paint",
+        low=1,
+        typical=1,
+        high=1,
+        pack=1,
+        method="liquid",
+        film_um=38.1,
+        volume_solids=0.52,
+        transfer=0.35,
+    )
+    house = shop(
+        thing(),
+        operation(),
+        treatment(),
+        paint,
+        treatment("material", "paint", measure="area", quantity=1),
+    )
     job = job_of(house, line(area_cm2=194.62 * 929.0304))
     (supply,) = job.supplies
     assert supply.quantity == pytest.approx(3.785411784, rel=1e-3)
@@ -73,33 +105,77 @@ def test_a_gallon_at_half_a_film_covers_what_the_trade_prints():
 def test_a_pound_of_powder_covers_what_the_trade_prints():
     """60.09 square feet at 2 mil of a powder of gravity 1.6 take one pound at full transfer."""
     # https://www.powdercoatingonline.com/powder-coating-coverage-chart/: 60.1 ft²/lb.
-    powder = row(Material, material="powder", name="Powder", low=1, typical=1, high=1, pack=1,
-                 method="powder", film_um=50.8, density=1.6, transfer=1.0)
-    house = shop(thing(), operation(), treatment(), powder,
-                 treatment("material", "powder", measure="area", quantity=1))
+    powder = row(
+        Material,
+        material="powder",
+        name="Powder",
+        low=1,
+        typical=1,
+        high=1,
+        pack=1,
+        method="powder",
+        film_um=50.8,
+        density=1.6,
+        transfer=1.0,
+    )
+    house = shop(
+        thing(),
+        operation(),
+        treatment(),
+        powder,
+        treatment("material", "powder", measure="area", quantity=1),
+    )
     (supply,) = job_of(house, line(area_cm2=60.094 * 929.0304)).supplies
     assert supply.quantity == pytest.approx(0.45359237, rel=1e-3)
 
 
 def test_a_tin_that_cannot_be_kept_is_charged_whole():
     """A kit sold whole costs its price even where a tenth is used; a kept tin costs the tenth."""
+
     def cost(whole):
-        tin = row(Material, material="kit", name="Kit", low=90, typical=90, high=90, pack=10,
-                  sold_whole=whole)
+        tin = row(
+            Material,
+            material="kit",
+            name="Kit",
+            low=90,
+            typical=90,
+            high=90,
+            pack=10,
+            sold_whole=whole,
+        )
         house = shop(thing(), operation(), treatment(), tin, treatment("material", "kit"))
         return job_of(house, line()).lines[0].kinds["materials"]
+
     assert (cost(True), cost(False)) == pytest.approx((90, 9))
 
 
 def test_a_lot_of_outwork_is_charged_once_and_shared_by_pieces():
     """Eight pieces at 30 on two lines, minimum 100, two line fees and freight: 285 in all."""
     # Structure of the charge: common practice, no source.
-    coat = row(Service, service="coat", name="Coat", low=30, typical=30, high=30, lot_minimum=100,
-               line_fee=10, freight=25, days_low=3, days_typical=10, days_high=21)
-    house = shop(thing("one"), thing("two"), operation(), coat,
-                 treatment(assembly="one"), treatment(assembly="two"),
-                 treatment("service", "coat", assembly="one"),
-                 treatment("service", "coat", assembly="two"))
+    coat = row(
+        Service,
+        service="coat",
+        name="Coat",
+        low=30,
+        typical=30,
+        high=30,
+        lot_minimum=100,
+        line_fee=10,
+        freight=25,
+        days_low=3,
+        days_typical=10,
+        days_high=21,
+    )
+    house = shop(
+        thing("one"),
+        thing("two"),
+        operation(),
+        coat,
+        treatment(assembly="one"),
+        treatment(assembly="two"),
+        treatment("service", "coat", assembly="one"),
+        treatment("service", "coat", assembly="two"),
+    )
     job = job_of(house, line("one", 2), line("two", 6))
     (lot,) = job.lots
     assert lot.charge.typical == pytest.approx(8 * 30 + 2 * 10 + 25)
@@ -110,16 +186,22 @@ def test_a_lot_of_outwork_is_charged_once_and_shared_by_pieces():
 
 def test_metal_goes_by_the_grit_ladder():
     """P320 twice and P600 once over 0.1 m² at 10 minutes a square metre and grit: 3 minutes."""
-    grits = [row(Grit, grit=name, grain_um=size, ladder=True, life_m2=0.05,
-                 low=10, typical=10, high=10) for name, size in
-             (("P320", 46.2), ("P600", 25.8), ("P800", 21.8))]
-    sheet = row(Material, material="abrasive-sheet", name="Abrasive sheet", low=1, typical=1, high=1,
-                pack=1)
+    grits = [
+        row(Grit, grit=name, grain_um=size, ladder=True, life_m2=0.05, low=10, typical=10, high=10)
+        for name, size in (("P320", 46.2), ("P600", 25.8), ("P800", 21.8))
+    ]
+    sheet = row(
+        Material, material="abrasive-sheet", name="Abrasive sheet", low=1, typical=1, high=1, pack=1
+    )
     house = shop(
-        thing(), operation("polish", method="ladder"), sheet, *grits,
+        thing(),
+        operation("polish", method="ladder"),
+        sheet,
+        *grits,
         row(Mark, condition=Condition.HEAVY, depth_um=30, first_grit="P320", passes=2),
         row(Finish, finish="satin", last_grit="P600"),
-        treatment(item="polish", measure="area", finish="satin"))
+        treatment(item="polish", measure="area", finish="satin"),
+    )
     job = job_of(house, line(area_cm2=1000, condition=Condition.HEAVY))
     assert job.hours == pytest.approx(3 / 60)
     (supply,) = job.supplies
@@ -128,9 +210,14 @@ def test_metal_goes_by_the_grit_ladder():
 
 def test_a_line_that_was_only_assumed_may_be_a_condition_worse():
     """A chance of 20 % that worn is heavy adds a fifth of what heavy costs more."""
-    house = shop(thing(), operation("light", 1, 1, 1), operation("hard", 6, 6, 6),
-                 treatment(item="light", condition_to=Condition.WORN),
-                 treatment(item="hard", condition_from=Condition.HEAVY), assumed_worse_chance=0.2)
+    house = shop(
+        thing(),
+        operation("light", 1, 1, 1),
+        operation("hard", 6, 6, 6),
+        treatment(item="light", condition_to=Condition.WORN),
+        treatment(item="hard", condition_from=Condition.HEAVY),
+        assumed_worse_chance=0.2,
+    )
     job = job_of(house, line(certainty=Certainty.ASSUMED))
     assert job.hours == pytest.approx(1)
     assert job.find_hours == pytest.approx(0.2 * 5)
@@ -142,8 +229,13 @@ def test_the_class_goes_by_how_much_was_seen(seen, grade):
     """Shares inside the published definition bands get their class."""
     # AACE 18R-97: definition 0–2, 1–15, 10–40, 30–75, 50–100 % for classes 5 to 1, as summarised
     # at https://soma-website.pages.dev/resources/glossary/aace-18r-97/
-    house = shop(thing("one"), thing("two"), operation(), treatment(assembly="one"),
-                 treatment(assembly="two"))
+    house = shop(
+        thing("one"),
+        thing("two"),
+        operation(),
+        treatment(assembly="one"),
+        treatment(assembly="two"),
+    )
     lines = [line("one", seen)] if seen else []
     lines.append(line("two", 100 - seen, certainty=Certainty.HIDDEN))
     assert estimate_class(job_of(house, *lines)) == (grade, pytest.approx(seen / 100))

@@ -22,9 +22,14 @@ ON = date(2026, 1, 5)
 
 def repair_shop(**settings):
     """The textbook's television repair: 3 h at 25 with as much overhead, a part of 42."""
-    return shop(thing(), operation(low=3, typical=3, high=3), treatment(),
-                part(low=42, typical=42, high=42), treatment("part", "piece"),
-                **({"overhead_per_year": 25_000} | settings))
+    return shop(
+        thing(),
+        operation(low=3, typical=3, high=3),
+        treatment(),
+        part(low=42, typical=42, high=42),
+        treatment("part", "piece"),
+        **({"overhead_per_year": 25_000} | settings),
+    )
 
 
 def test_the_textbook_repair_is_billed_as_printed():
@@ -48,8 +53,16 @@ def test_a_fixed_price_leaves_the_margin_asked_for():
 def test_margin_is_of_the_price_and_not_of_the_cost():
     """80.00 an hour becomes 100.00 at a margin of 20 %; a mark-up of 20 % would be 96.00."""
     # Margin against markup: https://calculator.academy/charge-out-rate-calculator/
-    house = shop(thing(), operation(), treatment(), pay_per_hour=25, on_cost_share=0.2,
-                 paid_hours_per_year=2080, overhead_per_year=62_400, productive_share=0.75)
+    house = shop(
+        thing(),
+        operation(),
+        treatment(),
+        pay_per_hour=25,
+        on_cost_share=0.2,
+        paid_hours_per_year=2080,
+        overhead_per_year=62_400,
+        productive_share=0.75,
+    )
     offer = quote(survey(line()), Choices(Level.FULL, margin=0.2, on=ON), house)
     assert offer.price == Decimal("100.00")
 
@@ -70,10 +83,20 @@ def test_tax_is_rounded_once_on_the_sum():
 
 def test_a_find_has_a_line_of_its_own_at_its_expected_cost():
     """A chance of 20 % of ten hours at 25 is an allowance of 50."""
-    find = row(Find, find="rot", assembly="thing", name="Rot under the film", level_from="clean",
-               probability=0.2, low=10, typical=10, high=10)
-    offer = quote(survey(line()), Choices(Level.FULL, on=ON),
-                  shop(thing(), operation(), treatment(), find))
+    find = row(
+        Find,
+        find="rot",
+        assembly="thing",
+        name="Rot under the film",
+        level_from="clean",
+        probability=0.2,
+        low=10,
+        typical=10,
+        high=10,
+    )
+    offer = quote(
+        survey(line()), Choices(Level.FULL, on=ON), shop(thing(), operation(), treatment(), find)
+    )
     # At 80 % confidence the find just stays out of the price, so its line is scaled with the rest.
     (finds,) = [entry for entry in offer.lines if entry.kind == "finds"]
     assert finds.hours == pytest.approx(2)
@@ -112,35 +135,50 @@ def _adds_up(offer):
 
 
 @settings(max_examples=25)
-@given(st.sampled_from(LEVELS), st.sampled_from([FIXED, TIME]), st.floats(0.1, 0.95),
-       st.floats(0, 0.6), st.sampled_from(list(Era)), st.sampled_from(["USD", "JPY", "KWD"]),
-       st.sampled_from([0, 0.05, 1, 10]))
-def test_every_way_of_adding_up_gives_the_same_cents(level, pricing, confidence, margin, era,
-                                                     currency, step):
+@given(
+    st.sampled_from(LEVELS),
+    st.sampled_from([FIXED, TIME]),
+    st.floats(0.1, 0.95),
+    st.floats(0, 0.6),
+    st.sampled_from(list(Era)),
+    st.sampled_from(["USD", "JPY", "KWD"]),
+    st.sampled_from([0, 0.05, 1, 10]),
+)
+def test_every_way_of_adding_up_gives_the_same_cents(
+    level, pricing, confidence, margin, era, currency, step
+):
     """Lines, kinds, taxes and stages agree to the smallest coin in any currency."""
-    house = replace(DEFAULTS, settings=DEFAULTS.settings.model_copy(
-        update={"currency": currency, "round_price_to": step}))
-    offer = quote(template(era, house.catalogue),
-                  Choices(level, pricing, confidence, margin, trials=400, on=ON), house,
-                  compare=False)
+    house = replace(
+        DEFAULTS,
+        settings=DEFAULTS.settings.model_copy(
+            update={"currency": currency, "round_price_to": step}
+        ),
+    )
+    offer = quote(
+        template(era, house.catalogue),
+        Choices(level, pricing, confidence, margin, trials=400, on=ON),
+        house,
+        compare=False,
+    )
     _adds_up(offer)
     assert all(entry.price >= 0 for entry in offer.lines)
 
 
 def test_the_same_survey_and_seed_give_the_same_quote(machine):
     """Run twice, every figure is the same, down to the number of the quote."""
-    first, again = (as_dict(quote(machine, Choices(Level.SHOP_JOB, on=ON), DEFAULTS))
-                    for _ in range(2))
+    first, again = (
+        as_dict(quote(machine, Choices(Level.SHOP_JOB, on=ON), DEFAULTS)) for _ in range(2)
+    )
     assert first == again
 
 
 def test_leaving_a_line_out_lowers_the_price_and_says_by_how_much(machine):
     """The price falls by about what the quote says the line would add."""
-    index = next(i for i, found in enumerate(machine.lines)
-                 if found.assembly == "cabinet-art")
+    index = next(i for i, found in enumerate(machine.lines) if found.assembly == "cabinet-art")
     with_it = quote(machine, Choices(Level.FULL, on=ON), DEFAULTS, compare=False)
-    without = quote(machine, Choices(Level.FULL, dropped=frozenset({index}), on=ON), DEFAULTS,
-                    compare=False)
+    without = quote(
+        machine, Choices(Level.FULL, dropped=frozenset({index}), on=ON), DEFAULTS, compare=False
+    )
     (left_out,) = [entry for entry in without.offered if entry.kind == "left out"]
     assert without.price < with_it.price
     assert float(left_out.price) == pytest.approx(float(with_it.price - without.price), rel=0.2)
@@ -151,8 +189,12 @@ def test_an_extra_taken_raises_the_price_and_is_offered_no_more(machine):
     """An extra moves from the offered lines to the price."""
     plain = quote(machine, Choices(Level.SHOP_JOB, on=ON), DEFAULTS, compare=False)
     extra = next(entry for entry in plain.offered if entry.kind == "extra")
-    taken = quote(machine, Choices(Level.SHOP_JOB, added=((extra.assembly, 1),), on=ON), DEFAULTS,
-                  compare=False)
+    taken = quote(
+        machine,
+        Choices(Level.SHOP_JOB, added=((extra.assembly, 1),), on=ON),
+        DEFAULTS,
+        compare=False,
+    )
     assert taken.price > plain.price
     assert extra.key not in {entry.key for entry in taken.offered}
     assert float(taken.price - plain.price) == pytest.approx(float(extra.price), rel=0.25)
@@ -171,8 +213,20 @@ def test_the_json_carries_the_contract(machine):
     """Names, units in the names, and plain numbers."""
     said = as_dict(quote(machine, Choices(Level.SHOP_JOB, on=ON), DEFAULTS))
     assert said["schema"] == 1
-    for name in ("price", "total", "hours_p50", "hours_p80", "hours_p90", "cost_p50", "cost_p80",
-                 "cost_p90", "chance_of_loss", "find_allowance", "finish_p80", "valid_until"):
+    for name in (
+        "price",
+        "total",
+        "hours_p50",
+        "hours_p80",
+        "hours_p90",
+        "cost_p50",
+        "cost_p80",
+        "cost_p90",
+        "chance_of_loss",
+        "find_allowance",
+        "finish_p80",
+        "valid_until",
+    ):
         assert name in said
     assert said["hours_p50"] < said["hours_p80"] < said["hours_p90"]
     assert math.isclose(sum(entry["price"] for entry in said["lines"]), said["price"], abs_tol=1e-6)
@@ -181,15 +235,25 @@ def test_the_json_carries_the_contract(machine):
 def test_choices_out_of_range_are_refused_together(machine):
     """A confidence in per cent, a margin over the top and too few trials come in one report."""
     with pytest.raises(BadInput) as caught:
-        quote(machine, Choices(Level.SHOP_JOB, pricing="barter", confidence=80, margin=1.5,
-                               trials=3), DEFAULTS)
+        quote(
+            machine,
+            Choices(Level.SHOP_JOB, pricing="barter", confidence=80, margin=1.5, trials=3),
+            DEFAULTS,
+        )
     assert len(caught.value.faults) == 4
     assert "Write 0.8 for 80 %" in str(caught.value)
 
 
-@pytest.mark.parametrize(("word", "level"), [
-    ("shop job", Level.SHOP_JOB), ("FULL", Level.FULL), ("show_grade", Level.SHOW),
-    ("as found", Level.AS_FOUND), ("clean", Level.CLEAN)])
+@pytest.mark.parametrize(
+    ("word", "level"),
+    [
+        ("shop job", Level.SHOP_JOB),
+        ("FULL", Level.FULL),
+        ("show_grade", Level.SHOW),
+        ("as found", Level.AS_FOUND),
+        ("clean", Level.CLEAN),
+    ],
+)
 def test_a_level_is_known_by_the_words_people_write(word, level):
     """Case, blanks and underscores do not matter, nor does the end of the name."""
     assert level_named(word) == level

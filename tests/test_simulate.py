@@ -79,8 +79,18 @@ def test_alike_units_even_out_as_the_formula_says():
 def test_finds_happen_as_often_as_their_chance():
     """A find of 30 % adds its hours in 30 % of the trials, and its mean to the mean."""
     from small_shop import row
-    find = row(Find, find="rot", assembly="thing", name="Rot under the film", level_from="clean",
-               probability=0.3, low=10, typical=10, high=10)
+
+    find = row(
+        Find,
+        find="rot",
+        assembly="thing",
+        name="Rot under the film",
+        level_from="clean",
+        probability=0.3,
+        low=10,
+        typical=10,
+        high=10,
+    )
     odds = odds_of(shop(thing(), operation(), treatment(), find), line(), trials=100_000)
     assert np.mean(odds.find_hours > 0) == pytest.approx(0.3, abs=0.006)
     assert odds.hours.mean() == pytest.approx(1 + 3, abs=0.06)
@@ -96,11 +106,18 @@ def test_the_same_seed_gives_the_same_figures_and_another_seed_others():
 
 def test_a_line_added_leaves_the_other_draws_as_they_were():
     """The difference that a second assembly makes is that assembly's own hours in every trial."""
-    house = shop(thing("one"), thing("two"), operation("fix", 1, 2, 5), operation("do", 1, 3, 4),
-                 treatment(item="fix", assembly="one"), treatment(item="do", assembly="two"))
+    house = shop(
+        thing("one"),
+        thing("two"),
+        operation("fix", 1, 2, 5),
+        operation("do", 1, 3, 4),
+        treatment(item="fix", assembly="one"),
+        treatment(item="do", assembly="two"),
+    )
     both, first, second = (
         odds_of(house, *lines).hours
-        for lines in ((line("one"), line("two")), (line("one"),), (line("two"),)))
+        for lines in ((line("one"), line("two")), (line("one"),), (line("two"),))
+    )
     assert both == pytest.approx(first + second, abs=1e-5)
 
 
@@ -113,8 +130,9 @@ def test_p80_holds_in_four_jobs_of_five_with_fresh_numbers():
     """The P80 found with one seed is enough in 80 % of the trials of others."""
     house = shop(thing(), operation(low=1, typical=2, high=8), treatment(), job_factor_share=0.1)
     (p80,) = odds_of(house, line(count=4), seed=1).at("cost", 0.8)
-    held = np.mean([np.mean(odds_of(house, line(count=4), seed=s).cost <= p80)
-                    for s in range(2, 22)])
+    held = np.mean(
+        [np.mean(odds_of(house, line(count=4), seed=s).cost <= p80) for s in range(2, 22)]
+    )
     # Binomial error of 10,000 and of 200,000 trials together: 0.0042.
     assert held == pytest.approx(0.8, abs=0.013)
 

@@ -19,7 +19,7 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def data_folder() -> Path:
-    """Folder of the trade's default tables: inside an installed package, beside it in a checkout."""
+    """Folder of the trade's default tables: inside an installed package, or beside a checkout's."""
     inside = _PACKAGE / "data"
     return inside if inside.is_dir() else _PACKAGE.parent / "data"
 
@@ -109,7 +109,9 @@ def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
         name = f"{row_type.table}.csv"
         found = [folder / name for folder in folders if (folder / name).exists()]
         if not found:
-            faults.append(Fault(f"The table {name} is missing.", "Restore it from a new shop folder."))
+            faults.append(
+                Fault(f"The table {name} is missing.", "Restore it from a new shop folder.")
+            )
             continue
         rows, wrong, where = read_table(found[-1], row_type)
         faults += wrong
@@ -134,11 +136,16 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     fields = row_type.model_fields
     for column in header:
         if column not in fields:
-            faults.append(Fault(f'There is no column "{column}".', one_of(column, fields),
-                                path.name, 1, column))
+            faults.append(
+                Fault(
+                    f'There is no column "{column}".', one_of(column, fields), path.name, 1, column
+                )
+            )
     for column, info in fields.items():
         if info.is_required() and column not in header:
-            faults.append(Fault(f'The column "{column}" is missing.', "Add it.", path.name, 1, column))
+            faults.append(
+                Fault(f'The column "{column}" is missing.', "Add it.", path.name, 1, column)
+            )
     if faults:
         return {}, faults, {}
     rows: dict = {}
@@ -148,8 +155,14 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) > len(header):
-            faults.append(Fault(f"There are {len(cells)} cells under {len(header)} headers.",
-                                "Put text that holds a comma in quotes.", path.name, number))
+            faults.append(
+                Fault(
+                    f"There are {len(cells)} cells under {len(header)} headers.",
+                    "Put text that holds a comma in quotes.",
+                    path.name,
+                    number,
+                )
+            )
             continue
         filled = {name: cell for name, cell in zip(header, cells, strict=False) if cell.strip()}
         try:
@@ -159,8 +172,14 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
             continue
         key = _key(row)
         if key in rows:
-            faults.append(Fault(f"{key} stands in {where[key]} already.", "Keep one of the two.",
-                                path.name, number))
+            faults.append(
+                Fault(
+                    f"{key} stands in {where[key]} already.",
+                    "Keep one of the two.",
+                    path.name,
+                    number,
+                )
+            )
             continue
         rows[key] = row
         where[key] = f"{path.name}, row {number}"
@@ -191,11 +210,20 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
         for name in names:
             if name not in known[table]:
                 file, _, number = places[row.table, _key(row)].partition(", row ")
-                yield Fault(f'"{name}" is not in {table}.csv.', one_of(name, known[table]),
-                            file, int(number), column)
+                yield Fault(
+                    f'"{name}" is not in {table}.csv.',
+                    one_of(name, known[table]),
+                    file,
+                    int(number),
+                    column,
+                )
 
-    targets = {"operation": "operations", "part": "parts", "material": "materials",
-               "service": "services"}
+    targets = {
+        "operation": "operations",
+        "part": "parts",
+        "material": "materials",
+        "service": "services",
+    }
     for row in tables["treatments"].values():
         yield from missing(row, "assembly", "assemblies", [row.assembly])
         yield from missing(row, "item", targets[row.does], [row.item])
@@ -217,10 +245,14 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
             others = {e for n, e in tables["operations"] if n == name}
             if len(others) < len(schema.Era):
                 file, _, number = places[row.table, _key(row)].partition(", row ")
-                yield Fault(f'"{name}" has no row for the other eras.',
-                            "Add a row with a blank era, or one for each era.",
-                            file, int(number), "era")
+                yield Fault(
+                    f'"{name}" has no row for the other eras.',
+                    "Add a row with a blank era, or one for each era.",
+                    file,
+                    int(number),
+                    "era",
+                )
     for column, table in (("era", "eras"), ("level", "levels")):
-        for member in (schema.Era if column == "era" else schema.Level):
+        for member in schema.Era if column == "era" else schema.Level:
             if member not in tables[table]:
                 yield Fault(f'"{member}" has no row.', "Add it.", f"{table}.csv", None, column)

@@ -185,11 +185,28 @@ class Operation(ThreePoint):
     table = "operations"
     key = ("operation", "era")
     operation: Slug = Field(description="Name of the operation.")
-    era: Era | None = Field(None, description="Only for machines of this era; blank for all others.")
+    era: Era | None = Field(
+        None, description="Only for machines of this era; blank for all others."
+    )
     name: str = Field(min_length=3, description="How it is written for people.")
     kind: Literal[
-        "inspect", "remove", "dismantle", "clean", "derust", "polish", "strip", "repair",
-        "rebuild", "replace", "send-out", "label", "assemble", "adjust", "test", "finish", "admin",
+        "inspect",
+        "remove",
+        "dismantle",
+        "clean",
+        "derust",
+        "polish",
+        "strip",
+        "repair",
+        "rebuild",
+        "replace",
+        "send-out",
+        "label",
+        "assemble",
+        "adjust",
+        "test",
+        "finish",
+        "admin",
     ] = Field(description="Kind of work.")
     skill: Literal["bench", "electronics", "finishing", "cabinet"] = Field(
         "bench", description="Who can do it; each skill may have its own pay."
@@ -216,8 +233,16 @@ class Treatment(Row):
     """
 
     table = "treatments"
-    key = ("assembly", "does", "item", "era", "level_from", "level_to", "condition_from",
-           "condition_to")
+    key = (
+        "assembly",
+        "does",
+        "item",
+        "era",
+        "level_from",
+        "level_to",
+        "condition_from",
+        "condition_to",
+    )
     assembly: Slug = Field(description="Which assembly.")
     era: Era | None = Field(None, description="Only for machines of this era; blank for all.")
     level_from: Level = Field(description="From this service level …")
@@ -267,7 +292,9 @@ class Supplier(Row):
     supplier: Slug = Field(description="Name of the supplier.")
     name: str = Field(min_length=3, description="How it is written for people.")
     shipping: NotNegative = Field(description="Freight of one order.")
-    free_over: NotNegative | None = Field(None, description="Order value from which freight is free.")
+    free_over: NotNegative | None = Field(
+        None, description="Order value from which freight is free."
+    )
     minimum_order: NotNegative = Field(0, description="Smallest order taken, in money.")
     days_low: NotNegative = Field(description="Days to the door, at best.")
     days_typical: NotNegative = Field(description="Days to the door, usually.")
@@ -324,7 +351,9 @@ class Material(ThreePoint):
     sold_whole: bool = Field(
         False, description="Is the whole pack charged to the job, because the rest cannot be kept?"
     )
-    method: Literal["each", "liquid", "powder"] = Field("each", description="How the need is found.")
+    method: Literal["each", "liquid", "powder"] = Field(
+        "each", description="How the need is found."
+    )
     film_um: Positive | None = Field(None, description="Dry film of one coat. [µm]")
     volume_solids: Annotated[float, Field(gt=0, le=1)] | None = Field(
         None, description="Share of the tin that stays on the work (ISO 3233-1). [–]"
@@ -337,8 +366,11 @@ class Material(ThreePoint):
 
     @model_validator(mode="after")
     def _film(self):
-        wanted = {"each": (), "liquid": ("film_um", "volume_solids", "transfer"),
-                  "powder": ("film_um", "density", "transfer")}[self.method]
+        wanted = {
+            "each": (),
+            "liquid": ("film_um", "volume_solids", "transfer"),
+            "powder": ("film_um", "density", "transfer"),
+        }[self.method]
         blank = [name for name in wanted if getattr(self, name) is None]
         if blank:
             raise ValueError(f"method {self.method} needs {', '.join(blank)}")
@@ -346,7 +378,7 @@ class Material(ThreePoint):
 
 
 class Grit(ThreePoint):
-    """One step of the ladder: low, typical and high minutes to run it over a square metre of metal."""
+    """A grade of abrasive: low, typical and high minutes to run it over a square metre of metal."""
 
     table = "grits"
     key = ("grit",)
@@ -447,6 +479,22 @@ class Rate(Row):
 
 
 TABLES: tuple[type[Row], ...] = (
-    EraRow, LevelRow, Assembly, Count, Operation, Treatment, Part, Supplier, Offer, Service,
-    Material, Grit, Mark, Finish, Find, Caution, ScopeNote, Rate,
+    EraRow,
+    LevelRow,
+    Assembly,
+    Count,
+    Operation,
+    Treatment,
+    Part,
+    Supplier,
+    Offer,
+    Service,
+    Material,
+    Grit,
+    Mark,
+    Finish,
+    Find,
+    Caution,
+    ScopeNote,
+    Rate,
 )

@@ -37,10 +37,19 @@ def median_ms(work, times: int = 5) -> float:
 def large_survey(lines: int) -> Survey:
     """A survey of this many lines over all assemblies, conditions and certainties."""
     names = [name for name, row in open_shop().catalogue.assemblies.items() if not row.extra]
-    return Survey(Machine(title="Benchmark", era=Era.DOT_MATRIX), tuple(
-        Line(names[k % len(names)], 1 + k % 7, CONDITIONS[k % 5], list(Certainty)[k % 3],
-             note=f"line {k}")
-        for k in range(lines)))
+    return Survey(
+        Machine(title="Benchmark", era=Era.DOT_MATRIX),
+        tuple(
+            Line(
+                names[k % len(names)],
+                1 + k % 7,
+                CONDITIONS[k % 5],
+                list(Certainty)[k % 3],
+                note=f"line {k}",
+            )
+            for k in range(lines)
+        ),
+    )
 
 
 def main() -> None:
@@ -64,6 +73,7 @@ def main() -> None:
 
     def library():
         from scipy import stats
+
         total = np.zeros(TRIALS)
         rng = np.random.default_rng(1)
         for item in job.items:
@@ -71,8 +81,14 @@ def main() -> None:
             if width <= 0:
                 continue
             mode = (item.hours.typical - item.hours.low) / width
-            total += stats.beta.rvs(1 + 4 * mode, 5 - 4 * mode, loc=item.hours.low, scale=width,
-                                    size=TRIALS, random_state=rng)
+            total += stats.beta.rvs(
+                1 + 4 * mode,
+                5 - 4 * mode,
+                loc=item.hours.low,
+                scale=width,
+                size=TRIALS,
+                random_state=rng,
+            )
         return total
 
     large = large_survey(400)
@@ -80,7 +96,8 @@ def main() -> None:
     library()
     rows = {
         "scope and estimate": median_ms(
-            lambda: estimate(scope(survey, Level.FULL, shop.catalogue), shop)),
+            lambda: estimate(scope(survey, Level.FULL, shop.catalogue), shop)
+        ),
         "odds, new numbers": median_ms(fresh_odds),
         "odds, numbers kept": median_ms(odds),
         "drawing the numbers alone": median_ms(draws_alone),

@@ -1,0 +1,119 @@
+"""The quote as plain numbers and words: what `quote.json` and `--json` promise."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from estimator.quote.records import Quote
+
+
+def as_dict(offer: Quote) -> dict:
+    """The quote as plain numbers and words: the contract of `quote.json` and `--json`.
+
+    Units end the keys; money is in `currency`. Keys are added over time, never changed.
+    """
+    odds = offer.odds
+    p = (0.1, 0.5, 0.8, 0.9, 0.95)
+    hours, cost = odds.at("hours", *p), odds.at("cost", *p)
+    machine = offer.survey.machine
+    budget = offer.budget
+    return {
+        "schema": 1,
+        "number": offer.number,
+        "date": offer.on.isoformat(),
+        "valid_until": offer.valid_until.isoformat(),
+        "machine": {
+            "title": machine.title,
+            "maker": machine.maker,
+            "year": machine.year,
+            "era": str(machine.era),
+            "serial": machine.serial,
+            "customer": machine.customer,
+        },
+        "level": str(offer.choices.level),
+        "pricing": offer.choices.pricing,
+        "currency": offer.settings.currency,
+        "confidence": offer.confidence,
+        "margin": offer.margin,
+        "trials": odds.trials,
+        "seed": odds.seed,
+        "price": _plain(offer.price),
+        "cap": None if offer.cap is None else _plain(offer.cap),
+        "tax": _plain(offer.total - offer.price),
+        "total": _plain(offer.total),
+        "hourly_rate": round(offer.rate, 2),
+        "find_allowance": _plain(offer.find_allowance),
+        "cover": _plain(offer.cover),
+        "hours_mean": round(float(odds.hours.mean()), 2),
+        **{f"hours_p{round(100 * q)}": round(v, 2) for q, v in zip(p, hours, strict=True)},
+        "cost_mean": round(float(odds.cost.mean()), 2),
+        **{f"cost_p{round(100 * q)}": round(v, 2) for q, v in zip(p, cost, strict=True)},
+        "days_p50": round(odds.at("days", 0.5)[0], 1),
+        "days_p80": round(odds.at("days", 0.8)[0], 1),
+        "finish_p80": offer.finish_p80.isoformat(),
+        "chance_of_loss": round(offer.chance_of_loss, 4),
+        "estimate_class": offer.estimate_class,
+        "seen_share": round(offer.seen_share, 4),
+        "lines": [
+            {
+                "key": line.key,
+                "kind": line.kind,
+                "heading": line.heading,
+                "title": line.title,
+                "detail": line.detail,
+                "price": _plain(line.price),
+                "droppable": line.droppable,
+                "kinds": {kind: _plain(amount) for kind, amount in line.kinds.items()},
+                "hours_mean": round(line.hours, 3),
+                "cost_mean": round(line.cost, 2),
+                "rows": list(line.places),
+            }
+            for line in offer.lines
+        ],
+        "offered": [
+            {"key": o.key, "kind": o.kind, "title": o.title, "price": _plain(o.price)}
+            for o in offer.offered
+        ],
+        "taxes": [
+            {"kind": t.kind, "rate": t.rate, "on": _plain(t.on), "amount": _plain(t.amount)}
+            for t in offer.taxes
+        ],
+        "stages": [
+            {"name": s.name, "due": s.due, "amount": _plain(s.amount)} for s in offer.stages
+        ],
+        "levels": [
+            {
+                "level": str(v.level),
+                "price": _plain(v.price),
+                "hours_p50": round(v.hours_p50, 2),
+                "hours_p80": round(v.hours_p80, 2),
+                "days_p80": round(v.days_p80, 1),
+            }
+            for v in offer.levels
+        ],
+        "parts_budget": {
+            "total": round(float(budget.total), 2),
+            "orders": len(budget.orders),
+            "lines": len(budget.rows),
+        },
+        "outwork": [
+            {
+                "service": lot.service,
+                "quantity": round(lot.quantity, 3),
+                "unit": lot.unit,
+                "charge_low": round(lot.charge.low, 2),
+                "charge_typical": round(lot.charge.typical, 2),
+                "charge_high": round(lot.charge.high, 2),
+            }
+            for lot in offer.job.lots
+        ],
+        "included": list(offer.included),
+        "excluded": list(offer.excluded),
+        "assumed": list(offer.assumed),
+        "terms": list(offer.terms),
+        "cautions": [row.text for row in offer.cautions],
+    }
+
+
+def _plain(amount: Decimal) -> float | int:
+    return int(amount) if amount == amount.to_integral_value() else float(amount)

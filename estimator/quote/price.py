@@ -1,0 +1,233 @@
+"""From a survey and the choices made to a priced quote."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+
+from estimator import buying, simulate
+from estimator.catalogue import LEVELS, Catalogue, Level
+from estimator.errors import BadInput, Fault, one_of
+from estimator.estimate import Estimate, estimate, estimate_class
+from estimator.labour import charge_out
+from estimator.quote.lines import offered_lines, price_lines, rounded
+from estimator.quote.records import FIXED, TIME, Choices, LevelPrice, Quote, income_of
+from estimator.quote.terms import cautions_of, holds, stages_of, taxes_on, terms_of
+from estimator.scope import scope
+from estimator.shop import Settings, Shop
+from estimator.simulate import Odds
+from estimator.survey import Survey
+
+
+def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True) -> Quote:
+    """Price a survey.
+
+    Parameters
+    ----------
+    compare
+        Also price the other service levels, for showing them side by side.
+
+    Raises
+    ------
+    BadInput
+        If the survey is a draft or a choice is out of range; every fault at once.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import template
+    >>> shop = open_shop()
+    >>> survey = template(Era.DOT_MATRIX, shop.catalogue)
+    >>> offer = quote(survey, Choices(Level.SHOP_JOB, on=date(2026, 1, 5)), shop, compare=False)
+    >>> offer.price == sum(line.price for line in offer.lines)
+    True
+    """
+    confidence, margin = _checked(choices, shop.settings)
+    settings = shop.settings.model_copy(update={"margin": margin})
+    shop = replace(shop, settings=settings)
+    on = choices.on or date.today()
+    works = scope(
+        survey, choices.level, shop.catalogue, dropped=choices.dropped, added=choices.added
+    )
+    job = estimate(works, shop)
+    odds = simulate.simulate(job, settings, trials=choices.trials, seed=choices.seed)
+    price, cap, divisor = _price(job, odds, choices.pricing, confidence, settings)
+    lines = price_lines(job, price, divisor, choices.pricing, settings, shop.catalogue)
+    taxes = taxes_on(lines, settings)
+    total = price + sum((entry.amount for entry in taxes), Decimal(0))
+    income = income_of(odds, price, cap)
+    grade, seen = estimate_class(job)
+    notes = {
+        says: tuple(
+            row.text
+            for row in shop.catalogue.scope_notes.values()
+            if row.says == says and holds(row, choices.level)
+        )
+        for says in ("included", "excluded", "assumed")
+    }
+    return Quote(
+        number=_number(survey, choices, on),
+        on=on,
+        valid_until=on + timedelta(days=settings.validity_days),
+        finish_p80=on + timedelta(days=math.ceil(odds.at("days", 0.8)[0])),
+        survey=survey,
+        choices=choices,
+        settings=settings,
+        level=shop.catalogue.levels[choices.level],
+        confidence=confidence,
+        margin=margin,
+        lines=lines,
+        offered=offered_lines(survey, choices, shop, divisor, price, job),
+        price=price,
+        cap=cap,
+        taxes=taxes,
+        total=total,
+        stages=stages_of(total, settings),
+        **notes,
+        terms=terms_of(cap, settings),
+        cautions=cautions_of(job, shop.catalogue),
+        levels=_levels(survey, choices, shop, confidence, (price, odds)) if compare else (),
+        job=job,
+        odds=odds,
+        budget=_budget(job, shop.catalogue),
+        estimate_class=grade,
+        seen_share=seen,
+        chance_of_loss=odds.chance_of_loss(income * (1 - settings.warranty_share)),
+        rate=charge_out(job.hour_cost, margin),
+    )
+
+
+def level_named(word: str) -> Level:
+    """A level from how people write it: "Shop job", "full", "show-grade".
+
+    Raises
+    ------
+    BadInput
+        If no level, or more than one, begins with the word.
+
+    Examples
+    --------
+    >>> str(level_named("Full"))
+    'full-restoration'
+    """
+    plain = "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
+    found = [level for level in LEVELS if level.startswith(plain)] if plain else []
+    exact = [level for level in found if level == plain]
+    if len(exact or found) != 1:
+        raise BadInput(Fault(f'"{word}" is not a service level.', one_of(word, LEVELS)))
+    return (exact or found)[0]
+
+
+def _checked(choices: Choices, settings: Settings) -> tuple[float, float]:
+    confidence = settings.confidence if choices.confidence is None else choices.confidence
+    margin = settings.margin if choices.margin is None else choices.margin
+    faults = []
+    if not 0.05 <= confidence <= 0.99:
+        faults.append(
+            Fault(
+                f"The confidence is {confidence:g}; it must be 0.05 to 0.99.", "Write 0.8 for 80 %."
+            )
+        )
+    most = 0.9 - settings.warranty_share
+    if not 0 <= margin <= most:
+        faults.append(
+            Fault(f"The margin is {margin:g}; it must be 0 to {most:g}.", "Write 0.25 for 25 %.")
+        )
+    if not 100 <= choices.trials <= 1_000_000:
+        faults.append(
+            Fault(
+                f"{choices.trials} trials; it must be 100 to 1,000,000.",
+                "10,000 is right for a quote.",
+            )
+        )
+    if choices.pricing not in (FIXED, TIME):
+        faults.append(
+            Fault(
+                f'"{choices.pricing}" is not a way of pricing.',
+                one_of(choices.pricing, (FIXED, TIME)),
+            )
+        )
+    if faults:
+        raise BadInput(faults)
+    return confidence, margin
+
+
+def _price(
+    job: Estimate, odds: Odds, pricing: str, confidence: float, settings: Settings
+) -> tuple[Decimal, Decimal | None, float]:
+    """Price before tax, cap, and what a cost is divided by to become a price."""
+    divisor = 1 - settings.margin - settings.warranty_share
+    if pricing == TIME:
+        (cap,) = odds.at("bill", settings.cap_confidence)
+        return (rounded(float(odds.bill.mean()), settings), rounded(cap, settings), divisor)
+    (cost,) = odds.at("cost", confidence)
+    return rounded(cost / divisor, settings), None, divisor
+
+
+def _budget(job: Estimate, catalogue: Catalogue) -> buying.Budget:
+    needs: dict[str, float] = {}
+    for supply in job.supplies:
+        if supply.does == "part":
+            needs[supply.item] = needs.get(supply.item, 0.0) + supply.quantity
+    # Shares of a need add up over the lines before whole pieces are bought.
+    whole = {part: math.ceil(quantity - 1e-9) for part, quantity in needs.items()}
+    return buying.choose(
+        whole,
+        catalogue.parts,
+        tuple(catalogue.offers.values()),
+        tuple(catalogue.suppliers.values()),
+    )
+
+
+def _levels(
+    survey: Survey, choices: Choices, shop: Shop, confidence: float, chosen: tuple[Decimal, Odds]
+) -> tuple[LevelPrice, ...]:
+    """Every level with the same lines left out and the same random numbers."""
+    found = []
+    for level in LEVELS if choices.level == Level.AS_FOUND else LEVELS[1:]:
+        row = shop.catalogue.levels[level]
+        if level == choices.level:
+            price, odds = chosen
+        else:
+            job = estimate(
+                scope(survey, level, shop.catalogue, dropped=choices.dropped, added=choices.added),
+                shop,
+            )
+            odds = simulate.simulate(job, shop.settings, trials=choices.trials, seed=choices.seed)
+            price, _, _ = _price(job, odds, choices.pricing, confidence, shop.settings)
+        p50, p80 = odds.at("hours", 0.5, 0.8)
+        found.append(
+            LevelPrice(
+                level,
+                row.name,
+                row.promise,
+                price,
+                p50,
+                p80,
+                odds.at("days", 0.8)[0],
+                level == choices.level,
+            )
+        )
+    return tuple(found)
+
+
+def _number(survey: Survey, choices: Choices, on: date) -> str:
+    """Number of a quote: its date, and a mark that changes when anything in it does."""
+    said = repr(
+        (
+            survey.machine,
+            survey.lines,
+            choices.level,
+            choices.pricing,
+            choices.confidence,
+            choices.margin,
+            sorted(choices.dropped),
+            choices.added,
+            choices.seed,
+        )
+    )
+    return f"{on:%y%m%d}-{hashlib.blake2b(said.encode(), digest_size=3).hexdigest().upper()}"

@@ -1,0 +1,187 @@
+"""What a quote is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Literal
+
+import numpy as np
+
+from estimator import buying
+from estimator.catalogue import Caution, Level, LevelRow
+from estimator.estimate import Estimate
+from estimator.shop import Settings
+from estimator.simulate import Odds
+from estimator.survey import Survey
+
+FIXED, TIME = "fixed price", "time and materials"
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What is asked for.
+
+    Parameters
+    ----------
+    level
+        Service level.
+    pricing
+        "fixed price", or "time and materials" with a cap.
+    confidence
+        Share of jobs that must stay within the cost that the price is built on; None takes the
+        shop's. 0.05 to 0.99. [–]
+    margin
+        Share of the price that is left over cost at that confidence; None takes the shop's. [–]
+    dropped
+        Indexes of survey lines that the customer leaves out.
+    added
+        Extras taken: (assembly, count).
+    trials, seed
+        Of the simulation.
+    on
+        Date of the quote; None is today.
+    """
+
+    level: Level
+    pricing: Literal["fixed price", "time and materials"] = FIXED
+    confidence: float | None = None
+    margin: float | None = None
+    dropped: frozenset[int] = frozenset()
+    added: tuple[tuple[str, int], ...] = ()
+    trials: int = 10_000
+    seed: int = 1
+    on: date | None = None
+
+
+@dataclass(frozen=True)
+class QuoteLine:
+    """One line that a customer reads.
+
+    `kinds` splits the price into labour, parts, materials and outwork, to the cent. `hours` and
+    `cost` are expected values for the shop alone. `line` is the index of the survey line.
+    """
+
+    key: str
+    kind: Literal["work", "extra", "finds", "cover"]
+    heading: str
+    title: str
+    detail: str
+    price: Decimal
+    kinds: Mapping[str, Decimal]
+    droppable: bool = False
+    hours: float = 0.0
+    cost: float = 0.0
+    line: int | None = None
+    places: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A line that is not in the price: left out by the customer, or an extra not taken.
+
+    `price` is what it would add, before tax, as far as one line can be taken by itself.
+    """
+
+    key: str
+    kind: Literal["left out", "extra"]
+    title: str
+    detail: str
+    price: Decimal
+    line: int | None = None
+    assembly: str = ""
+
+
+@dataclass(frozen=True)
+class Tax:
+    """Tax on the lines of one kind."""
+
+    kind: str
+    rate: float
+    on: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A payment: what for, when, how much."""
+
+    name: str
+    due: str
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class LevelPrice:
+    """One service level beside the others, on the same random numbers."""
+
+    level: Level
+    name: str
+    promise: str
+    price: Decimal
+    hours_p50: float
+    hours_p80: float
+    days_p80: float
+    chosen: bool
+
+
+@dataclass(frozen=True)
+class Quote:
+    """A quote and all it rests on.
+
+    `price` is before tax, `total` with it. For time and materials `price` is the expected bill
+    and `cap` the sum that is not passed without asking; for a fixed price `cap` is None.
+    """
+
+    number: str
+    on: date
+    valid_until: date
+    finish_p80: date
+    survey: Survey
+    choices: Choices
+    settings: Settings
+    level: LevelRow
+    confidence: float
+    margin: float
+    lines: tuple[QuoteLine, ...]
+    offered: tuple[Offered, ...]
+    price: Decimal
+    cap: Decimal | None
+    taxes: tuple[Tax, ...]
+    total: Decimal
+    stages: tuple[Stage, ...]
+    included: tuple[str, ...]
+    excluded: tuple[str, ...]
+    assumed: tuple[str, ...]
+    terms: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    levels: tuple[LevelPrice, ...]
+    job: Estimate
+    odds: Odds
+    budget: buying.Budget
+    estimate_class: int
+    seen_share: float
+    chance_of_loss: float
+    rate: float
+
+    @property
+    def find_allowance(self) -> Decimal:
+        """The allowance for finds, before tax."""
+        return sum((line.price for line in self.lines if line.kind == "finds"), Decimal(0))
+
+    @property
+    def cover(self) -> Decimal:
+        """What the price holds above expected cost and margin, for the risk of a fixed price."""
+        return sum((line.price for line in self.lines if line.kind == "cover"), Decimal(0))
+
+    def margins(self):
+        """Share of the price left over in each trial, after the warranty reserve; (trials,)."""
+        income = income_of(self.odds, self.price, self.cap)
+        return (income - self.odds.cost - self.settings.warranty_share * income) / income
+
+
+def income_of(odds: Odds, price: Decimal, cap: Decimal | None) -> np.ndarray:
+    """What the job brings in before tax, in each trial; a bill stops at its cap. (trials,)"""
+    return np.full(odds.trials, float(price)) if cap is None else np.minimum(odds.bill, float(cap))
