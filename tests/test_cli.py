@@ -1,0 +1,155 @@
+"""The command: what it prints, what it writes, how it refuses."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from broken_surveys import CASES
+
+from estimator import cli
+from estimator.shop import new_shop
+
+DEMO = Path(__file__).parent.parent / "data" / "demo" / "survey.csv"
+QUOTE = ["quote", str(DEMO), "--level", "shop-job", "--date", "2026-01-05"]
+
+
+def run(capsys, *arguments):
+    """Exit code, output, errors of one command."""
+    code = cli.main([str(word) for word in arguments])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def test_quote_prints_price_hours_and_odds(capsys):
+    """The summary is read by a person: price, hours, chance of a loss, date."""
+    code, out, err = run(capsys, *QUOTE)
+    assert (code, err) == (0, "")
+    for word in ("Price", "Hours", "lose money", "Ready by", "class"):
+        assert word in out
+
+
+def test_quote_answers_in_json_and_writes_the_same(capsys, tmp_path):
+    """--json prints what quote.json holds, and the four documents stand in the folder."""
+    code, out, _ = run(capsys, *QUOTE, "--json", "--out", tmp_path / "out")
+    assert code == 0
+    said = json.loads(out)
+    assert said == json.loads((tmp_path / "out" / "quote.json").read_text(encoding="utf-8"))
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "quote.pdf",
+        "estimate.xlsx",
+        "parts-budget.csv",
+        "quote.json",
+    }
+
+
+def test_the_same_command_gives_the_same_bytes(capsys, tmp_path):
+    """Run twice, every document is the same file."""
+    for name in ("one", "two"):
+        run(capsys, *QUOTE, "--out", tmp_path / name)
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
+
+
+@pytest.mark.parametrize("name", sorted(CASES))
+def test_a_broken_survey_is_refused_with_its_place_and_nothing_is_written(capsys, tmp_path, name):
+    """Exit code 2, a message with the file's name, no traceback, no output folder."""
+    path = CASES[name](tmp_path)
+    out_folder = tmp_path / "out"
+    code, out, err = run(capsys, "quote", path, "--level", "shop-job", "--out", out_folder)
+    assert code == 2, (out, err)
+    assert out == ""
+    assert Path(path).name in err
+    assert "Traceback" not in err
+    assert not out_folder.exists()
+
+
+def test_bad_options_are_refused_like_bad_files(capsys):
+    """A wrong level, date, extra and confidence each say what is allowed; exit code 2."""
+    for extra, wanted in (
+        (["--level", "fulll"], "full-restoration"),
+        (["--date", "5.1.2026"], "2026-11-25"),
+        (["--add", "gold-legs"], "is not an extra"),
+        (["--add", "extra-led-set=many"], "NAME=2"),
+        (["--confidence", "80"], "0.8 for 80 %"),
+        (["--leave-out", "999"], "no line 999"),
+        (["--trials", "1"], "100 to 1,000,000"),
+        (["--pricing", "free"], "time and materials"),
+    ):
+        code, out, err = run(capsys, *QUOTE, *extra)
+        assert (code, out) == (2, ""), extra
+        assert wanted in err, (extra, err)
+
+
+def test_a_refusal_in_json_lists_the_faults(capsys, tmp_path):
+    """With --json the faults come as data: file, row, column, what, fix."""
+    path = tmp_path / "s.csv"
+    path.write_text(
+        "machine,era,dot-matrix\nassembly,count,condition,certainty\n"
+        "fliper,2,worn,seen\nflipper,-1,worn,seen\n"
+    )
+    code, out, _ = run(capsys, "quote", path, "--level", "shop-job", "--json")
+    assert code == 2
+    faults = json.loads(out)["faults"]
+    assert [(fault["row"], fault["column"]) for fault in faults] == [(3, "assembly"), (4, "count")]
+    assert '"flipper"' in faults[0]["fix"]
+
+
+def test_template_check_and_quote_follow_one_another(capsys, tmp_path):
+    """A template is a draft without fault, and once written it can be quoted."""
+    for suffix in ("csv", "xlsx"):
+        path = tmp_path / f"survey.{suffix}"
+        assert run(capsys, "template", "early solid state", "-o", path)[0] == 0
+        assert run(capsys, "check", path)[0] == 0
+        assert run(capsys, "quote", path, "--level", "clean")[0] == 0
+
+
+def test_an_era_that_is_none_lists_them(capsys, tmp_path):
+    """The message names the eras and nothing is written."""
+    code, _, err = run(capsys, "template", "steam", "-o", tmp_path / "s.csv")
+    assert code == 2
+    assert "electromechanical" in err
+    assert not (tmp_path / "s.csv").exists()
+
+
+def test_check_reads_a_table_too(capsys, tmp_path):
+    """A table with a fault names row and column; exit code 2."""
+    folder = new_shop(tmp_path / "shop")
+    table = folder / "tables" / "operations.csv"
+    assert run(capsys, "check", table)[0] == 0
+    text = table.read_text(encoding="utf-8").splitlines()
+    cells = text[1].split(",")
+    cells[text[0].split(",").index("typical")] = "x"
+    table.write_text("\n".join([text[0], ",".join(cells), *text[2:]]), encoding="utf-8")
+    code, out, _ = run(capsys, "check", table)
+    assert code == 2
+    assert re.search(r"operations\.csv, row 2, typical", out)
+
+
+def test_new_shop_serves_a_quote(capsys, tmp_path):
+    """A shop's own folder prices like the defaults until it is edited."""
+    assert run(capsys, "new-shop", tmp_path / "shop")[0] == 0
+    code, out, _ = run(capsys, *QUOTE, "--json", "--shop", tmp_path / "shop")
+    assert code == 0
+    assert json.loads(out) == json.loads(run(capsys, *QUOTE, "--json")[1])
+
+
+def test_a_fault_of_the_program_is_no_traceback(capsys, monkeypatch):
+    """Exit code 1 and one plain sentence, with how to see more."""
+    monkeypatch.setattr(cli, "_shop", lambda options: 1 / 0)
+    code, out, err = run(capsys, *QUOTE)
+    assert (code, out) == (1, "")
+    assert "ESTIMATOR_TRACE=1" in err
+    assert "Traceback" not in err
+
+
+def test_output_cut_short_is_no_fault():
+    """`estimator … | head -1` ends quietly."""
+    command = f'"{sys.executable}" -m estimator {" ".join(QUOTE[:1])} "{DEMO}" --level clean --json'
+    done = subprocess.run(
+        f"{command} | head -1", shell=True, capture_output=True, text=True, check=False
+    )
+    assert done.stderr == ""
+    assert done.stdout.strip() == "{"

@@ -1,0 +1,97 @@
+"""The shop folder: written with every figure explained, read back, faults named."""
+
+import tomllib
+
+import pytest
+
+from estimator.catalogue import TABLES, load
+from estimator.errors import BadInput
+from estimator.shop import WORDS, Settings, new_shop, open_shop
+
+
+def test_every_setting_has_a_default_with_its_source_and_nothing_else_has():
+    """The rows of rates.csv are the settings of shop.toml, one for one."""
+    assert set(load().rates) == set(Settings.model_fields) - set(WORDS)
+
+
+def test_a_new_shop_opens_with_the_trade_s_defaults(tmp_path):
+    """What is written is what is read: the same settings, the same tables."""
+    shop = open_shop(new_shop(tmp_path / "shop"))
+    assert shop.settings == open_shop().settings
+    assert shop.catalogue.tables == open_shop().catalogue.tables
+    written = {path.stem for path in (tmp_path / "shop" / "tables").iterdir()}
+    assert written == {row.table for row in TABLES} - {"rates"}
+
+
+def test_every_setting_is_explained_in_place(tmp_path):
+    """Each key of shop.toml stands under a comment, with where its default comes from."""
+    text = (new_shop(tmp_path / "shop") / "shop.toml").read_text(encoding="utf-8")
+    lines = text.splitlines()
+    for key in tomllib.loads(text):
+        place = next(i for i, line in enumerate(lines) if line.startswith(f"{key} ="))
+        assert lines[place - 1].startswith("# "), key
+
+
+def test_a_setting_and_a_table_of_the_shop_come_before_the_defaults(tmp_path):
+    """A changed rate and a changed row are what the shop computes with."""
+    folder = new_shop(tmp_path / "shop")
+    path = folder / "shop.toml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("pay_per_hour = 30", "pay_per_hour = 44"),
+        encoding="utf-8",
+    )
+    table = folder / "tables" / "parts.csv"
+    header, first, *rest = table.read_text(encoding="utf-8").splitlines()
+    column = header.split(",").index("high")
+    cells = first.split(",")
+    assert '"' not in first
+    cells[column] = "99999"
+    table.write_text("\n".join([header, ",".join(cells), *rest]) + "\n", encoding="utf-8")
+    shop = open_shop(folder)
+    assert shop.settings.pay_per_hour == 44
+    assert next(iter(shop.catalogue.parts.values())).high == 99999
+
+
+def test_every_fault_of_the_settings_is_said_at_once(tmp_path):
+    """A share in per cent, an unknown key and a text for a number come together."""
+    folder = new_shop(tmp_path / "shop")
+    (folder / "shop.toml").write_text('margin = 25\nmarginn = 1\npay_per_hour = "much"\n')
+    with pytest.raises(BadInput) as caught:
+        open_shop(folder)
+    said = str(caught.value)
+    assert "margin: 25" in said
+    assert "0.25 for 25 %" in said
+    assert 'no setting "marginn"' in said
+    assert '"margin"' in said
+    assert "pay_per_hour" in said
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("margin = = 3", "cannot be read"),
+        ('locale = "xx_nowhere"', "not a locale"),
+        ('currency = "dollars"', "currency"),
+    ],
+)
+def test_a_broken_settings_file_is_named(tmp_path, text, wanted):
+    """TOML that is none, a locale and a currency that are none."""
+    folder = new_shop(tmp_path / "shop")
+    (folder / "shop.toml").write_text(text)
+    with pytest.raises(BadInput, match=wanted):
+        open_shop(folder)
+
+
+def test_a_shop_is_never_written_over(tmp_path):
+    """A second new-shop in the same folder refuses and changes nothing."""
+    folder = new_shop(tmp_path / "shop")
+    (folder / "shop.toml").write_text("margin = 0.4\n")
+    with pytest.raises(BadInput, match="already"):
+        new_shop(folder)
+    assert (folder / "shop.toml").read_text() == "margin = 0.4\n"
+
+
+def test_a_folder_that_is_no_shop_says_how_to_make_one(tmp_path):
+    """The message holds the command."""
+    with pytest.raises(BadInput, match="estimator new-shop"):
+        open_shop(tmp_path)
