@@ -133,7 +133,7 @@ class House:
         anew = any(name in changed for name in ("setup", "python", "place"))
         if anew:
             self._check_machine()
-            made = {}
+            made, changed = {}, list(self.wanted(test))
             self._progress(f"making {self.venv}")
             self._clear()
             self.venv.mkdir()
@@ -264,33 +264,35 @@ class House:
                 child.kill()
 
 
-NO_NETWORK = re.compile(
-    "NewConnectionError|ConnectTimeout|ConnectionError|ReadTimeout|ProtocolError|ProxyError|"
-    "Max retries exceeded|Failed to establish|connection broken|getaddrinfo|name resolution|"
-    "Network is unreachable|Could not fetch URL"
-)
+# The likely reason by what pip and venv print; the first that fits counts.
 REASONS = [
-    (re.compile("No space left|Errno 28|not enough space|Disk quota exceeded"),
+    ("No space left|Errno 28|not enough space|Disk quota exceeded",
      "The disk is full. Free some space (about {mb} MB are needed)."),
-    (re.compile("DO NOT MATCH THE HASHES|do not match the hashes", re.IGNORECASE),
-     "A package that was fetched is not the one that requirements.lock names: its hash differs. "
+    ("(?i)do not match the hashes",
+     "A package that was fetched is not the one that the lock names: its hash differs. "
      "Nothing was installed from it. Clear pip's cache, or ask whoever runs your package index."),
-    (NO_NETWORK,
+    ("NewConnectionError|ConnectTimeout|ConnectionError|ReadTimeout|ProtocolError|ProxyError|"
+     "Max retries exceeded|Failed to establish|connection broken|getaddrinfo|name resolution|"
+     "Network is unreachable|Could not fetch URL",
      "pip could not reach a package index, and the first run has to fetch packages from one. "
      "Try again when this computer is online; behind a proxy or with an index of your own, "
      "set it up for pip first (pip config)."),
-    (re.compile("Permission denied|Read-only file system|Errno 13|Errno 30|WinError 5\\b"),
+    ("Permission denied|Read-only file system|Errno 13|Errno 30",
      "This folder cannot be written to. Move the project to a folder of your own."),
-    (re.compile("No matching distribution found for (?P<name>\\S+)"),
-     "No package index that pip may use has a ready-built {name} for this Python ({python}) on "
-     "this computer. Try another Python version, or look at pip's settings (pip config list)."),
+    (r"requirement (?P<name>\S+).*from versions: none",
+     "pip found no release of {name} at all. Either it could not reach a package index "
+     "(offline, or kept from it by pip's own settings), or none is ready-built for this Python "
+     "({python}) on this computer. Try again when online, then with another Python version."),
+    (r"No matching distribution found for (?P<name>\S+)",
+     "The package index has no ready-built {name} for this Python ({python}) on this computer. "
+     "Try another Python version."),
 ]
 
 
 def why(words, command):
     """The likely reason that a set-up command failed, from what it said, and what was tried."""
     for pattern, text in REASONS:
-        found = pattern.search(words)
+        found = re.search(pattern, words)
         if found:
             names = {"name": "", **found.groupdict()}
             reason = text.format(mb=NEEDED_MB, python=platform.python_version(), **names)

@@ -1,4 +1,4 @@
-"""The project as a whole: who may import whom, what starts light, what is locked, what is shipped."""
+"""The project as a whole: who imports whom, what starts light, what is locked and shipped."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def _graph() -> dict[str, set[str]]:
 
 
 def _room(module: str) -> str:
-    return (module.split(".") + ["__init__"])[1]
+    return [*module.split("."), "__init__"][1]
 
 
 def test_every_room_has_its_row():
@@ -234,7 +234,8 @@ def test_wheel_holds_the_package_its_tables_and_its_notebooks(wheel):
 def test_installed_copy_runs_on_its_own_tables(wheel, tmp_path):
     """Away from the checkout, the command starts and reads the tables it was shipped with."""
     place = tmp_path / "site"
-    _run(sys.executable, "-m", "pip", "install", "--no-deps", "--no-index", "--target", place, wheel)
+    _run(sys.executable, "-m", "pip", "install", "--no-deps", "--no-index", "--target", place,
+         wheel)
     away = {"cwd": tmp_path, "env": os.environ | {"PYTHONPATH": str(place)}}
     assert "quote" in _run(sys.executable, "-m", "estimator", "--help", **away)
     code = "from estimator import catalogue as c; c.load(); print(c.data_folder())"
