@@ -205,8 +205,10 @@ def format_money(amount: Amount, currency: str = "USD", locale: str = "en_US") -
     pattern = parse_pattern(place.currency_formats["standard"].pattern)
     digits = minor_digits(currency)
     pattern.frac_prec = (digits, digits)
-    return pattern.apply(to_money(amount, currency), place, currency=currency,
-                         currency_digits=False)
+    written = pattern.apply(to_money(amount, currency), place, currency=currency,
+                            currency_digits=False)
+    # A code of letters is kept off the digits, as CLDR's rule for currency spacing asks.
+    return re.sub(r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])", "\xa0", written)
 
 
 def _exact(amount: Amount) -> Decimal:

@@ -174,7 +174,7 @@ def choose(
     --------
     >>> from estimator.catalogue import load
     >>> tables = load()
-    >>> budget = choose({"flipper-rebuild-kit": 3}, tables.parts, tables.offers.values(),
+    >>> budget = choose({"flipper-kit": 3}, tables.parts, tables.offers.values(),
     ...                 tables.suppliers.values())
     >>> budget.rows[0].needed, budget.total > 0
     (3, True)
