@@ -4,7 +4,7 @@ The file
 --------
 CSV or XLSX, one row for each assembly in each condition::
 
-    machine,title,Comet Harvest
+    machine,title,Marmalade Observatory
     machine,era,dot-matrix
 
     assembly,count,condition,certainty,length_mm,area_cm2,note
