@@ -66,15 +66,17 @@ def kinds(commands):
     return [next(word for mark, word in words.items() if mark in line) for line in commands]
 
 
-def test_first_run_makes_everything_and_the_second_nothing(start, project, commands):
+def test_first_run_makes_everything_and_the_second_nothing(start, project, commands, capsys):
     """The environment, the exact versions, then the project without a network; then never again."""
     start.House(project).set_up()
     assert kinds(commands) == ["venv", "lock", "project"]
     assert "--require-hashes" in commands[1]
     assert {"--no-index", "--no-deps", "--no-build-isolation"} <= set(commands[2].split())
     commands.clear()
+    capsys.readouterr()
     start.House(project).set_up()
     assert commands == []
+    assert capsys.readouterr().out == ""
 
 
 def test_only_what_changed_is_installed_again(start, project, commands):
@@ -91,6 +93,10 @@ def test_only_what_changed_is_installed_again(start, project, commands):
     commands.clear()
     house.set_up()
     assert commands == []
+    (project / "pyproject.toml").write_text("changed again", encoding="utf-8")
+    house.set_up()
+    house.set_up(test=True)  # what the tests need is still there
+    assert kinds(commands) == ["project"]
 
 
 def moved(start, project, monkeypatch):
@@ -168,6 +174,27 @@ def test_stopping_in_the_middle_leaves_nothing_that_looks_finished(
     assert kinds(commands) == ["venv", "lock", "project"]
 
 
+def test_stopping_while_something_is_renewed_is_not_forgotten(
+    start, project, commands, monkeypatch
+):
+    """A lock that was half installed and then put back still means a new .venv."""
+    start.House(project).set_up()
+    lock = project / "requirements.lock"
+    before = lock.read_bytes()
+    lock.write_bytes(b"changed")
+
+    def stop(house, command):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(start.House, "_do", stop)
+        assert start.main(["--no-browser"], project) == 130
+    lock.write_bytes(before)
+    commands.clear()
+    start.House(project).set_up()
+    assert kinds(commands) == ["venv", "lock", "project"]
+
+
 def test_an_environment_of_somebody_else_is_kept_aside(start, project, commands, capsys):
     """A .venv that start.py did not make is renamed, not deleted, and the person is told."""
     for number in (1, 2):
@@ -233,6 +260,17 @@ def test_the_reason_is_found_in_what_the_command_said(start, said, heard):
     reason, tried = start.why(said, ["python", "-m", "pip"]).splitlines()
     assert heard in reason
     assert tried == "Tried: python -m pip"
+
+
+def test_a_failed_command_shows_the_end_of_what_it_said(start, project):
+    """The last fifteen lines are shown, and where the rest is."""
+    house = start.House(project)
+    house.venv.mkdir()
+    with pytest.raises(start.Trouble) as trouble:
+        house._do([sys.executable, "-c", "print(*range(40), sep='\\n'); raise SystemExit(3)"])
+    shown = str(trouble.value).splitlines()
+    assert shown[-15:] == [f"  | {number}" for number in range(25, 40)]
+    assert shown[-16] == f"The last lines of {house.log}:"
 
 
 @pytest.mark.parametrize(("number", "heard"), [
