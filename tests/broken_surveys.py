@@ -263,16 +263,17 @@ def negative_and_other_impossible_counts(folder):
 
 @case('row 5, length_mm: "-40" is out of range', 'row 6, length_mm: "nan" is not a number.',
       'row 7, length_mm: "1e999" is not a number.', 'row 8, area_cm2: "0" is out of range',
-      'row 9, length_mm: "12 mm" is not a number. Write the figure alone, such as 12.',
+      'row 9, length_mm: "12 mm" is not a number. Write the figure alone: 12.',
+      'row 10, length_mm: "3,5 in" is in inches; the column is in mm. Write 88.9.',
       "leave the cell blank to take the usual figure")
 def impossible_sizes(folder):
     return save(folder, FACTS + HEADER + "".join(
         f"flipper,1,worn,seen,{sizes},{note}\n" for note, sizes in
-        enumerate(("-40,", "nan,", "1e999,", ",0", "12 mm,"))))
+        enumerate(("-40,", "nan,", "1e999,", ",0", "12 mm,", '"3,5 in",'))))
 
 
 @case('"1.234,5" has both a point and a comma', "as in 1234.5 or 1234,5",
-      'row 6, length_mm: "1,200" can be read two ways', "Write 1200 for the one")
+      'row 6, length_mm: "1,200" can be read two ways, as 1200 or as 1,2.', "Write one of these.")
 def numbers_that_read_two_ways(folder):
     return save(folder, FACTS + HEADER
                 + 'flipper,1,worn,seen,"1.234,5",,a\nflipper,1,worn,seen,"1,200",,b\n')

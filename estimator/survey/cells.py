@@ -10,6 +10,8 @@ import math
 import re
 from dataclasses import dataclass
 
+from estimator.units import MM_PER_INCH
+
 MAX_COUNT = 9_999
 MAX_TEXT = 2_000
 """Longest text in one cell. [characters]"""
@@ -58,6 +60,9 @@ _GROUP_BLANK = re.compile(r"(?<=[0-9])[ \u00a0\u2009\u202f'’](?=[0-9]{3}(?![0-
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
 _BOTH_MARKS = re.compile(r"[+-]?[0-9][0-9.,]*[0-9]")
 _TWO_WAYS = re.compile(r"[+-]?([1-9][0-9]{0,2})([.,])([0-9]{3})")
+_INCHES = re.compile(
+    r"([0-9]{1,4}(?:[.,][0-9]{1,4})?) *(?:\"|″|”|''|in\.?|inch|inches)", re.IGNORECASE
+)
 _FIGURE = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
 _MONTH = r"(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
 _DATE = re.compile(
@@ -65,7 +70,6 @@ _DATE = re.compile(
     rf"|[0-9]{{1,2}}[-. /]*{_MONTH}([-. /]*[0-9]{{2,4}})?|{_MONTH}[-. /]*[0-9]{{1,4}}",
     re.IGNORECASE,
 )
-_DECIMAL = re.compile(r"[0-9]+\.[0-9]+")
 
 
 def shown(cell: Cell | str) -> str:
@@ -115,8 +119,10 @@ def text(cell: Cell) -> str:
     return said
 
 
-def number(cell: Cell) -> float | None:
+def number(cell: Cell, such_as: str = "12.5") -> float | None:
     """The number in a cell, with a decimal point or comma; None where it is blank.
+
+    `such_as` is a figure of its kind, for the message.
 
     Raises
     ------
@@ -157,10 +163,11 @@ ways. Leave the thousands mark out, as in 1234.5 or 1234,5.
             "type the figure again.",
         )
     figures = _FIGURE.findall(plain)
-    hint = f"Write the figure alone, such as {figures[0]}." if len(figures) == 1 else (
-        "Write a figure such as 12.5, or leave the cell blank."
+    raise Wrong(
+        f"{shown(read)} is not a number.",
+        f"Write the figure alone: {figures[0]}." if len(figures) == 1
+        else f"Write a figure such as {such_as}.",
     )
-    raise Wrong(f"{shown(read)} is not a number.", hint)
 
 
 def _refuse_two_readings(plain: str) -> None:
@@ -182,10 +189,10 @@ def _refuse_two_readings(plain: str) -> None:
     two = _TWO_WAYS.fullmatch(plain)
     if two:
         whole, mark, part = two.groups()
-        raise Wrong(
-            f"{shown(plain)} can be read two ways: {whole}{part}, or {whole} and a fraction.",
-            f"Write {whole}{part} for the one, {whole}{mark}{part}0 for the other.",
-        )
+        short = part.rstrip("0")
+        small = f"{whole}{mark}{short if len(short) < 3 else short + '0'}".rstrip(mark)
+        raise Wrong(f"{shown(plain)} can be read two ways, as {whole}{part} or as {small}.",
+                    "Write one of these.")
 
 
 def whole(cell: Cell) -> int | None:
@@ -201,7 +208,7 @@ def whole(cell: Cell) -> int | None:
     estimator.survey.cells.Wrong: "-2" is below zero; a count is 0 to 9999. Write how many there \
 are; 0 where there is none.
     """
-    value = number(cell)
+    value = number(cell, "2")
     if value is None:
         return None
     if value < 0:
@@ -223,11 +230,19 @@ def size(cell: Cell, unit: str, up_to: float) -> float | None:
     --------
     >>> size("355,6", "mm", 10_000)
     355.6
+    >>> size('14"', "mm", 10_000)
+    Traceback (most recent call last):
+    ...
+    estimator.survey.cells.Wrong: "14"" is in inches; the column is in mm. Write 355.6.
     """
+    inches = _INCHES.fullmatch(cell.strip()) if isinstance(cell, str) and unit == "mm" else None
+    if inches:
+        figure = float(inches[1].replace(",", ".")) * MM_PER_INCH
+        raise Wrong(f"{shown(cell)} is in inches; the column is in mm.", f"Write {figure:.1f}.")
     value = number(cell)
     if value is not None and not 0 < value <= up_to:
         raise Wrong(
-            f"{shown(cell)} is out of range; it must be over 0 and at most {up_to:g} {unit}.",
+            f"{shown(cell)} is out of range; it must be over 0 and at most {up_to:,.0f} {unit}.",
             f"Measure one piece in {unit}, or leave the cell blank to take the usual figure.",
         )
     return value

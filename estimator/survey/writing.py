@@ -58,7 +58,7 @@ def write(survey: Survey, path: Path | str, catalogue: Catalogue) -> None:
 def csv_bytes(survey: Survey, catalogue: Catalogue) -> bytes:
     """The survey as CSV: UTF-8 with its mark, so that spreadsheets know it, and commas."""
     text = io.StringIO(newline="")
-    writer = csv.writer(text)
+    writer = csv.writer(text, lineterminator="\n")
     for fact in FACTS:
         writer.writerow(("machine", fact, guarded(_words(getattr(survey.machine, fact)))))
     writer.writerow(())
