@@ -70,7 +70,8 @@ def pert_mean(low, typical, high, shape=4.0):
     >>> float(pert_mean(1, 2, 9))
     3.0
     """
-    return (low + shape * typical + high) / (shape + 2)
+    # In differences, so that a range without width keeps its mean to the last digit.
+    return low + (shape * (typical - low) + (high - low)) / (shape + 2)
 
 
 def pert_sd(low, typical, high, shape=4.0):
@@ -83,8 +84,9 @@ def pert_sd(low, typical, high, shape=4.0):
     >>> round(float(pert_sd(4, 8, 16)), 5)
     2.21108
     """
-    mean = pert_mean(low, typical, high, shape)
-    return np.sqrt((mean - low) * (high - mean) / (shape + 3))
+    above = (shape * (typical - low) + (high - low)) / (shape + 2)
+    below = (shape * (high - typical) + (high - low)) / (shape + 2)
+    return np.sqrt(above * below / (shape + 3))
 
 
 def pert(range_: Range, shape: float = 4.0) -> Pert:
