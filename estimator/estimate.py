@@ -273,15 +273,9 @@ def _material_needs(
         if work.operation.method == "ladder":
             mark = catalogue.marks[scope.lines[work.line].condition]
             finish = catalogue.finishes[work.finish or "brushed"]
-            yield (
-                work.line,
-                SHEET,
-                finishing.sheets(
-                    work.units,
-                    finishing.ladder(catalogue.grits.values(), mark.first_grit, finish.last_grit),
-                    mark.passes,
-                ),
-            )
+            steps = finishing.ladder(catalogue.grits.values(), mark.first_grit, finish.last_grit)
+            passes = finishing.runs(steps, mark)[0]
+            yield work.line, SHEET, finishing.sheets(work.units, steps, passes)
 
 
 def _supplies(
