@@ -1,0 +1,21 @@
+"""The pages a craftsperson works with, in a browser.
+
+A notebook holds one line that calls one of these; everything else is in here.
+"""
+
+from __future__ import annotations
+
+
+def quote():
+    """Show the page "Quote a machine"; call it as the last thing of a notebook's cell."""
+    from estimator.pages.quote_page import show
+    show()
+
+
+def serve(shop_folder=None, notebooks_folder=None, port=None, browser=True) -> int:
+    """Open the pages in a browser and serve them until Ctrl-C; see `estimator.pages.serve`."""
+    from estimator.pages import serving
+    return serving.serve(shop_folder, notebooks_folder, port, browser)
+
+
+__all__ = ["quote", "serve"]

@@ -1,0 +1,245 @@
+"""What lies on the desk while a quote is made: the machine, its lines, the choices.
+
+Plain records and functions: the page shows a desk and replaces it with a changed one, the ledger
+keeps it as JSON, the quote is computed from it. Nothing here knows a browser.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields, replace
+
+from estimator.catalogue import Catalogue, Certainty, Condition, Era, Level
+from estimator.errors import BadInput, Fault
+from estimator.quote import FIXED, TIME, Choices
+from estimator.survey import Line, Machine, Survey
+from estimator.survey.cells import Wrong, size, text, whole
+from estimator.survey.parsing import MAX_AREA_CM2, MAX_LENGTH_MM
+
+SCHEMA = 1
+LINE_COLUMNS = ("count", "condition", "certainty", "length_mm", "area_cm2", "note")
+MOST_LINES = 5_000
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the survey on the desk.
+
+    `id` stays with the line as long as the desk lives, whatever is added or removed around it;
+    `keep` is False where the customer leaves the line out.
+    """
+
+    id: int
+    line: Line
+    keep: bool = True
+
+
+@dataclass(frozen=True)
+class Desk:
+    """A quote in the making.
+
+    Parameters
+    ----------
+    confidence, margin
+        Shares; None takes the shop's. [–]
+    extras
+        Names of the extras taken.
+
+    Examples
+    --------
+    >>> survey = Survey(Machine(era=Era.DOT_MATRIX), (Line("flipper", 2, Condition.WORN),))
+    >>> desk = of_survey(survey)
+    >>> desk.survey().lines == survey.lines, desk.choices().level
+    (True, <Level.SHOP_JOB: 'shop-job'>)
+    """
+
+    machine: Machine = field(default_factory=Machine)
+    entries: tuple[Entry, ...] = ()
+    level: Level = Level.SHOP_JOB
+    pricing: str = FIXED
+    confidence: float | None = None
+    margin: float | None = None
+    extras: tuple[str, ...] = ()
+
+    def survey(self) -> Survey:
+        """The survey as it stands."""
+        return Survey(self.machine, tuple(entry.line for entry in self.entries))
+
+    def choices(self) -> Choices:
+        """What is asked for."""
+        return Choices(
+            level=self.level, pricing=self.pricing, confidence=self.confidence,
+            margin=self.margin, added=tuple((name, 1) for name in self.extras),
+            dropped=frozenset(i for i, entry in enumerate(self.entries) if not entry.keep),
+        )
+
+    @property
+    def title(self) -> str:
+        """What the draft is listed under: the machine, and whose it is."""
+        machine = self.machine
+        said = " ".join(part for part in (machine.maker, machine.title, machine.year) if part)
+        said = said or "Untitled machine"
+        return f"{said} – {machine.customer}" if machine.customer else said
+
+    def numbered(self) -> Mapping[int, int]:
+        """Index of each entry's survey line, by id."""
+        return {entry.id: index for index, entry in enumerate(self.entries)}
+
+
+def of_survey(survey: Survey) -> Desk:
+    """A desk with a survey on it and the usual choices."""
+    return Desk(survey.machine, tuple(Entry(i, line) for i, line in enumerate(survey.lines, 1)))
+
+
+def edited(desk: Desk, edits: Iterable[Sequence], catalogue: Catalogue
+           ) -> tuple[Desk, Mapping[int, Mapping[str, str]]]:
+    """The desk after edits `(id, column, value)`, and what was wrong, by id and column.
+
+    A wrong value leaves its line as it was. An edit of a line that is gone does nothing: it was
+    on its way when the line was removed.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> desk = of_survey(Survey(Machine(), (Line("flipper", 2, Condition.WORN),)))
+    >>> desk, wrong = edited(desk, [(1, "count", "3"), (1, "condition", "wron")], load())
+    >>> desk.entries[0].line.count, list(wrong[1])
+    (3, ['condition'])
+    """
+    entries = {entry.id: entry for entry in desk.entries}
+    wrong: dict[int, dict[str, str]] = {}
+    for key, column, value in edits:
+        if key not in entries:
+            continue
+        try:
+            entries[key] = _changed(entries[key], column, value, catalogue)
+        except Wrong as fault:
+            wrong.setdefault(key, {})[column] = str(fault)
+    return replace(desk, entries=tuple(entries.values())), wrong
+
+
+def _changed(entry: Entry, column: str, value, catalogue: Catalogue) -> Entry:
+    if column == "keep":
+        assembly = catalogue.assemblies[entry.line.assembly]
+        if not (value or assembly.droppable):
+            raise Wrong(f"{assembly.name} cannot be left out.",
+                        "The rest of the work depends on it.")
+        return replace(entry, keep=bool(value))
+    said = value if isinstance(value, int | float) else str(value)
+    if column == "count":
+        found = whole(said)
+    elif column == "condition":
+        found = _member(Condition, said)
+    elif column == "certainty":
+        found = _member(Certainty, said)
+    elif column == "length_mm":
+        found = size(said, "mm", MAX_LENGTH_MM)
+    elif column == "area_cm2":
+        found = size(said, "cm²", MAX_AREA_CM2)
+    elif column == "note":
+        found = text(said)
+    else:
+        raise Wrong(f'There is no column "{column}".')
+    return replace(entry, line=replace(entry.line, **{column: found}))
+
+
+def _member(kind, said: str):
+    if not said:
+        return None
+    try:
+        return kind(said)
+    except ValueError:
+        raise Wrong(f'"{said}" is not a {kind.__name__.casefold()}.',
+                    f"Allowed: {', '.join(kind)}.") from None
+
+
+def with_line(desk: Desk, assembly: str, catalogue: Catalogue) -> tuple[Desk, int]:
+    """The desk with a blank line for an assembly at its end, and the line's id."""
+    row = catalogue.assemblies.get(assembly)
+    if row is None or row.extra:
+        raise BadInput(Fault(f'"{assembly}" is not an assembly of a survey.',
+                             "Choose one from the list."))
+    if len(desk.entries) >= MOST_LINES:
+        raise BadInput(Fault(f"A survey has at most {MOST_LINES:,} lines.", "Remove one first."))
+    key = max((entry.id for entry in desk.entries), default=0) + 1
+    return replace(desk, entries=(*desk.entries, Entry(key, Line(assembly)))), key
+
+
+def without_line(desk: Desk, key: int) -> Desk:
+    """The desk without one line."""
+    return replace(desk, entries=tuple(e for e in desk.entries if e.id != key))
+
+
+def as_json(desk: Desk) -> dict:
+    """The desk as the ledger keeps it."""
+    machine = {name: value for name, value in asdict(desk.machine).items() if value}
+    lines = []
+    for entry in desk.entries:
+        said = {"assembly": entry.line.assembly, "count": entry.line.count}
+        said |= {name: value for name in LINE_COLUMNS[1:]
+                 if (value := getattr(entry.line, name)) not in (None, "")}
+        lines.append(said if entry.keep else {**said, "keep": False})
+    return {"schema": SCHEMA, "machine": machine, "lines": lines, "level": str(desk.level),
+            "pricing": desk.pricing, "confidence": desk.confidence, "margin": desk.margin,
+            "extras": list(desk.extras)}
+
+
+def from_json(content: Mapping, catalogue: Catalogue) -> tuple[Desk, tuple[Fault, ...]]:
+    """The desk that `as_json` described, and what of it had to be left out.
+
+    The shop's tables may have changed since: a line whose assembly is gone is left out and
+    named, for a draft that does not open helps nobody.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> desk = of_survey(Survey(Machine("Comet"), (Line("flipper", 2, Condition.WORN),)))
+    >>> from_json(as_json(desk), load()) == (desk, ())
+    True
+    """
+    faults: list[Fault] = []
+
+    def tried(make, value, name: str):
+        try:
+            return make(value)
+        except (ValueError, TypeError, KeyError):
+            faults.append(Fault(f"The draft says {value!r} for {name}; that is not known any more.",
+                                "It was left out."))
+            return None
+
+    said = dict(content.get("machine", {}))
+    era = said.pop("era", None)
+    known = {column.name for column in fields(Machine)}
+    machine = Machine(era=tried(Era, era, "the era") if era else None,
+                      **{name: str(value) for name, value in said.items() if name in known})
+    entries = []
+    for row in content.get("lines", ()):
+        assembly = row.get("assembly")
+        if assembly not in catalogue.assemblies or catalogue.assemblies[assembly].extra:
+            faults.append(Fault(f'The draft has a line "{assembly}", which is not in the tables '
+                                "any more.", "It was left out; add another if it is needed."))
+            continue
+        entry = Entry(len(entries) + 1, Line(assembly, None, None, None))
+        for column in LINE_COLUMNS:
+            value = row.get(column)
+            if value is not None:
+                entry = tried(lambda v, e=entry, c=column: _changed(e, c, v, catalogue), value,
+                              f"{column} of {assembly}") or entry
+        if not row.get("keep", True):
+            entry = tried(lambda v, e=entry: _changed(e, "keep", v, catalogue), False,
+                          f"keeping {assembly}") or entry
+        entries.append(entry)
+    extras = [name for name in content.get("extras", ())
+              if name in catalogue.assemblies and catalogue.assemblies[name].extra]
+    level = content.get("level")
+    pricing = content.get("pricing")
+    return Desk(
+        machine, tuple(entries),
+        (tried(Level, level, "the service level") if level else None) or Level.SHOP_JOB,
+        pricing if pricing in (FIXED, TIME) else FIXED,
+        content.get("confidence"), content.get("margin"), tuple(extras),
+    ), tuple(faults)
+
+
+__all__ = ["SCHEMA", "Desk", "Entry", "as_json", "edited", "from_json", "of_survey", "with_line",
+           "without_line"]

@@ -1,0 +1,63 @@
+"""Do what is costly a little later, once, and in steps that let newer entries in between."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+
+_BETWEEN_S = 0.005
+
+
+class Later:
+    """Runs steps one after another, `seconds` after the last `start`; a new `start` begins anew.
+
+    Where no event loop runs, as in a plain script or test, `start` does all of it at once.
+
+    Examples
+    --------
+    >>> said = []
+    >>> Later(0.3, [lambda: said.append("chart"), lambda: said.append("table")]).start()
+    >>> said
+    ['chart', 'table']
+    """
+
+    def __init__(self, seconds: float, steps: Sequence[Callable[[], object]]):
+        self.seconds = seconds
+        self.steps = tuple(steps)
+        self._handle: asyncio.TimerHandle | None = None
+
+    def start(self) -> None:
+        """Run all steps, `seconds` from now."""
+        self.stop()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            for step in self.steps:
+                step()
+            return
+        self._handle = loop.call_later(self.seconds, self._run, loop, 0)
+
+    def stop(self) -> None:
+        """Leave the steps that have not run."""
+        if self._handle is not None:
+            self._handle.cancel()
+            self._handle = None
+
+    @property
+    def waiting(self) -> bool:
+        """Are there steps still to run?"""
+        return self._handle is not None
+
+    def finish(self) -> None:
+        """Run now what is waiting, if anything is."""
+        if self.waiting:
+            self.stop()
+            for step in self.steps:
+                step()
+
+    def _run(self, loop, position: int) -> None:
+        self._handle = None
+        if position + 1 < len(self.steps):
+            # Set before the step, so that a `start` within it takes the rest away.
+            self._handle = loop.call_later(_BETWEEN_S, self._run, loop, position + 1)
+        self.steps[position]()

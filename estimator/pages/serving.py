@@ -1,0 +1,236 @@
+"""Serve the pages to a browser on this computer, and clean up behind them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.error
+import urllib.request
+import webbrowser
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from estimator.errors import BadInput, Fault
+
+SHOP_VARIABLE = "ESTIMATOR_SHOP"
+"""Environment variable with the shop folder; set but empty: none, so nothing is kept."""
+
+FIRST = "quote.ipynb"
+_HERE = Path(__file__).resolve().parent
+_START_SECONDS = 60
+_STOP_SECONDS = 15
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running server: its address, the word that lets a browser in, and its process."""
+
+    address: str
+    token: str
+    process: subprocess.Popen
+    log: Path
+
+    def page(self, notebook: str, query: str = "") -> str:
+        """Address of a page, with the word that lets a browser in."""
+        more = f"&{query}" if query else ""
+        return f"{self.address}/voila/render/{notebook}?token={self.token}{more}"
+
+
+def notebooks_folder() -> Path:
+    """Folder of the pages: inside an installed package, beside it in a checkout."""
+    package = _HERE.parent
+    inside = package / "notebooks"
+    return inside if inside.is_dir() else package.parent / "notebooks"
+
+
+def serve(shop_folder: Path | str | None = None, notebooks: Path | str | None = None,
+          port: int | None = None, browser: bool = True) -> int:
+    """Open the pages in a browser and serve them until Ctrl-C; returns the exit code.
+
+    Parameters
+    ----------
+    shop_folder
+        Made if it is missing; None takes ESTIMATOR_SHOP, else ./shop. If it cannot be written,
+        the pages work but keep nothing, and say so.
+    notebooks
+        Folder of notebooks; None takes the program's own.
+    port
+        Port on this computer; None takes a free one.
+    browser
+        Open the first page; else only print its address.
+
+    Raises
+    ------
+    BadInput
+        If the port is taken or the server does not start.
+    """
+    folder = prepare_shop(shop_folder)
+    with _ends_on_signal(), running(folder, notebooks, port) as server:
+        address = server.page(FIRST)
+        kept = f"Shop folder: {folder}" if folder else "There is no shop folder: nothing is kept."
+        print(f"{kept}\nThe page: {address}\nCtrl-C ends it.", flush=True)
+        if browser:
+            webbrowser.open(address)
+        try:
+            code = server.process.wait()
+        except KeyboardInterrupt:
+            print("Closing the pages.", flush=True)
+            return 0
+        print(f"The server ended by itself; {server.log} says why.", file=sys.stderr)
+        return code or 1
+
+
+def prepare_shop(folder: Path | str | None = None) -> Path | None:
+    """The shop folder, made if it is missing; None, with a word about it, if that cannot be."""
+    from estimator.shop import new_shop
+    if folder is None:
+        told = os.environ.get(SHOP_VARIABLE)
+        if told == "":
+            return None
+        folder = told or "shop"
+    folder = Path(folder).absolute()
+    try:
+        return folder if (folder / "shop.toml").is_file() else new_shop(folder)
+    except BadInput as error:
+        print(error, file=sys.stderr)
+        return None
+
+
+@contextlib.contextmanager
+def running(shop_folder: Path | None, notebooks: Path | str | None = None,
+            port: int | None = None, log: Path | None = None) -> Iterator[Server]:
+    """Run the server for as long as the block lasts; its kernels end with it."""
+    token = secrets.token_hex(16)
+    port = _free(port)
+    log = log or (shop_folder or Path(tempfile.gettempdir())) / "pages.log"
+    log, out = _opened(log)
+    with out:
+        process = subprocess.Popen(
+            _command(port), cwd=Path(notebooks or notebooks_folder()), stdin=subprocess.DEVNULL,
+            stdout=out, stderr=subprocess.STDOUT, env=_environment(shop_folder, token),
+            **_apart())
+        try:
+            address = f"http://127.0.0.1:{port}"
+            _wait_for(address, process, log)
+            yield Server(address, token, process, log)
+        finally:
+            _end(process)
+
+
+def _command(port: int) -> list[str]:
+    return [
+        sys.executable, "-m", "voila", ".", "--no-browser", "--template=estimator",
+        f"--port={port}", "--Voila.port_retries=0", "--Voila.ip=127.0.0.1",
+        # A closed page cannot take its kernel with it: idle ones without a page are taken away.
+        # Under 30 s a kernel would go while its page still loads.
+        "--MappingKernelManager.cull_idle_timeout=120",
+        "--MappingKernelManager.cull_interval=30",
+        # The word comes by JUPYTER_TOKEN; without this line Voila would take none.
+        "--Voila.auto_token=True",
+    ]
+
+
+def _environment(shop_folder: Path | None, token: str) -> dict[str, str]:
+    template = str(_HERE)
+    there = os.environ.get("JUPYTER_PATH")
+    return {
+        **os.environ,
+        SHOP_VARIABLE: str(shop_folder or ""),
+        "JUPYTER_PATH": os.pathsep.join([template, there] if there else [template]),
+        # A kernel of that name in the user's home would not have this program in it.
+        "JUPYTER_PREFER_ENV_PATH": "1",
+        # By environment and not by argument, which other users of the computer can read.
+        "JUPYTER_TOKEN": token,
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+    }
+
+
+def _free(port: int | None) -> int:
+    with socket.socket() as probe:
+        if os.name != "nt":
+            # A port whose last connections are still being forgotten is free enough.
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port or 0))
+        except (OSError, OverflowError):
+            raise BadInput(Fault(f"Port {port} is taken or not allowed.",
+                                 "Leave --port away, and a free one is taken.")) from None
+        return probe.getsockname()[1]
+
+
+def _opened(log: Path):
+    try:
+        return log, log.open("wb")
+    except OSError:
+        return Path(os.devnull), Path(os.devnull).open("wb")
+
+
+def _apart() -> dict:
+    """The server stands in a group of its own, so that Ctrl-C reaches us first."""
+    if os.name == "nt":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {"start_new_session": True}
+
+
+def _wait_for(address: str, process: subprocess.Popen, log: Path) -> None:
+    end = time.monotonic() + _START_SECONDS
+    while True:
+        try:
+            urllib.request.urlopen(address, timeout=2).close()
+            return
+        except urllib.error.HTTPError:
+            return  # It answers, so it is up.
+        except OSError:
+            if process.poll() is not None or time.monotonic() > end:
+                raise BadInput(Fault("The page server did not start.",
+                                     f"{log} says why.")) from None
+            time.sleep(0.1)
+
+
+def _end(process: subprocess.Popen) -> None:
+    """Ask the server to stop, which ends its kernels; insist if it does not."""
+    if process.poll() is not None:
+        return
+    process.terminate() if os.name != "nt" else _end_tree(process)
+    try:
+        process.wait(_STOP_SECONDS)
+    except subprocess.TimeoutExpired:
+        if os.name != "nt":
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+        process.wait()
+
+
+def _end_tree(process: subprocess.Popen) -> None:
+    """On Windows a process cannot be asked: end it and what it started."""
+    subprocess.run(["taskkill", "/PID", str(process.pid), "/T", "/F"], check=False,
+                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+
+@contextlib.contextmanager
+def _ends_on_signal() -> Iterator[None]:
+    """A request to end, as a service manager sends it, works like Ctrl-C."""
+    def stop(_number, _frame):
+        raise KeyboardInterrupt
+
+    try:
+        before = signal.signal(signal.SIGTERM, stop)
+    except ValueError:  # Not in the main thread: whoever runs us there ends us.
+        yield
+        return
+    try:
+        yield
+    except KeyboardInterrupt:
+        print("Stopped.", flush=True)
+        raise SystemExit(0) from None
+    finally:
+        signal.signal(signal.SIGTERM, before)
