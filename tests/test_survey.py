@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from estimator import survey
-from estimator.catalogue import Certainty, Condition, Era, data_folder, load
+from estimator.catalogue import Catalogue, Certainty, Condition, Era, data_folder, load
 from estimator.errors import BadInput
 from estimator.survey import Line, Machine, Survey
 from estimator.survey.cells import Wrong, guarded, number, unguarded, whole, written
@@ -422,6 +422,15 @@ def test_template_is_the_counts_table(era, tables):
         assert not tables.assemblies[line.assembly].extra
         assert line.count == counts.pop(line.assembly)
     assert all(tables.assemblies[left].extra for left in counts)
+
+
+def test_template_offers_no_additions(tables):
+    """What a customer may order on top is in no template, even where it has a count."""
+    extra = next(name for name, row in tables.assemblies.items() if row.extra)
+    count = tables.counts[Era.MODERN, "flipper"].model_copy(update={"assembly": extra})
+    counts = {**tables.counts, (Era.MODERN, extra): count}
+    more = Catalogue({**tables.tables, "counts": counts}, tables.places)
+    assert survey.template(Era.MODERN, more) == survey.template(Era.MODERN, tables)
 
 
 def test_template_of_an_unknown_era_names_the_nearest(tables):

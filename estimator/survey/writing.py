@@ -92,6 +92,10 @@ def xlsx_bytes(survey: Survey, catalogue: Catalogue) -> bytes:
             lines.set_column(column, column, width, wrapped if name == "note" else top)
             lines.write_string(0, column, name, heading)
         lines.freeze_panes(1, 1)
+        # It is printed for the clipboard too.
+        lines.set_landscape()
+        lines.fit_to_pages(1, 0)
+        lines.repeat_rows(0)
         for row, line in enumerate(survey.lines, start=1):
             for column, cell in enumerate(_cells(line)):
                 if isinstance(cell, str):
