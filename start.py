@@ -193,8 +193,8 @@ class House:
         self._pip("--require-hashes", "--only-binary=:all:", "-r", lock)
 
     def _pip(self, *options):
-        command = [str(self.python), "-m", "pip", "install", "--disable-pip-version-check"]
-        self._do([*command, *options])
+        quiet = ["--disable-pip-version-check", "--progress-bar=off"]
+        self._do([str(self.python), "-m", "pip", "install", *quiet, *options])
 
     def _do(self, command):
         """Run one command, its words into setup.log; Trouble, with the end of them, if it fails."""
@@ -223,7 +223,7 @@ class House:
 
     def _end_of(self, words, lines=15):
         end = [line.rstrip() for line in words.splitlines() if line.strip()][-lines:]
-        return "\n".join([f"The last lines of {self.log}:", *(f"  | {line}" for line in end)])
+        return "\n".join([f"The last lines of {self.log}:", *(f"  | {line:.200}" for line in end)])
 
     def _progress(self, text):
         say(f"{time.monotonic() - self.began:5.0f} s  {text}")
