@@ -150,8 +150,8 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
         return {}, faults, {}
     rows: dict = {}
     where: dict = {}
-    for cells in reader:
-        number = reader.line_num
+    # Rows as a spreadsheet counts them: a cell with a line end in it is still one row.
+    for number, cells in enumerate(reader, 2):
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) > len(header):
