@@ -1,5 +1,6 @@
 """The command: what it prints, what it writes, how it refuses."""
 
+import csv
 import json
 import re
 import subprocess
@@ -119,10 +120,11 @@ def test_check_reads_a_table_too(capsys, tmp_path):
     folder = new_shop(tmp_path / "shop")
     table = folder / "tables" / "operations.csv"
     assert run(capsys, "check", table)[0] == 0
-    text = table.read_text(encoding="utf-8").splitlines()
-    cells = text[1].split(",")
-    cells[text[0].split(",").index("typical")] = "x"
-    table.write_text("\n".join([text[0], ",".join(cells), *text[2:]]), encoding="utf-8")
+    with table.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file))
+    rows[1][rows[0].index("typical")] = "x"
+    with table.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(rows)
     code, out, _ = run(capsys, "check", table)
     assert code == 2
     assert re.search(r"operations\.csv, row 2, typical", out)

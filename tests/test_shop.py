@@ -1,5 +1,6 @@
 """The shop folder: written with every figure explained, read back, faults named."""
 
+import csv
 import tomllib
 
 import pytest
@@ -41,12 +42,11 @@ def test_a_setting_and_a_table_of_the_shop_come_before_the_defaults(tmp_path):
         encoding="utf-8",
     )
     table = folder / "tables" / "parts.csv"
-    header, first, *rest = table.read_text(encoding="utf-8").splitlines()
-    column = header.split(",").index("high")
-    cells = first.split(",")
-    assert '"' not in first
-    cells[column] = "99999"
-    table.write_text("\n".join([header, ",".join(cells), *rest]) + "\n", encoding="utf-8")
+    with table.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file))
+    rows[1][rows[0].index("high")] = "99999"
+    with table.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(rows)
     shop = open_shop(folder)
     assert shop.settings.pay_per_hour == 44
     assert next(iter(shop.catalogue.parts.values())).high == 99999
