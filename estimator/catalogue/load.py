@@ -174,7 +174,7 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
         if key in rows:
             faults.append(
                 Fault(
-                    f"{key} stands in {where[key]} already.",
+                    f"{_said(key)} stands in {where[key]} already.",
                     "Keep one of the two.",
                     path.name,
                     number,
@@ -194,6 +194,12 @@ def _fault(problem: Mapping, file: str, row: int) -> Fault:
     said = problem["msg"].removeprefix("Value error, ")
     what = f"{said}." if isinstance(read, Mapping) else f'"{read}": {said}.'
     return Fault(what, "", file, row, column)
+
+
+def _said(key) -> str:
+    """A row's key in the words of its cells."""
+    parts = key if isinstance(key, tuple) else (key,)
+    return ", ".join(str(part) for part in parts if part is not None)
 
 
 def _key(row: schema.Row):
