@@ -124,6 +124,30 @@ class Odds:
         """Share of trials in which the job costs more than it brings in. [–]"""
         return float(np.mean(self.cost > income))
 
+    def loss_range(self, income: float | np.ndarray) -> tuple[float, float]:
+        """Between what the chance of loss lies, as far as this many trials can tell (95 %). [–]"""
+        return share_range(int(np.sum(self.cost > income)), self.trials)
+
+
+def share_range(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Range of a share of which a sample was seen: the score interval of Wilson (1927). [–]
+
+    Examples
+    --------
+    >>> low, high = share_range(421, 500)
+    >>> round(low, 4), round(high, 4)
+    (0.8074, 0.8713)
+    """
+    z = _normal_quantile((1 + confidence) / 2)
+    share, square = hits / trials, z * z
+    middle = (share + square / (2 * trials)) / (1 + square / trials)
+    half = (
+        z
+        / (1 + square / trials)
+        * math.sqrt(share * (1 - share) / trials + square / (4 * trials**2))
+    )
+    return max(0.0, middle - half), min(1.0, middle + half)
+
 
 def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: int = 1) -> Odds:
     """Play the job through `trials` times.

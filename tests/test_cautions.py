@@ -19,7 +19,7 @@ def figures(name):
 
 
 def test_every_hazard_of_the_work_has_a_caution():
-    """Mains, charge, coil power, lifting, glass, springs, wheels, dust, isocyanate, lead, batteries."""
+    """From mains to batteries, nothing that can hurt goes unsaid."""
     # Hazards of the trade: common practice, no source.
     assert {
         "mains",

@@ -52,6 +52,8 @@ def as_dict(offer: Quote) -> dict:
         "days_p80": round(odds.at("days", 0.8)[0], 1),
         "finish_p80": offer.finish_p80.isoformat(),
         "chance_of_loss": round(offer.chance_of_loss, 4),
+        "chance_of_loss_low": round(offer.loss_range[0], 4),
+        "chance_of_loss_high": round(offer.loss_range[1], 4),
         "estimate_class": offer.estimate_class,
         "seen_share": round(offer.seen_share, 4),
         "lines": [

@@ -59,7 +59,7 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True)
     lines = price_lines(job, price, divisor, choices.pricing, settings, shop.catalogue)
     taxes = taxes_on(lines, settings)
     total = price + sum((entry.amount for entry in taxes), Decimal(0))
-    income = income_of(odds, price, cap)
+    left = income_of(odds, price, cap) * (1 - settings.warranty_share)
     grade, seen = estimate_class(job)
     notes = {
         says: tuple(
@@ -96,7 +96,8 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True)
         budget=_budget(job, shop.catalogue),
         estimate_class=grade,
         seen_share=seen,
-        chance_of_loss=odds.chance_of_loss(income * (1 - settings.warranty_share)),
+        chance_of_loss=odds.chance_of_loss(left),
+        loss_range=odds.loss_range(left),
         rate=charge_out(job.hour_cost, margin),
     )
 

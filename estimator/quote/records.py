@@ -164,6 +164,7 @@ class Quote:
     estimate_class: int
     seen_share: float
     chance_of_loss: float
+    loss_range: tuple[float, float]
     rate: float
 
     @property
