@@ -48,14 +48,14 @@ def in_a_hundred(share: float) -> str:
     Examples
     --------
     >>> in_a_hundred(0.062), in_a_hundred(0.004), in_a_hundred(0), in_a_hundred(0.998)
-    ('6 in 100', 'fewer than 1 in 100', 'none', 'more than 99 in 100')
+    ('6 in 100', 'under 1 in 100', 'none', 'over 99 in 100')
     """
     if share <= 0:
         return "none"
     if share < 0.005:
-        return "fewer than 1 in 100"
+        return "under 1 in 100"
     if 0.995 < share < 1:
-        return "more than 99 in 100"
+        return "over 99 in 100"
     return f"{round(100 * share)} in 100"
 
 

@@ -189,7 +189,7 @@ function render({ model, el }) {
     entry.tr = make("tr", { "data-id": row.id },
       make("td", { class: "c-keep" }, keep),
       make("th", { scope: "row", class: "c-name" },
-        make("span", { class: "est-no", text: row.no }), " ", row.name),
+        make("span", { class: "est-no", text: row.no }), row.name),
       make("td", { class: "c-count" }, entry.cells.count),
       make("td", { class: "c-condition" }, entry.cells.condition),
       make("td", { class: "c-certainty" }, entry.cells.certainty),
@@ -218,14 +218,17 @@ function render({ model, el }) {
         .map(([text, cls]) => make("th", { scope: "col", class: cls, text })),
       make("td", { class: "c-remove" })));
     const table = make("table", { "aria-label": "Survey" }, head);
-    const groups = new Map();
+    let group = null;
+    let part = null;
     for (const row of model.get("rows")) {
-      if (!groups.has(row.group))
-        groups.set(row.group, make("tbody", {}, make("tr", { class: "est-group" },
-          make("th", { colspan: 9, scope: "rowgroup", text: row.group }))));
-      groups.get(row.group).append(draw(row));
+      if (row.group !== group) {
+        group = row.group;
+        part = make("tbody", {}, make("tr", { class: "est-group" },
+          make("th", { colspan: 9, scope: "rowgroup", text: group })));
+        table.append(part);
+      }
+      part.append(draw(row));
     }
-    table.append(...groups.values());
     body.replaceChildren(table);
     body.scrollTop = scroll;
     if (old && field && rows.has(old.row.id)) rows.get(old.row.id).cells[field]?.focus();

@@ -1,0 +1,474 @@
+"""The page "Quote a machine": from a survey on the desk to a price that follows every edit.
+
+A desk (`estimator.pages.desk`) is the page's whole state. Every callback replaces it, shows what
+follows from it and keeps it in the ledger; opening the page again puts it back.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections import OrderedDict
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from urllib.parse import parse_qs
+
+import ipywidgets as widgets
+
+from estimator import catalogue as tables
+from estimator import documents, ledger, plots, survey
+from estimator.catalogue import LEVELS, Level
+from estimator.documents.wording import money
+from estimator.errors import BadInput, Fault
+from estimator.pages import desk as desks
+from estimator.pages import figures
+from estimator.pages.desk import Desk
+from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, SurveyTable
+from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
+from estimator.pages.guard import Alert, guarded, keep_log
+from estimator.pages.later import Later
+from estimator.pages.serving import SHOP_VARIABLE
+from estimator.quote import LevelPrice, Quote, quote
+from estimator.shop import Shop, new_shop, open_shop
+from estimator.survey import Machine
+
+COSTLY_S, SAVE_S = 0.3, 0.4
+_KEPT_QUOTES = 24
+_DOWNLOADS = (("quote.pdf", "Quote (PDF)"), ("estimate.xlsx", "Workbook (XLSX)"),
+              ("parts-budget.csv", "Parts budget (CSV)"), ("survey.csv", "Survey (CSV)"))
+
+
+def show() -> None:
+    """Open the page in a notebook; whatever is wrong is said on the page."""
+    from IPython.display import display
+    display(opened())
+
+
+def opened() -> widgets.Widget:
+    """The page as a widget, or what keeps it from opening, in plain words."""
+    alert = Alert("The page cannot be opened.")
+    try:
+        folder = shop_folder()
+        return QuotePage(folder, open_shop(folder), _asked_draft()).widget
+    except BadInput as error:
+        alert.show(error.faults)
+    except Exception as error:
+        from estimator.pages.guard import log, unexpected
+        log.exception("open")
+        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
+    return alert.widget
+
+
+def shop_folder() -> Path | None:
+    """The shop folder of this page, made if it is missing; None if there can be none.
+
+    ESTIMATOR_SHOP names it; without, it is `shop` beside the notebooks' folder. Empty: none.
+    """
+    told = os.environ.get(SHOP_VARIABLE)
+    if told == "":
+        return None
+    here = Path.cwd()
+    folder = Path(told) if told else (here.parent if here.name == "notebooks" else here) / "shop"
+    if (folder / "shop.toml").is_file():
+        return folder
+    try:
+        return new_shop(folder)
+    except BadInput:
+        return None
+
+
+def _asked_draft() -> str | None:
+    """The draft that the page's address asks for, as Voila hands it on."""
+    return parse_qs(os.environ.get("QUERY_STRING", "")).get("draft", [None])[0]
+
+
+class QuotePage:
+    """The page, its widgets and what lies on its desk.
+
+    Parameters
+    ----------
+    folder
+        Shop folder for drafts and documents; None keeps nothing.
+    draft
+        Key of the draft to open; None takes the one saved last, else the demo survey.
+    """
+
+    def __init__(self, folder: Path | None, shop: Shop, draft: str | None = None):
+        self.folder, self.shop = folder, shop
+        self.log_path = keep_log(folder)
+        self.ledger = ledger.Ledger(folder) if folder else None
+        self.desk = Desk()
+        self.offer: Quote | None = None
+        self.draft = ledger.Draft(ledger.new_key())
+        self._kept: dict | None = None
+        self._stale = False
+        self._delete_asked = False
+        self._quotes: OrderedDict[Desk, Quote] = OrderedDict()
+        self._build()
+        self.costly = Later(COSTLY_S, [
+            *(lambda level=level: self._step_level(level) for level in LEVELS[1:]),
+            self._step_tables, self._step_margin, self._step_breakdown, self._step_hours])
+        self.saving = Later(SAVE_S, [self.save])
+        self._open_first(draft)
+
+    # What a person sees -----------------------------------------------------------------
+
+    def _build(self) -> None:
+        catalogue, settings = self.shop.catalogue, self.shop.settings
+        self.alerts = {"source": Alert("This could not be opened:"), "machine": Alert(),
+                       "offer": Alert(), "ledger": Alert(),
+                       "documents": Alert("The documents were not written:")}
+        self.pulse = Pulse(self._there)
+        self.saved = widgets.HTML()
+        self.source = SourceBar(catalogue, self._sourced, self._uploaded)
+        self.machine = MachineForm(catalogue, self._machine_changed)
+        self.table = SurveyTable(catalogue, self._edited, self._line_added, self._line_removed)
+        self.choices = ChoicesForm(catalogue, settings, self._chosen)
+        self.gaps, self.strip, self.firmness = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.strip_box = widgets.VBox([self.strip])
+        self.charts = {name: widgets.HTML() for name in ("margin", "breakdown", "hours")}
+        self.levels, self.parts, self.terms = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.written = widgets.HTML()
+        self.write = widgets.Button(description="Write the documents", button_style="primary")
+        self.write.on_click(lambda _button: self._write())
+        downloads = [FileButton(label, on_want=lambda name=name: self._download(name))
+                     for name, label in _DOWNLOADS]
+        self.downloads = dict(zip([name for name, _ in _DOWNLOADS], downloads, strict=True))
+        if self.folder is None:
+            self.write.disabled = True
+
+        def box(name: str, *children) -> widgets.Box:
+            found = widgets.Box(list(children))
+            found.add_class(name)
+            return found
+
+        offer = box("est-offer", self.alerts["offer"].widget, self.gaps, self.strip_box,
+                    _heading("Choices"), self.choices.widget)
+        lines = box("est-lines", _heading("Condition, line by line"), self.table)
+        chart_box = box("est-charts", *self.charts.values())
+        self.costly_box = box(
+            "est-block", _heading("Odds and costs"), chart_box, self.firmness,
+            _heading("Service levels side by side"), self.levels,
+            _heading("Parts to buy"), self.parts,
+            _heading("What is in and what is not"), self.terms)
+        self.widget = box(
+            "est-page", self.pulse,
+            box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved),
+            self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
+            box("est-block", _heading("The machine"), self.alerts["machine"].widget,
+                self.machine.widget),
+            box("est-desk", lines, offer),
+            self.costly_box,
+            box("est-block", _heading("Documents"), self.alerts["documents"].widget,
+                box("est-buttons", self.write, *downloads), self.written))
+
+    def failed(self, area: str) -> None:
+        """Mark figures as old where something went wrong on the way to new ones."""
+        if area == "offer":
+            # Charts of the last good figures would take the fault off the page.
+            self.costly.stop()
+            self._old(True)
+
+    def _old(self, old: bool) -> None:
+        for box in (self.strip_box, self.costly_box):
+            (box.add_class if old else box.remove_class)("est-old")
+
+    # Drafts -----------------------------------------------------------------------------
+
+    @guarded("source")
+    def _open_first(self, key: str | None) -> None:
+        try:
+            draft = (self.ledger.draft(key) if key else None) or self.ledger.latest() \
+                if self.ledger else None
+        except BadInput:
+            self._put(self._demo())
+            raise
+        if draft:
+            self._open(draft)
+        else:
+            self._put(self._demo())
+
+    def _demo(self) -> Desk:
+        path = tables.data_folder() / "demo" / "survey.csv"
+        return desks.of_survey(survey.read(path, self.shop.catalogue))
+
+    def _open(self, draft: ledger.Draft) -> None:
+        desk, lost = desks.from_json(draft.content, self.shop.catalogue)
+        if desk.level == LEVELS[0]:
+            desk = replace(desk, level=LEVELS[1])
+        self.draft, self._kept = draft, dict(draft.content)
+        self._put(desk)
+        if lost:
+            raise BadInput(lost)
+
+    def _begin(self, desk: Desk) -> None:
+        """A new draft with this desk, kept at once so that it is listed."""
+        self.saving.finish()
+        self.draft, self._kept = ledger.Draft(ledger.new_key()), None
+        self._put(desk)
+        self.save()
+
+    def _put(self, desk: Desk) -> None:
+        """Lay a desk out and show all that follows from it."""
+        self._stale = False
+        self.desk = desk
+        self.machine.show(desk.machine)
+        self.choices.show(desk)
+        self.table.show(desk)
+        self.written.value = ""
+        self._list_drafts()
+        self.refresh()
+
+    def _list_drafts(self) -> None:
+        try:
+            drafts = self.ledger.drafts() if self.ledger else ()
+        except BadInput:
+            drafts = ()
+        self._delete_asked = False
+        self.source.show(drafts, self.draft, self.desk.title)
+
+    @guarded("source")
+    def _sourced(self, what: str) -> None:
+        asked, self._delete_asked = self._delete_asked, False
+        if what != "delete":
+            self.source.ask_delete(False)
+        if what == "start":
+            self._begin(desks.of_survey(survey.template(self.source.era.value,
+                                                        self.shop.catalogue)))
+        elif what == "demo":
+            self._begin(self._demo())
+        elif what == "draft":
+            self.saving.finish()
+            draft = self.ledger.draft(self.source.draft.value) if self.ledger else None
+            if draft is None:
+                self._list_drafts()
+                raise BadInput(Fault("This draft is not in the ledger any more.",
+                                     "Somebody deleted it; choose another."))
+            self._open(draft)
+            self.pulse.address(draft.key)
+        elif what == "delete" and not asked:
+            self._delete_asked = True
+            self.source.ask_delete(True)
+        elif what == "delete":
+            self.saving.stop()
+            if self.ledger:
+                self.ledger.forget(self.draft.key)
+            self.draft = ledger.Draft(ledger.new_key())
+            self._kept = None
+            self.pulse.address("")
+            latest = self.ledger.latest() if self.ledger else None
+            if latest:
+                self._open(latest)
+            else:
+                self._put(self._demo())
+            self._say_saved()
+
+    @guarded("source")
+    def _uploaded(self, name: str, size: int, data: bytes | None) -> None:
+        if data is None:
+            raise BadInput(Fault(
+                f"The file has {size / 1e6:,.0f} MB; a survey has at most "
+                f"{UPLOAD_MOST_BYTES / 1e6:.0f} MB.", "Is it the right file?", name))
+        self._begin(desks.of_survey(survey.read_bytes(data, name, self.shop.catalogue)))
+
+    @guarded("ledger")
+    def save(self) -> None:
+        """Keep the desk in the ledger, if it changed since it was kept."""
+        content = desks.as_json(self.desk)
+        if self.ledger is None or content == self._kept:
+            self._say_saved()
+            return
+        if self._stale:
+            # Said once already, and nothing has changed about it.
+            raise self._stale_fault
+        try:
+            self.draft = self.ledger.save(replace(self.draft, title=self.desk.title,
+                                                  content=content))
+        except ledger.Stale as error:
+            self._stale, self._stale_fault = True, error
+            raise
+        self._kept = content
+        self._list_drafts()
+        self._say_saved()
+        self.pulse.address(self.draft.key)
+
+    def _say_saved(self) -> None:
+        if self.ledger is None:
+            said = ("There is no shop folder that can be written: nothing on this page is kept. "
+                    "Download what you need.")
+            self.saved.value = f'<p class="est-warn" data-testid="saved">{said}</p>'
+            return
+        if self.draft.saved is None:
+            self.saved.value = '<p data-testid="saved">Nothing changed yet</p>'
+            return
+        when = self.draft.saved.astimezone()
+        today = when.date() == datetime.now().astimezone().date()
+        clock = f"{when:%H:%M:%S}" if today else f"{when:%d %b %Y, %H:%M}"
+        self.saved.value = f'<p data-testid="saved">Saved at {clock}</p>'
+        self.pulse.saved = clock
+
+    # What a person does -----------------------------------------------------------------
+
+    @guarded("offer")
+    def _edited(self, edits: list) -> None:
+        self.desk, wrong = desks.edited(self.desk, edits, self.shop.catalogue)
+        self.table.mark(wrong)
+        self._changed()
+
+    @guarded("offer")
+    def _line_added(self, assembly: str) -> None:
+        self.desk, key = desks.with_line(self.desk, assembly, self.shop.catalogue)
+        self.table.show(self.desk, focus=key)
+        self._changed()
+
+    @guarded("offer")
+    def _line_removed(self, key: int) -> None:
+        self.desk = desks.without_line(self.desk, key)
+        self.table.show(self.desk)
+        self._changed()
+
+    @guarded("machine")
+    def _machine_changed(self, fact: str) -> None:
+        self.desk = replace(self.desk, machine=self.machine.value())
+        self.saving.start()
+        if fact == "era":  # Words change no figure.
+            self.refresh()
+
+    @guarded("offer")
+    def _chosen(self, _name: str) -> None:
+        self._changed()
+
+    def _changed(self) -> None:
+        self.saving.start()
+        self.desk = self.choices.onto(self.desk)
+        self._price()
+
+    @guarded("offer")
+    def refresh(self) -> None:
+        """Show the figures that belong to the desk."""
+        self._price()
+        self._say_saved()
+
+    def _there(self) -> None:
+        """The page is in the browser: now draw what takes time."""
+        if self.draft.revision:
+            self.pulse.address(self.draft.key)
+        self.costly.start()
+
+    # What follows from it ---------------------------------------------------------------
+
+    def _price(self) -> None:
+        """The figures at once; what takes longer a little later."""
+        self.costly.stop()
+        self.gaps.value = figures.gaps(self.desk, self.shop.catalogue)
+        if self.gaps.value:
+            self._old(True)
+            return
+        self.offer = self._quoted(self.desk)
+        self.strip.value = figures.strip(self.offer)
+        self.table.price(figures.line_prices(self.offer, self.desk))
+        self.choices.price(figures.extra_prices(self.offer, self.desk))
+        self._old(False)
+        self.costly.start()
+
+    def _quoted(self, desk: Desk) -> Quote:
+        """The quote of a desk without its other levels; words make no difference to it."""
+        key = replace(desk, machine=Machine(era=desk.machine.era))
+        if key in self._quotes:
+            self._quotes.move_to_end(key)
+        else:
+            self._quotes[key] = quote(key.survey(), key.choices(), self.shop, compare=False)
+            while len(self._quotes) > _KEPT_QUOTES:
+                self._quotes.popitem(last=False)
+        return self._quotes[key]
+
+    @guarded("offer")
+    def _step_level(self, level: Level) -> None:
+        """Price one of the other levels, so that no step holds up an edit for long."""
+        self._quoted(replace(self.desk, level=level))
+
+    @guarded("offer")
+    def _step_tables(self) -> None:
+        found = []
+        for level in LEVELS[1:]:
+            offer = self._quoted(replace(self.desk, level=level))
+            p50, p80 = offer.odds.at("hours", 0.5, 0.8)
+            found.append(LevelPrice(level, offer.level.name, offer.level.promise, offer.price, p50,
+                                    p80, offer.odds.at("days", 0.8)[0], level == self.desk.level))
+        self.levels.value = figures.levels(found, self.offer)
+        self.parts.value = figures.parts(self.offer, self.shop.catalogue)
+        self.terms.value = figures.terms(self.offer)
+        self.firmness.value = f'<p data-testid="class">{figures.firmness(self.offer)}</p>'
+
+    @guarded("offer")
+    def _step_margin(self) -> None:
+        if self.offer.price:
+            self._chart("margin", "What is left over", plots.margin(self.offer.margins()),
+                        figures.margin_words(self.offer))
+
+    @guarded("offer")
+    def _step_breakdown(self) -> None:
+        amounts = figures.breakdown(self.offer)
+
+        def whole(amount: float) -> str:
+            return re.sub(r"[.,]\d\d(?!\d)", "", money(round(amount), self.shop.settings))
+
+        self._chart("breakdown", "What the price is made of",
+                    plots.cost_breakdown(amounts, money=whole, earned=["Margin"]),
+                    figures.breakdown_words(amounts, self.offer))
+
+    @guarded("offer")
+    def _step_hours(self) -> None:
+        self._chart("hours", "Hours it takes", plots.hours_curve(self.offer.odds.hours),
+                    figures.hours_words(self.offer))
+
+    def _chart(self, name: str, title: str, ax, words: str) -> None:
+        self.charts[name].value = (f'<figure data-testid="chart-{name}"><h3>{title}</h3>'
+                                   f"{plots.svg(ax, words)}</figure>")
+
+    # Documents --------------------------------------------------------------------------
+
+    def _final(self) -> Quote:
+        """The quote with its words and its other levels, as it goes out."""
+        return quote(self.desk.survey(), self.desk.choices(), self.shop)
+
+    @guarded("documents")
+    def _write(self) -> None:
+        self.written.value = '<p role="status">Writing …</p>'
+        try:
+            offer = self._final()
+            folder = self.folder / "documents" / f"{_slug(self.desk.machine.title)}-{offer.number}"
+            paths = list(documents.write(offer, folder).values())
+            survey.write(self.desk.survey(), folder / "survey.csv", self.shop.catalogue)
+        except BaseException:
+            self.written.value = ""
+            raise
+        import html
+        listed = "".join(f"<li>{html.escape(path.name)}</li>"
+                         for path in (*paths, folder / "survey.csv"))
+        self.written.value = (
+            f'<div role="status" data-testid="written"><p>Quote {html.escape(offer.number)}, '
+            f"{money(offer.price, offer.settings)} before tax, is in "
+            f"<code>{html.escape(str(folder))}</code>:</p><ul>{listed}</ul></div>")
+
+    @guarded("documents")
+    def _download(self, name: str) -> None:
+        if name == "survey.csv":
+            data, media = survey.csv_bytes(self.desk.survey(), self.shop.catalogue), "text/csv"
+        else:
+            data, media = documents.render(self._final(), name), documents.MEDIA[name]
+        self.downloads[name].hand_out(f"{_slug(self.desk.machine.title)}-{name}", media, data)
+
+
+def _heading(said: str) -> widgets.HTML:
+    return widgets.HTML(f"<h2>{said}</h2>")
+
+
+def _slug(title: str) -> str:
+    """A title as part of a file name, safe on every system."""
+    said = re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-")[:40].strip("-")
+    return said or "machine"
+
+
+__all__ = ["QuotePage", "opened", "shop_folder", "show"]
