@@ -1,0 +1,173 @@
+"""Writing the documents: all of them or none."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from estimator.documents import budget, pdf, workbook
+from estimator.errors import BadInput, Fault, one_of
+from estimator.quote import Quote, as_dict
+
+
+def _json(offer: Quote) -> bytes:
+    said = json.dumps(as_dict(offer), indent=2, ensure_ascii=False, allow_nan=False)
+    # Half of a surrogate pair is no character; it can only come from a program, never from a file.
+    return (said + "\n").encode("utf-8", "replace")
+
+
+_MAKERS = {
+    "quote.pdf": pdf.render,
+    "estimate.xlsx": workbook.render,
+    "parts-budget.csv": budget.render,
+    "quote.json": _json,
+}
+
+NAMES = tuple(_MAKERS)
+"""File names, in the order they are written."""
+
+MEDIA = {
+    "quote.pdf": "application/pdf",
+    "estimate.xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "parts-budget.csv": "text/csv",
+    "quote.json": "application/json",
+}
+"""Media type of each file, for downloads."""
+
+
+def render(offer: Quote, which: str) -> bytes:
+    """The bytes of one document.
+
+    Parameters
+    ----------
+    which
+        One of `NAMES`.
+
+    Raises
+    ------
+    BadInput
+        If there is no such document.
+    """
+    if which not in _MAKERS:
+        raise BadInput(Fault(f'"{which}" is not a document.', one_of(which, NAMES)))
+    return _MAKERS[which](offer)
+
+
+def write(offer: Quote, folder: Path | str) -> dict[str, Path]:
+    """Write all documents into `folder`, which is made if need be; returns them by name.
+
+    Documents of the same names are replaced. If anything goes wrong, those that stood there
+    before stand there still, and nothing is left behind.
+
+    Raises
+    ------
+    BadInput
+        If they cannot be written there.
+    """
+    made = {name: render(offer, name) for name in NAMES}
+    folder = Path(folder)
+    try:
+        new = _make(folder)
+    except (OSError, ValueError) as error:
+        raise BadInput(_fault(error, folder)) from None
+    try:
+        return _put(made, folder)
+    except BaseException as error:
+        for path in new:
+            path.rmdir()
+        if isinstance(error, OSError):
+            raise BadInput(_fault(error, folder)) from None
+        raise
+
+
+def _make(folder: Path) -> list[Path]:
+    """Make a folder; returns what had to be made, the innermost first."""
+    missing = []
+    for path in (folder, *folder.parents):
+        if path.exists():
+            break
+        missing.append(path)
+    made: list[Path] = []
+    try:
+        for path in reversed(missing):
+            path.mkdir()
+            made.insert(0, path)
+        if not folder.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
+    except BaseException:
+        for path in made:
+            path.rmdir()
+        raise
+    return made
+
+
+def _put(made: dict[str, bytes], folder: Path) -> dict[str, Path]:
+    """Write beside, then rename; what stood there before is kept aside until all is done."""
+    aside = Path(tempfile.mkdtemp(prefix=".quote-", dir=folder))
+    moved: list[tuple[Path, Path]] = []
+    done: list[Path] = []
+    try:
+        for name, data in made.items():
+            if (folder / name).is_dir():
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), name)
+            (aside / name).write_bytes(data)
+        for name in made:
+            target = folder / name
+            if target.exists() or target.is_symlink():
+                kept = aside / f"{name}.before"
+                target.replace(kept)
+                moved.append((kept, target))
+            (aside / name).replace(target)
+            done.append(target)
+        return {name: folder / name for name in made}
+    except BaseException:
+        for target in done:
+            target.unlink()
+        for kept, target in moved:
+            kept.replace(target)
+        raise
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
+
+
+def _fault(error: OSError | ValueError, folder: Path) -> Fault:
+    """What went wrong in plain words."""
+    code = getattr(error, "errno", None)
+    name = getattr(error, "filename", None)
+    held = Path(name).name if name else ""
+    if code in (errno.EACCES, errno.EPERM, errno.EROFS):
+        if held in _MAKERS:
+            # So answers a system that keeps open files from being replaced.
+            return Fault(
+                f"{held} cannot be replaced.",
+                "Close it where it is open, or choose another folder.",
+                str(folder),
+            )
+        return Fault(
+            "The documents may not be written here.", "Choose a folder of your own.", str(folder)
+        )
+    if code == errno.EISDIR:
+        return Fault(
+            f"There is a folder named {held} in it.",
+            "Rename that folder, or choose another.",
+            str(folder),
+        )
+    if code in (errno.ENOTDIR, errno.EEXIST):
+        return Fault(
+            "There is a file where the folder should be.", "Choose another folder.", str(folder)
+        )
+    if code in (errno.ENOSPC, errno.EDQUOT):
+        return Fault(
+            "There is no room left on the disk.",
+            "Make room, or choose another folder.",
+            str(folder),
+        )
+    said = getattr(error, "strerror", None) or str(error)
+    return Fault(f"The documents cannot be written: {said}.", "Choose another folder.", str(folder))
+
+
+__all__ = ["MEDIA", "NAMES", "render", "write"]
