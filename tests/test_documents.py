@@ -1,4 +1,4 @@
-"""The documents: what they say, that they add up, that any text survives, that none stands alone."""
+"""The documents: what they say, that they add up, that text survives, that all stand or none."""
 
 import csv
 import errno
@@ -718,6 +718,23 @@ def test_an_interrupted_write_leaves_what_was_there(small, tmp_path, monkeypatch
     assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {
         name: f"old {name}" for name in documents.NAMES
     }
+
+
+def test_an_interrupted_first_write_leaves_an_empty_folder(small, tmp_path, monkeypatch):
+    """Documents that were renamed before the fault are taken away again."""
+    rename, calls = Path.replace, []
+
+    def twice(path, target):
+        calls.append(target)
+        if len(calls) == 3:
+            raise OSError(errno.ENOSPC, "full")
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "replace", twice)
+    with pytest.raises(BadInput, match="no room left"):
+        documents.write(small, tmp_path)
+    assert len(calls) == 3
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_document_held_open_is_named(small, tmp_path, monkeypatch):

@@ -200,8 +200,13 @@ def _odds(block: _Block, offer: Quote, buying: Formula) -> None:
         for place, q in enumerate(_SHARES, 2):
             book.name(f"{what}_p{100 * q:.0f}", f"{sheet.name}!${'ABCDEFG'[place]}${block.row + 1}")
     block.row += 1
+    low, high = offer.loss_range
     block.line(
-        "Chance of a loss at this price", offer.chance_of_loss, "share", called="chance_of_loss"
+        "Chance of a loss at this price",
+        offer.chance_of_loss,
+        "share",
+        f"{low:.2%} to {high:.2%}, as far as this many trials can tell",
+        called="chance_of_loss",
     )
     block.line(
         "Ready by, in four jobs of five",
