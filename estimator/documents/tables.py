@@ -50,6 +50,7 @@ class Table:
     ):
         self.sheet_name = f"'{sheet.name}'" if " " in sheet.name else sheet.name
         self.places = {column.key: place for place, column in enumerate(columns)}
+        self._letters = {key: _cell(0, place)[:-1] for key, place in self.places.items()}
         self.first = top + 1
         self._columns = columns
         values = {column.key: [] for column in columns}
@@ -89,7 +90,7 @@ class Table:
         return Formula(f"{self.sheet_name}!{place}", self._sums[key])
 
     def _row(self, book: Book, sheet, here: int, row: Mapping, values: dict) -> None:
-        cells = {key: _cell(here, place) for key, place in self.places.items()}
+        cells = {key: f"{letters}{here + 1}" for key, letters in self._letters.items()}
         deep = 1
         for place, column in enumerate(self._columns):
             value = row.get(column.key)
