@@ -124,6 +124,20 @@ def test_the_command_starts_without_heavy_libraries():
     assert not HEAVY & set(loaded)
 
 
+def test_a_quote_needs_no_heavy_libraries(demo_survey_path):
+    """Price, hours and odds come without a table library, a plotting one or scipy's statistics."""
+    code = ("import sys; from estimator import cli; "
+            "code = cli.main(['quote', sys.argv[1], '--level', 'shop-job', '--json']); "
+            "print('loaded', *sys.modules, file=sys.stderr); sys.exit(code)")
+    done = subprocess.run([sys.executable, "-c", code, demo_survey_path], cwd=ROOT, text=True,
+                          capture_output=True)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["price"]
+    loaded = set(done.stderr.split())
+    assert {"loaded", "estimator.simulate"} <= loaded
+    assert not HEAVY & loaded
+
+
 def _opens_text(call: ast.Call) -> bool:
     """Whether a call reads or writes a file as text: open(path), path.open(), path.read_text() …"""
     modes = [part.value for part in [*call.args, *(k.value for k in call.keywords)]
