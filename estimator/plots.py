@@ -15,10 +15,10 @@ from collections.abc import Callable, Mapping, Sequence
 
 BLUE, VERMILION, GREEN, PURPLE = "#0072B2", "#D55E00", "#009E73", "#CC79A7"
 INK, FAINT = "#1c1e21", "#c9ccd1"
-_POINTS = 11
+_POINTS = 10.5
 
-# About 540 × 290 px on a page; a document scales it.
-SIZE = (5.6, 3.0)
+# About 400 × 280 px: three side by side on a page, text as large as the page's own.
+SIZE = (4.2, 2.9)
 
 
 def _axes(ax, margins: tuple[float, float, float, float], size=SIZE):
@@ -88,7 +88,7 @@ def margin(shares: Sequence[float], ax=None, *, of: str = "of the price"):
     per_cent = 100 * np.asarray(shares, dtype=float)
     if not per_cent.size:
         raise ValueError("there are no trials to show")
-    ax = _axes(ax, (0.2, 0.2, 0.62, 0.4))
+    ax = _axes(ax, (0.15, 0.2, 0.58, 0.38))
     low, high = np.quantile(per_cent, (0.002, 0.998))
     low, high = min(low, -2.0), max(high, low + 4, 5.0)
     step = _step((high - low) / 32)
@@ -115,7 +115,8 @@ def margin(shares: Sequence[float], ax=None, *, of: str = "of the price"):
     marks = [Patch(facecolor=VERMILION, edgecolor="white", hatch="////"), Patch(facecolor=BLUE)]
     ax.legend(marks, [f"Loses money: {in_a_hundred(loss)}", f"Earns: {in_a_hundred(1 - loss)}"],
               loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False, borderaxespad=0.2,
-              borderpad=0, handlelength=1.2, fontsize=_POINTS, labelcolor=INK)
+              columnspacing=1.0, handletextpad=0.5,
+              borderpad=0, handlelength=1.1, fontsize=_POINTS, labelcolor=INK)
     ax.set_yticks([])
     ax.xaxis.set_major_formatter(lambda value, _place: f"{value:.0f} %")
     ax.set_xlabel(f"Left over after all costs, {of}", fontsize=_POINTS, color=INK)
@@ -155,7 +156,7 @@ def cost_breakdown(amounts: Mapping[str, float], ax=None, *,
     """
     if not amounts:
         raise ValueError("there are no amounts to show")
-    ax = _axes(ax, (1.45, 0.2, 0.15, 0.1))
+    ax = _axes(ax, (0.95, 0.1, 0.1, 0.1))
     names, values = list(amounts), [float(v) for v in amounts.values()]
     whole = math.fsum(values)
     reach = max((abs(value) for value in values), default=0) or 1.0
@@ -168,7 +169,7 @@ def cost_breakdown(amounts: Mapping[str, float], ax=None, *,
     ax.tick_params(axis="y", length=0)
     ax.invert_yaxis()
     ax.set_xticks([])
-    ax.set_xlim(min(0.0, *values) if len(values) > 1 else min(0.0, values[0]), 1.62 * reach)
+    ax.set_xlim(min(0.0, *values) if len(values) > 1 else min(0.0, values[0]), 1.75 * reach)
     ax.spines["bottom"].set_visible(False)
     ax.axvline(0, color=FAINT, linewidth=1)
     return ax
@@ -203,7 +204,7 @@ def hours_curve(hours: Sequence[float], ax=None, *, shares: Sequence[float] = (0
     hours = np.sort(np.asarray(hours, dtype=float))
     if not hours.size:
         raise ValueError("there are no trials to show")
-    ax = _axes(ax, (0.92, 0.2, 0.62, 0.15))
+    ax = _axes(ax, (0.82, 0.12, 0.58, 0.12))
     at = np.linspace(0, 1, 201)
     along = np.quantile(hours, at)
     low, high = along[1], along[-2]
@@ -214,10 +215,11 @@ def hours_curve(hours: Sequence[float], ax=None, *, shares: Sequence[float] = (0
         ax.plot([value, value], [0, 100 * share], color=INK, linewidth=1, linestyle=(0, (4, 3)))
         ax.plot(value, 100 * share, "o", color=BLUE, markersize=7, markeredgecolor="white")
         words = HOURS_WORDS.get(share, f"{100 * share:.0f} in 100")
-        ax.text(value - 0.03 * room, 100 * share, f"{words}: {value:.0f} h", va="center",
+        ax.text(value - 0.05 * room, 100 * share, f"{words}: {value:.0f} h", va="center",
                 ha="right", fontsize=_POINTS, color=INK)
-    ax.set_xlim(low - 0.5 * room, high + 0.03 * room)
+    ax.set_xlim(low - 0.75 * room, high + 0.03 * room)
     ax.set_ylim(0, 104)
+    ax.xaxis.set_major_formatter(lambda value, _place: f"{value:.0f}" if value >= 0 else "")
     ax.set_yticks([0, 50, 80, 100], ["0 %", "50 %", "80 %", "100 %"])
     ax.set_ylabel("Share of jobs done", fontsize=_POINTS, color=INK)
     ax.set_xlabel("Hours at the bench", fontsize=_POINTS, color=INK)

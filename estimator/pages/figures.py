@@ -45,16 +45,16 @@ def strip(offer: Quote) -> str:
     left = float(offer.margins().mean()) if offer.price else 0.0
     timed = offer.choices.pricing == TIME
     rows = [
-        ("Total with tax", [("total", money(offer.total, said), "")]),
+        ("With tax", [("total", money(offer.total, said), "")]),
         ("Hours", [("hours-p50", f"{p50:.0f} h", "as often as not"),
                    ("hours-p80", f"{p80:.0f} h", "4 jobs in 5"),
                    ("hours-p90", f"{p90:.0f} h", "9 jobs in 10")]),
         ("Ready by", [("ready", short_day(offer), "4 jobs in 5")]),
-        ("Loses money", [("loss", plots.in_a_hundred(offer.chance_of_loss), "jobs like this")]),
-        ("Left over", [("margin", f"{100 * left:.0f} %", "of the price, on average")]),
+        ("Loses money", [("loss", plots.in_a_hundred(offer.chance_of_loss), "jobs")]),
+        ("Left over", [("margin", f"{100 * left:.0f} %", "of the price")]),
         ("For finds", [("finds", money(offer.find_allowance, said), "in the price")]),
-        ("Cap", [("cap", money(offer.cap, said), "not passed without asking")]) if timed else
-        ("Cover", [("cover", money(offer.cover, said), "so that the price holds")]),
+        ("Cap", [("cap", money(offer.cap, said), "without asking")]) if timed else
+        ("Cover", [("cover", money(offer.cover, said), "so that it holds")]),
     ]
     listed = "".join(
         f'<div{" class=est-hours" if len(values) > 1 else ""}><dt>{name}</dt><dd>'
@@ -165,7 +165,7 @@ def terms(offer: Quote) -> str:
              ("Assumed", offer.assumed),
              ("To heed at the bench", [row.text for row in offer.cautions])]
     return '<div class="est-terms">' + "".join(
-        f"<section><h3>{name}</h3><ul>"
+        f"<section{' class=est-wide' if name.startswith('To heed') else ''}><h3>{name}</h3><ul>"
         + "".join(f"<li>{html.escape(said)}</li>" for said in found) + "</ul></section>"
         for name, found in lists if found) + "</div>"
 

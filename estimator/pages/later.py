@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 
-_BETWEEN_S = 0.005
+_BETWEEN_S = 0.02
 
 
 class Later:
@@ -25,6 +25,7 @@ class Later:
         self.seconds = seconds
         self.steps = tuple(steps)
         self._handle: asyncio.TimerHandle | None = None
+        self._round = 0
 
     def start(self) -> None:
         """Run all steps, `seconds` from now."""
@@ -35,10 +36,11 @@ class Later:
             for step in self.steps:
                 step()
             return
-        self._handle = loop.call_later(self.seconds, self._run, loop, 0)
+        self._handle = loop.call_later(self.seconds, self._run, loop, 0, self._round)
 
     def stop(self) -> None:
         """Leave the steps that have not run."""
+        self._round += 1
         if self._handle is not None:
             self._handle.cancel()
             self._handle = None
@@ -55,9 +57,9 @@ class Later:
             for step in self.steps:
                 step()
 
-    def _run(self, loop, position: int) -> None:
+    def _run(self, loop, position: int, this_round: int) -> None:
         self._handle = None
-        if position + 1 < len(self.steps):
-            # Set before the step, so that a `start` within it takes the rest away.
-            self._handle = loop.call_later(_BETWEEN_S, self._run, loop, position + 1)
         self.steps[position]()
+        # The pause counts from the end of a step; a step may have stopped or begun anew itself.
+        if position + 1 < len(self.steps) and this_round == self._round:
+            self._handle = loop.call_later(_BETWEEN_S, self._run, loop, position + 1, this_round)

@@ -65,7 +65,8 @@ function render({ model, el }) {
       node.title = message;
     } else {
       node.removeAttribute("aria-invalid");
-      node.title = field === "condition" ? signs(entry.row, node.value) : "";
+      node.title = field === "condition" ? signs(entry.row, node.value)
+                 : field === "note" ? node.value : "";
     }
   }
 
@@ -201,6 +202,7 @@ function render({ model, el }) {
     entry.tr.classList.toggle("est-none", String(row.count) === "0");
     rows.set(row.id, entry);
     mark(entry, "condition", null);
+    mark(entry, "note", null);
     return entry.tr;
   }
 
