@@ -340,8 +340,11 @@ class QuotePage:
         self._changed()
 
     def _changed(self) -> None:
-        self.saving.start()
-        self.desk = self.choices.onto(self.desk)
+        try:
+            self.desk = self.choices.onto(self.desk)
+        finally:
+            # What was typed is kept even where it cannot be priced.
+            self.saving.start()
         self._price()
 
     @guarded("offer")
