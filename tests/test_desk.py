@@ -188,6 +188,25 @@ def test_a_step_may_stop_or_begin_anew():
     assert done == ["a", "c", "d", "c", "d", "e"]
 
 
+def test_what_is_held_waits_for_its_release():
+    """Nothing runs before, once after, and every start after that counts."""
+    done = []
+
+    async def run():
+        later = Later(0, [lambda: done.append("x")], held=True)
+        later.start()
+        await asyncio.sleep(0.05)
+        assert done == []
+        later.release()
+        await asyncio.sleep(0.05)
+        assert done == ["x"]
+        later.start()
+        await asyncio.sleep(0.05)
+
+    asyncio.run(run())
+    assert done == ["x", "x"]
+
+
 def test_other_work_goes_in_between_steps():
     """A step that takes long does not make the next one follow at once."""
     import time

@@ -11,7 +11,8 @@ _BETWEEN_S = 0.02
 class Later:
     """Runs steps one after another, `seconds` after the last `start`; a new `start` begins anew.
 
-    Where no event loop runs, as in a plain script or test, `start` does all of it at once.
+    Where no event loop runs, as in a plain script or test, `start` does all of it at once. One
+    that is `held` waits for `release` where a loop runs.
 
     Examples
     --------
@@ -21,8 +22,10 @@ class Later:
     ['chart', 'table']
     """
 
-    def __init__(self, seconds: float, steps: Sequence[Callable[[], object]]):
+    def __init__(self, seconds: float, steps: Sequence[Callable[[], object]], *,
+                 held: bool = False):
         self.seconds = seconds
+        self.held = held
         self.steps = tuple(steps)
         self._handle: asyncio.TimerHandle | None = None
         self._round = 0
@@ -36,7 +39,13 @@ class Later:
             for step in self.steps:
                 step()
             return
-        self._handle = loop.call_later(self.seconds, self._run, loop, 0, self._round)
+        if not self.held:
+            self._handle = loop.call_later(self.seconds, self._run, loop, 0, self._round)
+
+    def release(self) -> None:
+        """From now on `start` does what it says; begins with one."""
+        self.held = False
+        self.start()
 
     def stop(self) -> None:
         """Leave the steps that have not run."""

@@ -106,9 +106,12 @@ class QuotePage:
         self._delete_asked = False
         self._quotes: OrderedDict[Desk, Quote] = OrderedDict()
         self._build()
+        # Held until the browser is there: what changes between the end of the cell and its coming
+        # is lost on the way, and would not be sent again.
         self.costly = Later(COSTLY_S, [
-            *(lambda level=level: self._step_level(level) for level in LEVELS[1:]),
-            self._step_tables, self._step_margin, self._step_breakdown, self._step_hours])
+            *((lambda level=level: self._step_level(level)) for level in LEVELS[1:]),
+            self._step_tables, self._step_margin, self._step_breakdown, self._step_hours],
+            held=True)
         self.saving = Later(SAVE_S, [self.save])
         self._open_first(draft)
 
@@ -357,7 +360,7 @@ class QuotePage:
         """The page is in the browser: now draw what takes time."""
         if self.draft.revision:
             self.pulse.address(self.draft.key)
-        self.costly.start()
+        self.costly.release()
 
     # What follows from it ---------------------------------------------------------------
 

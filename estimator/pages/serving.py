@@ -186,7 +186,8 @@ def _wait_for(address: str, process: subprocess.Popen, log: Path) -> None:
         try:
             urllib.request.urlopen(address, timeout=2).close()
             return
-        except urllib.error.HTTPError:
+        except urllib.error.HTTPError as answer:
+            answer.close()
             return  # It answers, so it is up.
         except OSError:
             if process.poll() is not None or time.monotonic() > end:
