@@ -88,7 +88,7 @@ def margin(shares: Sequence[float], ax=None, *, of: str = "of the price"):
     per_cent = 100 * np.asarray(shares, dtype=float)
     if not per_cent.size:
         raise ValueError("there are no trials to show")
-    ax = _axes(ax, (0.15, 0.2, 0.58, 0.38))
+    ax = _axes(ax, (0.15, 0.2, 0.58, 0.5))
     low, high = np.quantile(per_cent, (0.002, 0.998))
     low, high = min(low, -2.0), max(high, low + 4, 5.0)
     step = _step((high - low) / 32)
@@ -114,8 +114,8 @@ def margin(shares: Sequence[float], ax=None, *, of: str = "of the price"):
     loss = float((per_cent < 0).mean())
     marks = [Patch(facecolor=VERMILION, edgecolor="white", hatch="////"), Patch(facecolor=BLUE)]
     ax.legend(marks, [f"Loses money: {in_a_hundred(loss)}", f"Earns: {in_a_hundred(1 - loss)}"],
-              loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False, borderaxespad=0.2,
-              columnspacing=1.0, handletextpad=0.5,
+              loc="lower left", bbox_to_anchor=(0, 1), frameon=False, borderaxespad=0.2,
+              labelspacing=0.25, handletextpad=0.5,
               borderpad=0, handlelength=1.1, fontsize=_POINTS, labelcolor=INK)
     ax.set_yticks([])
     ax.xaxis.set_major_formatter(lambda value, _place: f"{value:.0f} %")

@@ -277,11 +277,11 @@ def test_gaps_are_listed_by_row_until_there_is_a_price(page):
     number = len(page.desk.entries)
     assert f"condition of row {number}, " in page.gaps.value
     assert page.strip.value == before
-    assert "est-old" in page.strip_box._dom_classes
+    assert "est-old" in page.strip._dom_classes
     page._edited([[page.desk.entries[-1].id, "condition", "worn"]])
     assert not page.gaps.value
     assert page.strip.value != before
-    assert "est-old" not in page.strip_box._dom_classes
+    assert "est-old" not in page.strip._dom_classes
 
 
 # The page -----------------------------------------------------------------------------------
@@ -384,7 +384,7 @@ def test_a_choice_out_of_range_is_said_and_the_figures_marked_old(page):
     page.choices.confidence.value = 120
     assert "confidence is 120 %" in said(page, "offer")
     assert page.strip.value == before
-    assert "est-old" in page.strip_box._dom_classes
+    assert "est-old" in page.strip._dom_classes
     page._edited([[5, "condition", "heavy"]])
     assert "confidence is 120 %" in said(page, "offer")
     page.choices.confidence.value = 90

@@ -77,8 +77,8 @@ class Desk:
     def title(self) -> str:
         """What the draft is listed under: the machine, and whose it is."""
         machine = self.machine
-        said = " ".join(part for part in (machine.maker, machine.title, machine.year) if part)
-        said = said or "Untitled machine"
+        said = ", ".join((machine.title or "Untitled machine", *filter(None, (machine.maker,
+                                                                             machine.year))))
         return f"{said} – {machine.customer}" if machine.customer else said
 
     def numbered(self) -> Mapping[int, int]:

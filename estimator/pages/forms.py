@@ -150,7 +150,7 @@ class ChoicesForm(_Form):
                                        ("margin", self.margin.value, 0, most)):
             if not low <= value <= high:
                 faults.append(Fault(f"The {name} is {value:g} %; it must be {low:g} to {high:g} %.",
-                                    "The figures are those of the last good one."))
+                                    "The figures below are the last good ones."))
         if faults:
             raise BadInput(faults)
 

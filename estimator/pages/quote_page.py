@@ -129,7 +129,8 @@ class QuotePage:
         self.table = SurveyTable(catalogue, self._edited, self._line_added, self._line_removed)
         self.choices = ChoicesForm(catalogue, settings, self._chosen)
         self.gaps, self.strip, self.firmness = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.strip_box = widgets.VBox([self.strip])
+        # With the figures in one box, which stays in sight: what is wrong with them is said there.
+        figure_box = widgets.VBox([self.alerts["offer"].widget, self.gaps, self.strip])
         self.charts = {name: widgets.HTML() for name in ("margin", "breakdown", "hours")}
         self.levels, self.parts, self.terms = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.written = widgets.HTML()
@@ -146,8 +147,7 @@ class QuotePage:
             found.add_class(name)
             return found
 
-        offer = box("est-offer", self.alerts["offer"].widget, self.gaps, self.strip_box,
-                    _heading("Choices"), self.choices.widget)
+        offer = box("est-offer", figure_box, _heading("Choices"), self.choices.widget)
         lines = box("est-lines", _heading("Condition, line by line"), self.table)
         chart_box = box("est-charts", *self.charts.values())
         self.costly_box = box(
@@ -174,7 +174,7 @@ class QuotePage:
             self._old(True)
 
     def _old(self, old: bool) -> None:
-        for box in (self.strip_box, self.costly_box):
+        for box in (self.strip, self.costly_box):
             (box.add_class if old else box.remove_class)("est-old")
 
     # Drafts -----------------------------------------------------------------------------
