@@ -44,9 +44,9 @@ def server(shop, chromium):
         yield found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser(chromium):
-    """A real Chromium."""
+    """A real Chromium; gone with this module, for its driver keeps an event loop running."""
     api = pytest.importorskip("playwright.sync_api") if not os.environ.get(
         "ESTIMATOR_REQUIRE_BROWSER") else __import__("playwright.sync_api", fromlist=["_"])
     api.expect.set_options(timeout=PATIENCE_MS)
