@@ -66,6 +66,7 @@ def test_a_part_of_a_whole_is_rounded_up(whole, part):
     assert units.round_up(whole + part) in (whole, whole + 1)
     if part > 1.001e-6:
         assert units.round_up(whole + part) == whole + 1
+    assert units.round_up(whole + 2e-6) == whole + 1
 
 
 @given(st.integers(0, 10_000), st.sampled_from([0.1, 0.25, 0.3, 0.7, 1 / 3]))

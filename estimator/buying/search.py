@@ -16,7 +16,7 @@ DUST = 1e-7
 
 # Up to here every set of suppliers is looked at; with more, they are dropped one by one.
 _ALL_SETS_UP_TO = 8
-_STARTS = 12
+_STARTS = 4
 _SHAKEN_UP_TO = 200  # parts × suppliers; beyond, it would be felt on the page
 
 
