@@ -13,8 +13,8 @@ from hypothesis import strategies as some
 from estimator.catalogue import Certainty, Condition, Era, Level, load
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Ledger
+from estimator.pages import board, figures, quote_page, serving
 from estimator.pages import desk as desks
-from estimator.pages import figures, quote_page, serving
 from estimator.pages.guard import fault_list, guarded
 from estimator.pages.later import Later
 from estimator.quote import FIXED, TIME, quote
@@ -295,8 +295,8 @@ def test_the_page_opens_with_the_demo_and_the_engines_price(page, demo_survey_pa
     assert figures.output("price", figures.money(offer.price, shop.settings), "polite"
                           ) in page.strip.value
     for one in offer.levels:
-        assert figures.money(one.price, shop.settings) in page.levels.value
-    for chart in page.charts.values():
+        assert figures.money(one.price, shop.settings) in page.board.levels.value
+    for chart in page.board.charts.values():
         assert "<svg" in chart.value
     assert all(not alert.widget.value for alert in page.alerts.values())
 
@@ -392,13 +392,21 @@ def test_a_choice_out_of_range_is_said_and_the_figures_marked_old(page):
     assert page.strip.value != before
 
 
+def test_a_machine_without_any_work_is_shown_too(page):
+    """Every count nought: a price of nothing, no fault, and no chart of a margin of nothing."""
+    page._edited([[entry.id, "count", "0"] for entry in page.desk.entries])
+    assert page.offer.price == 0
+    assert not said(page, "offer")
+    assert page.board.charts["margin"].value == ""
+
+
 def test_an_unforeseen_error_is_logged_and_said_in_plain_words(page, shop_dir, monkeypatch):
     """No traceback on the page; it stands in a file that the page names."""
     def broken(*_arguments, **_named):
         raise ZeroDivisionError("by nought")
 
-    monkeypatch.setattr(quote_page, "quote", broken)
-    page._quotes.clear()
+    monkeypatch.setattr(board, "quote", broken)
+    page.board._quotes.clear()
     page._edited([[5, "condition", "heavy"]])
     assert "went wrong in the program" in said(page, "offer")
     assert "nought" not in said(page, "offer")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import re
-from collections import OrderedDict
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -17,24 +16,23 @@ from urllib.parse import parse_qs
 import ipywidgets as widgets
 
 from estimator import catalogue as tables
-from estimator import documents, ledger, plots, survey
-from estimator.catalogue import LEVELS, Level
+from estimator import documents, ledger, survey
+from estimator.catalogue import LEVELS
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import desk as desks
 from estimator.pages import figures
+from estimator.pages.board import Board, box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, SurveyTable
 from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
 from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.later import Later
 from estimator.pages.serving import SHOP_VARIABLE
-from estimator.quote import LevelPrice, Quote, quote
+from estimator.quote import Quote, quote
 from estimator.shop import Shop, new_shop, open_shop
-from estimator.survey import Machine
 
 COSTLY_S, SAVE_S = 0.3, 0.4
-_KEPT_QUOTES = 24
 _DOWNLOADS = (("quote.pdf", "Quote (PDF)"), ("estimate.xlsx", "Workbook (XLSX)"),
               ("parts-budget.csv", "Parts budget (CSV)"), ("survey.csv", "Survey (CSV)"))
 
@@ -104,14 +102,11 @@ class QuotePage:
         self._kept: dict | None = None
         self._stale = False
         self._delete_asked = False
-        self._quotes: OrderedDict[Desk, Quote] = OrderedDict()
         self._build()
         # Held until the browser is there: what changes between the end of the cell and its coming
         # is lost on the way, and would not be sent again.
-        self.costly = Later(COSTLY_S, [
-            *((lambda level=level: self._step_level(level)) for level in LEVELS[1:]),
-            self._step_tables, self._step_margin, self._step_breakdown, self._step_hours],
-            held=True)
+        self.costly = Later(COSTLY_S, [lambda step=step: self._step(step)
+                                       for step in self.board.steps], held=True)
         self.saving = Later(SAVE_S, [self.save])
         self._open_first(draft)
 
@@ -128,11 +123,10 @@ class QuotePage:
         self.machine = MachineForm(catalogue, self._machine_changed)
         self.table = SurveyTable(catalogue, self._edited, self._line_added, self._line_removed)
         self.choices = ChoicesForm(catalogue, settings, self._chosen)
-        self.gaps, self.strip, self.firmness = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.gaps, self.strip = widgets.HTML(), widgets.HTML()
         # With the figures in one box, which stays in sight: what is wrong with them is said there.
         figure_box = widgets.VBox([self.alerts["offer"].widget, self.gaps, self.strip])
-        self.charts = {name: widgets.HTML() for name in ("margin", "breakdown", "hours")}
-        self.levels, self.parts, self.terms = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.board = Board(self.shop)
         self.written = widgets.HTML()
         self.write = widgets.Button(description="Write the documents", button_style="primary")
         self.write.on_click(lambda _button: self._write())
@@ -142,28 +136,17 @@ class QuotePage:
         if self.folder is None:
             self.write.disabled = True
 
-        def box(name: str, *children) -> widgets.Box:
-            found = widgets.Box(list(children))
-            found.add_class(name)
-            return found
-
-        offer = box("est-offer", figure_box, _heading("Choices"), self.choices.widget)
-        lines = box("est-lines", _heading("Condition, line by line"), self.table)
-        chart_box = box("est-charts", *self.charts.values())
-        self.costly_box = box(
-            "est-block", _heading("Odds and costs"), chart_box, self.firmness,
-            _heading("Service levels side by side"), self.levels,
-            _heading("Parts to buy"), self.parts,
-            _heading("What is in and what is not"), self.terms)
+        offer = box("est-offer", figure_box, heading("Choices"), self.choices.widget)
+        lines = box("est-lines", heading("Condition, line by line"), self.table)
         self.widget = box(
             "est-page", self.pulse,
             box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved),
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
-            box("est-block", _heading("The machine"), self.alerts["machine"].widget,
+            box("est-block", heading("The machine"), self.alerts["machine"].widget,
                 self.machine.widget),
             box("est-desk", lines, offer),
-            self.costly_box,
-            box("est-block", _heading("Documents"), self.alerts["documents"].widget,
+            self.board.widget,
+            box("est-block", heading("Documents"), self.alerts["documents"].widget,
                 box("est-buttons", self.write, *downloads), self.written))
 
     def failed(self, area: str) -> None:
@@ -174,8 +157,8 @@ class QuotePage:
             self._old(True)
 
     def _old(self, old: bool) -> None:
-        for box in (self.strip, self.costly_box):
-            (box.add_class if old else box.remove_class)("est-old")
+        for shown in (self.strip, self.board.widget):
+            (shown.add_class if old else shown.remove_class)("est-old")
 
     # Drafts -----------------------------------------------------------------------------
 
@@ -371,67 +354,16 @@ class QuotePage:
         if self.gaps.value:
             self._old(True)
             return
-        self.offer = self._quoted(self.desk)
+        self.offer = self.board.quoted(self.desk)
         self.strip.value = figures.strip(self.offer)
         self.table.price(figures.line_prices(self.offer, self.desk))
         self.choices.price(figures.extra_prices(self.offer, self.desk))
         self._old(False)
         self.costly.start()
 
-    def _quoted(self, desk: Desk) -> Quote:
-        """The quote of a desk without its other levels; words make no difference to it."""
-        key = replace(desk, machine=Machine(era=desk.machine.era))
-        if key in self._quotes:
-            self._quotes.move_to_end(key)
-        else:
-            self._quotes[key] = quote(key.survey(), key.choices(), self.shop, compare=False)
-            while len(self._quotes) > _KEPT_QUOTES:
-                self._quotes.popitem(last=False)
-        return self._quotes[key]
-
     @guarded("offer")
-    def _step_level(self, level: Level) -> None:
-        """Price one of the other levels, so that no step holds up an edit for long."""
-        self._quoted(replace(self.desk, level=level))
-
-    @guarded("offer")
-    def _step_tables(self) -> None:
-        found = []
-        for level in LEVELS[1:]:
-            offer = self._quoted(replace(self.desk, level=level))
-            p50, p80 = offer.odds.at("hours", 0.5, 0.8)
-            found.append(LevelPrice(level, offer.level.name, offer.level.promise, offer.price, p50,
-                                    p80, offer.odds.at("days", 0.8)[0], level == self.desk.level))
-        self.levels.value = figures.levels(found, self.offer)
-        self.parts.value = figures.parts(self.offer, self.shop.catalogue)
-        self.terms.value = figures.terms(self.offer)
-        self.firmness.value = f'<p data-testid="class">{figures.firmness(self.offer)}</p>'
-
-    @guarded("offer")
-    def _step_margin(self) -> None:
-        if self.offer.price:
-            self._chart("margin", "What is left over", plots.margin(self.offer.margins()),
-                        figures.margin_words(self.offer))
-
-    @guarded("offer")
-    def _step_breakdown(self) -> None:
-        amounts = figures.breakdown(self.offer)
-
-        def whole(amount: float) -> str:
-            return re.sub(r"[.,]\d\d(?!\d)", "", money(round(amount), self.shop.settings))
-
-        self._chart("breakdown", "What the price is made of",
-                    plots.cost_breakdown(amounts, money=whole, earned=["Margin"]),
-                    figures.breakdown_words(amounts, self.offer))
-
-    @guarded("offer")
-    def _step_hours(self) -> None:
-        self._chart("hours", "Hours it takes", plots.hours_curve(self.offer.odds.hours),
-                    figures.hours_words(self.offer))
-
-    def _chart(self, name: str, title: str, ax, words: str) -> None:
-        self.charts[name].value = (f'<figure data-testid="chart-{name}"><h3>{title}</h3>'
-                                   f"{plots.svg(ax, words)}</figure>")
+    def _step(self, step) -> None:
+        step(self.desk, self.offer)
 
     # Documents --------------------------------------------------------------------------
 
@@ -465,10 +397,6 @@ class QuotePage:
         else:
             data, media = documents.render(self._final(), name), documents.MEDIA[name]
         self.downloads[name].hand_out(f"{_slug(self.desk.machine.title)}-{name}", media, data)
-
-
-def _heading(said: str) -> widgets.HTML:
-    return widgets.HTML(f"<h2>{said}</h2>")
 
 
 def _slug(title: str) -> str:

@@ -1,0 +1,115 @@
+"""What the page shows below the survey: charts, levels side by side, parts, terms.
+
+It takes longer than the figures, so it is drawn in steps, a little after an edit; no step may take
+so long that the next edit has to wait for it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import replace
+
+import ipywidgets as widgets
+
+from estimator import plots
+from estimator.catalogue import LEVELS, Level
+from estimator.documents.wording import money
+from estimator.pages import figures
+from estimator.pages.desk import Desk
+from estimator.quote import LevelPrice, Quote, quote
+from estimator.shop import Shop
+from estimator.survey import Machine
+
+_KEPT_QUOTES = 24
+
+
+def heading(said: str) -> widgets.HTML:
+    """A heading of the second order."""
+    return widgets.HTML(f"<h2>{said}</h2>")
+
+
+def box(name: str, *children: widgets.Widget) -> widgets.Box:
+    """Widgets in a box of a class that the style sheet knows."""
+    found = widgets.Box(list(children))
+    found.add_class(name)
+    return found
+
+
+class Board:
+    """The lower part of the page, and the quotes it is drawn from.
+
+    `steps` draw it, each called with the desk and its quote.
+    """
+
+    def __init__(self, shop: Shop):
+        self.shop = shop
+        self._quotes: OrderedDict[Desk, Quote] = OrderedDict()
+        self.charts = {name: widgets.HTML() for name in ("margin", "breakdown", "hours")}
+        self.levels, self.parts, self.terms = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.firmness = widgets.HTML()
+        self.widget = box(
+            "est-block", heading("Odds and costs"), box("est-charts", *self.charts.values()),
+            self.firmness,
+            heading("Service levels side by side"), self.levels,
+            heading("Parts to buy"), self.parts,
+            heading("What is in and what is not"), self.terms)
+        # One level a step, so that none holds up an edit for long.
+        self.steps: tuple[Callable[[Desk, Quote], None], ...] = (
+            *((lambda desk, _offer, level=level: self._at(desk, level)) for level in LEVELS[1:]),
+            self._tables, self._margin, self._breakdown, self._hours)
+
+    def quoted(self, desk: Desk) -> Quote:
+        """The quote of a desk without its other levels; words make no difference to it."""
+        key = replace(desk, machine=Machine(era=desk.machine.era))
+        if key in self._quotes:
+            self._quotes.move_to_end(key)
+        else:
+            self._quotes[key] = quote(key.survey(), key.choices(), self.shop, compare=False)
+            while len(self._quotes) > _KEPT_QUOTES:
+                self._quotes.popitem(last=False)
+        return self._quotes[key]
+
+    def _at(self, desk: Desk, level: Level) -> Quote:
+        return self.quoted(replace(desk, level=level))
+
+    def _tables(self, desk: Desk, offer: Quote) -> None:
+        found = []
+        for level in LEVELS[1:]:
+            other = self._at(desk, level)
+            p50, p80 = other.odds.at("hours", 0.5, 0.8)
+            found.append(LevelPrice(level, other.level.name, other.level.promise, other.price, p50,
+                                    p80, other.odds.at("days", 0.8)[0], level == desk.level))
+        self.levels.value = figures.levels(found, offer)
+        self.parts.value = figures.parts(offer, self.shop.catalogue)
+        self.terms.value = figures.terms(offer)
+        self.firmness.value = f'<p data-testid="class">{figures.firmness(offer)}</p>'
+
+    def _margin(self, _desk: Desk, offer: Quote) -> None:
+        if offer.price:
+            self._chart("margin", "What is left over", plots.margin(offer.margins()),
+                        figures.margin_words(offer))
+        else:
+            self.charts["margin"].value = ""
+
+    def _breakdown(self, _desk: Desk, offer: Quote) -> None:
+        amounts = figures.breakdown(offer)
+
+        def whole(amount: float) -> str:
+            return re.sub(r"[.,]\d\d(?!\d)", "", money(round(amount), self.shop.settings))
+
+        self._chart("breakdown", "What the price is made of",
+                    plots.cost_breakdown(amounts, money=whole, earned=["Margin"]),
+                    figures.breakdown_words(amounts, offer))
+
+    def _hours(self, _desk: Desk, offer: Quote) -> None:
+        self._chart("hours", "Hours it takes", plots.hours_curve(offer.odds.hours),
+                    figures.hours_words(offer))
+
+    def _chart(self, name: str, title: str, ax, words: str) -> None:
+        self.charts[name].value = (f'<figure data-testid="chart-{name}"><h3>{title}</h3>'
+                                   f"{plots.svg(ax, words)}</figure>")
+
+
+__all__ = ["Board", "box", "heading"]
