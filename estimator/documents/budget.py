@@ -58,7 +58,7 @@ def render(offer: Quote) -> bytes:
             found.bought,
             found.bought // found.packs,
             unit_price=_price(found.unit_price, offer),
-            supplier=found.supplier,
+            supplier=offer.supplier_names.get(found.supplier, ""),
             cost=to_money(found.cost, offer.settings.currency),
             days=found.days,
         )
@@ -71,7 +71,7 @@ def render(offer: Quote) -> bytes:
                     "",
                     "",
                     "",
-                    supplier=order.supplier,
+                    supplier=offer.supplier_names[order.supplier],
                     cost=to_money(amount, offer.settings.currency),
                     days=order.days,
                 )

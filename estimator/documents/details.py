@@ -7,7 +7,6 @@ import math
 from estimator.documents.budget import part_names
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.tables import Column, Table
-from estimator.documents.wording import titles
 from estimator.durations import pert_mean
 from estimator.quote import Quote
 
@@ -38,7 +37,7 @@ def _range_columns(style: str, width: float) -> list[Column]:
 
 def work(book: Book, sheet, offer: Quote) -> Table:
     """Work items with their ranges, allowances and labour cost."""
-    job, names = offer.job, titles(offer)
+    job, names = offer.job, offer.titles
     columns = [
         Column("line", "Line", "count", 6),
         Column("title", "Assembly", width=24),
@@ -79,7 +78,7 @@ def work(book: Book, sheet, offer: Quote) -> Table:
 
 def supplies(book: Book, sheet, offer: Quote) -> Table:
     """Parts and materials of each line."""
-    names = titles(offer)
+    names = offer.titles
     columns = [
         Column("line", "Line", "count", 6),
         Column("title", "Assembly", width=28),
@@ -109,7 +108,7 @@ def supplies(book: Book, sheet, offer: Quote) -> Table:
 
 def outwork(book: Book, sheet, offer: Quote) -> Table:
     """Lots sent out; returns the table of how their charges fall on the lines."""
-    names = titles(offer)
+    names = offer.titles
     lots = Table(
         book,
         sheet,
@@ -168,7 +167,7 @@ def outwork(book: Book, sheet, offer: Quote) -> Table:
 
 def finds(book: Book, sheet, offer: Quote) -> Table:
     """Finds, and lines that may turn out worse, at their chance."""
-    job, names = offer.job, titles(offer)
+    job, names = offer.job, offer.titles
     columns = [
         Column("line", "Line", "count", 6),
         Column("title", "Assembly", width=24),
@@ -267,7 +266,7 @@ def buying(book: Book, sheet, offer: Quote) -> Formula:
                 "bought": row.bought,
                 "pack": row.bought // row.packs,
                 "price": row.unit_price,
-                "supplier": row.supplier or _NO_OFFER,
+                "supplier": offer.supplier_names.get(row.supplier, _NO_OFFER),
                 "cost": Formula("{bought}*{price}", row.cost),
                 "days": row.days,
             }
@@ -280,7 +279,7 @@ def buying(book: Book, sheet, offer: Quote) -> Formula:
     unmet = math.fsum(row.cost for row in budget.rows if row.unmet)
     rows = [
         {
-            "supplier": order.supplier,
+            "supplier": offer.supplier_names[order.supplier],
             "goods": Formula(f"SUMIF({suppliers},{{supplier}},{costs})", order.goods),
             "top_up": order.top_up,
             "freight": order.freight,

@@ -16,7 +16,6 @@ from estimator.documents.wording import (
     percent,
     plain,
     survey_line,
-    titles,
     weeks,
 )
 from estimator.quote import TIME, Quote, QuoteLine
@@ -177,7 +176,7 @@ def _found(offer: Quote) -> dict:
     # A note on a line without work would stand nowhere else.
     priced = {row.line for row in offer.lines}
     shown |= {index: line for index, line in lines if line.note and index not in priced}
-    names = titles(offer)
+    names = offer.titles
     return {
         "says": says,
         "note": offer.survey.machine.note,

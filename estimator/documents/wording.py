@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 
@@ -101,20 +100,6 @@ def counted(count: int, noun: str, plural: str = "") -> str:
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
 
 
-def titles(offer: Quote) -> Mapping[int, str]:
-    """What each survey line is called: as on the quote, or by its name in the survey."""
-    found = {index: named(line) for index, line in enumerate(offer.survey.lines)}
-    found |= {entry.line: entry.title for entry in offer.offered if entry.line is not None}
-    found |= {row.line: row.title for row in offer.lines if row.line is not None}
-    return found
-
-
-def named(line: Line) -> str:
-    """A survey line in words where no table is at hand."""
-    name = line.assembly.replace("-", " ").capitalize()
-    return name if line.count == 1 else f"{name} ({line.count})"
-
-
 def survey_line(row: QuoteLine, offer: Quote) -> Line | None:
     """The survey line, or the extra, that a line of the quote stands for."""
     return None if row.line is None else offer.job.scope.lines[row.line]
@@ -125,10 +110,8 @@ __all__ = [
     "day",
     "held",
     "money",
-    "named",
     "percent",
     "plain",
     "survey_line",
-    "titles",
     "weeks",
 ]

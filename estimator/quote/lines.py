@@ -16,6 +16,12 @@ from estimator.shop import Settings, Shop
 from estimator.survey import Line, Survey
 
 
+def title_of(line: Line, catalogue: Catalogue) -> str:
+    """What a survey line is called, with its count."""
+    name = catalogue.assemblies[line.assembly].name
+    return name if line.count == 1 else f"{name} ({line.count})"
+
+
 def price_lines(
     job: Estimate,
     price: Decimal,
@@ -39,7 +45,7 @@ def price_lines(
                 key=f"line-{entry.line + 1}",
                 kind="extra" if entry.line >= job.scope.first_extra else "work",
                 heading=assembly.group,
-                title=f"{assembly.name} ({line.count})" if line.count != 1 else assembly.name,
+                title=title_of(line, catalogue),
                 detail=_detail(line, items, job, entry.line),
                 price=Decimal(0),
                 kinds={},
@@ -146,12 +152,11 @@ def offered_lines(
     for index in sorted(choices.dropped):
         line = survey.lines[index]
         alone = estimate(scope(replace(survey, lines=(line,)), choices.level, shop.catalogue), shop)
-        assembly = shop.catalogue.assemblies[line.assembly]
         found.append(
             Offered(
                 f"line-{index + 1}",
                 "left out",
-                f"{assembly.name} ({line.count})" if line.count != 1 else assembly.name,
+                title_of(line, shop.catalogue),
                 "Left out at the customer's wish.",
                 rounded((alone.cost + alone.find_cost) * lift, shop.settings),
                 index,

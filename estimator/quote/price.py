@@ -13,7 +13,7 @@ from estimator.catalogue import LEVELS, Catalogue, Level
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate, estimate, estimate_class
 from estimator.labour import charge_out
-from estimator.quote.lines import offered_lines, price_lines, rounded
+from estimator.quote.lines import offered_lines, price_lines, rounded, title_of
 from estimator.quote.records import FIXED, TIME, Choices, LevelPrice, Quote, income_of
 from estimator.quote.terms import cautions_of, holds, stages_of, taxes_on, terms_of
 from estimator.scope import scope
@@ -75,6 +75,8 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True)
         valid_until=on + timedelta(days=settings.validity_days),
         finish_p80=on + timedelta(days=math.ceil(odds.at("days", 0.8)[0])),
         survey=survey,
+        titles=tuple(title_of(line, shop.catalogue) for line in works.lines),
+        supplier_names={name: row.name for name, row in shop.catalogue.suppliers.items()},
         choices=choices,
         settings=settings,
         level=shop.catalogue.levels[choices.level],

@@ -133,6 +133,7 @@ class Quote:
 
     `price` is before tax, `total` with it. For time and materials `price` is the expected bill
     and `cap` the sum that is not passed without asking; for a fixed price `cap` is None.
+    `titles` name the lines of the scope, priced or not; `supplier_names` the suppliers.
     """
 
     number: str
@@ -140,6 +141,8 @@ class Quote:
     valid_until: date
     finish_p80: date
     survey: Survey
+    titles: tuple[str, ...]
+    supplier_names: Mapping[str, str]
     choices: Choices
     settings: Settings
     level: LevelRow
