@@ -1,0 +1,173 @@
+"""A scope of works timed and priced."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import replace
+
+from estimator import durations, finishing, labour
+from estimator.catalogue import Catalogue, Certainty, Condition
+from estimator.durations import Range
+from estimator.estimate.records import KINDS, Estimate, Item, LineCost, Unseen
+from estimator.estimate.supplies import lots_of, supplies_of
+from estimator.scope import Scope, Work, line_scope, worse
+from estimator.shop import Settings, Shop
+
+
+def estimate(scope: Scope, shop: Shop) -> Estimate:
+    """Time and price a scope of works with a shop's tables and settings.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era, Level
+    >>> from estimator.scope import scope
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import template
+    >>> shop = open_shop()
+    >>> survey = template(Era.DOT_MATRIX, shop.catalogue)
+    >>> job = estimate(scope(survey, Level.SHOP_JOB, shop.catalogue), shop)
+    >>> 8 < job.hours < 22
+    True
+    """
+    catalogue, settings = shop.catalogue, shop.settings
+    items = _items(scope, catalogue, settings)
+    supplies = supplies_of(scope.works, scope.needs, scope, catalogue, settings)
+    lots = lots_of(scope.needs, scope, catalogue)
+    result = Estimate(
+        scope=scope,
+        items=items,
+        supplies=supplies,
+        lots=lots,
+        risks=scope.risks,
+        unseen=tuple(_unseen(scope, catalogue, settings)),
+        hours_factor=1 + settings.setup_cleanup_share + settings.rework_share,
+        hour_cost=labour.hourly_cost(
+            settings.pay_per_hour,
+            settings.on_cost_share,
+            settings.paid_hours_per_year,
+            settings.overhead_per_year,
+            settings.productive_share,
+        ),
+    )
+    return replace(result, lines=_line_costs(result))
+
+
+def work_hours(work: Work, condition: Condition, catalogue: Catalogue, settings: Settings) -> Range:
+    """Hands-on hours of one work item: from the book, or from the grit ladder. [h]"""
+    row = work.operation
+    if row.method == "ladder":
+        finish = catalogue.finishes[work.finish or "brushed"]
+        low, typical, high = finishing.hours(
+            work.units, catalogue.grits.values(), catalogue.marks[condition], finish
+        )
+        found = Range(low * row.low, typical * row.typical, high * row.high)
+    else:
+        found = durations.repeated(Range(row.low, row.typical, row.high), work.units, row.learning)
+    factor = settings.learner_multiplier
+    return Range(found.low * factor, found.typical * factor, found.high * factor)
+
+
+def _items(scope: Scope, catalogue: Catalogue, settings: Settings) -> tuple[Item, ...]:
+    works = scope.works
+    units: dict[str, float] = defaultdict(float)
+    for work in works:
+        units[work.operation.operation] += work.units
+    items = []
+    seen: dict[tuple[str, int], str] = {}
+    ordinals: dict[str, int] = defaultdict(int)
+    for work in works:
+        line = scope.lines[work.line]
+        if (line.assembly, work.line) not in seen:
+            ordinals[line.assembly] += 1
+            seen[line.assembly, work.line] = f"{line.assembly} {ordinals[line.assembly]}"
+        share = work.units / units[work.operation.operation]
+        items.append(
+            Item(
+                line=work.line,
+                name=f"{seen[line.assembly, work.line]}: {work.operation.operation}",
+                work=work,
+                hours=work_hours(work, line.condition, catalogue, settings),
+                setup=work.operation.setup * share * settings.learner_multiplier,
+            )
+        )
+    return tuple(items)
+
+
+def _unseen(scope: Scope, catalogue: Catalogue, settings: Settings) -> Iterable[Unseen]:
+    """What it would add if a line that was not seen is one condition worse than written."""
+    chances = {
+        Certainty.SEEN: 0.0,
+        Certainty.ASSUMED: settings.assumed_worse_chance,
+        Certainty.HIDDEN: settings.hidden_worse_chance,
+    }
+    for index, line in enumerate(scope.lines):
+        if index in scope.dropped or not line.count or not chances[line.certainty]:
+            continue
+        next_line = worse(line)
+        if next_line.condition == line.condition:
+            continue
+        hours_now, cost_now = _alone(index, line, scope, catalogue, settings)
+        hours_then, cost_then = _alone(index, next_line, scope, catalogue, settings)
+        hours, cost = max(hours_then - hours_now, 0.0), max(cost_then - cost_now, 0.0)
+        if hours or cost:
+            yield Unseen(index, chances[line.certainty], next_line.condition, hours, cost)
+
+
+def _alone(
+    index: int, line, scope: Scope, catalogue: Catalogue, settings: Settings
+) -> tuple[float, float]:
+    """Expected hands-on hours and other cost of one line by itself, without set-up and minimums."""
+    works, needs = line_scope(index, line, scope.era, scope.level, catalogue)
+    lines = list(scope.lines)
+    lines[index] = line
+    here = replace(scope, lines=tuple(lines))
+    hours = math.fsum(
+        _mean(work_hours(work, line.condition, catalogue, settings)) for work in works
+    )
+    cost = math.fsum(
+        _mean(supply.cost) for supply in supplies_of(works, needs, here, catalogue, settings)
+    )
+    cost += math.fsum(
+        need.quantity * catalogue.services[need.item].typical
+        for need in needs
+        if need.does == "service"
+    )
+    return hours, cost
+
+
+def _mean(found: Range) -> float:
+    return durations.pert_mean(found.low, found.typical, found.high)
+
+
+def _line_costs(job: Estimate) -> tuple[LineCost, ...]:
+    hours: dict[int, float] = defaultdict(float)
+    kinds: dict[int, dict[str, float]] = defaultdict(lambda: dict.fromkeys(KINDS, 0.0))
+    for item in job.items:
+        hours[item.line] += item.mean_hours * job.hours_factor
+    for supply in job.supplies:
+        kind = "parts" if supply.does == "part" else "materials"
+        kinds[supply.line][kind] += _mean(supply.cost)
+    for lot in job.lots:
+        for line, share in lot.shares.items():
+            kinds[line]["outwork"] += share * _mean(lot.charge)
+    for line, found in hours.items():
+        kinds[line]["labour"] += found * job.hour_cost
+    return tuple(LineCost(line, hours[line], dict(kinds[line])) for line in sorted(kinds))
+
+
+def estimate_class(job: Estimate) -> tuple[int, float]:
+    """Class 5 (loosest) to 1 (firmest) and the share of the cost that was really seen.
+
+    After the five-class practice for cost estimates, AACE 18R-97, whose classes go by how much
+    of the work is defined; the limits used are the middles of its overlapping bands.
+    """
+    total = seen = 0.0
+    for line in job.lines:
+        total += line.cost
+        if job.scope.lines[line.line].certainty == Certainty.SEEN:
+            seen += line.cost
+    share = seen / total if total else 0.0
+    limits = ((0.70, 1), (0.35, 2), (0.125, 3), (0.02, 4))
+    return next((grade for limit, grade in limits if share >= limit), 5), share

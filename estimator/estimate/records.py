@@ -1,0 +1,147 @@
+"""What an estimate is made of: work items, supplies, lots, risks, and what each line comes to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from estimator import durations
+from estimator.catalogue import Condition
+from estimator.durations import Range
+from estimator.scope import Risk, Scope, Work
+
+KINDS = ("labour", "parts", "materials", "outwork")
+"""Kinds of cost, in the order they are listed everywhere."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """A work item: one operation on one survey line, timed.
+
+    `hours` is the range for the whole item, hands-on and before allowances; `setup` is its part
+    of the operation's set-up, which is done once a job. [h]
+    """
+
+    line: int
+    name: str
+    work: Work
+    hours: Range
+    setup: float
+
+    @property
+    def mean_hours(self) -> float:
+        """Expected hands-on hours with set-up, before allowances. [h]"""
+        return durations.pert_mean(self.hours.low, self.hours.typical, self.hours.high) + self.setup
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Parts or materials of one item on one line, with the range of what they cost."""
+
+    line: int
+    does: str
+    item: str
+    name: str
+    quantity: float
+    unit: str
+    cost: Range
+
+
+@dataclass(frozen=True)
+class Lot:
+    """What is sent out together to one service, with the range of its charge.
+
+    `shares` says how much of the charge each line carries, by quantity. [–]
+    """
+
+    service: str
+    name: str
+    unit: str
+    quantity: float
+    charge: Range
+    days: Range
+    shares: Mapping[int, float]
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """A line nobody looked at closely: the chance that it is one condition worse, and what then.
+
+    `hours` are expected hands-on hours more, `cost` parts, materials and outwork more.
+    """
+
+    line: int
+    chance: float
+    condition: Condition
+    hours: float
+    cost: float
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The job timed and priced.
+
+    `hours_factor` turns hands-on hours into hours with allowances; `hour_cost` is what one of
+    those costs the shop.
+    """
+
+    scope: Scope
+    items: tuple[Item, ...]
+    supplies: tuple[Supply, ...]
+    lots: tuple[Lot, ...]
+    risks: tuple[Risk, ...]
+    unseen: tuple[Unseen, ...]
+    hours_factor: float
+    hour_cost: float
+    lines: tuple[LineCost, ...] = field(default=(), compare=False)
+
+    @property
+    def hours(self) -> float:
+        """Expected hours of the known work, with allowances and without finds. [h]"""
+        return math.fsum(line.hours for line in self.lines)
+
+    @property
+    def cost(self) -> float:
+        """Expected cost of the known work, without finds."""
+        return math.fsum(line.cost for line in self.lines)
+
+    @property
+    def find_hours(self) -> float:
+        """Expected hours of finds and of lines worse than assumed, with allowances. [h]"""
+        return self.hours_factor * math.fsum(
+            [
+                risk.chance * durations.pert_mean(risk.find.low, risk.find.typical, risk.find.high)
+                for risk in self.risks
+            ]
+            + [u.chance * u.hours for u in self.unseen]
+        )
+
+    @property
+    def find_cost(self) -> float:
+        """Expected cost of finds and of lines worse than assumed."""
+        other = math.fsum(
+            [
+                risk.chance
+                * durations.pert_mean(
+                    risk.find.cost_low, risk.find.cost_typical, risk.find.cost_high
+                )
+                for risk in self.risks
+            ]
+            + [u.chance * u.cost for u in self.unseen]
+        )
+        return self.find_hours * self.hour_cost + other
+
+
+@dataclass(frozen=True)
+class LineCost:
+    """Expected hours and cost of one survey line, by kind of cost."""
+
+    line: int
+    hours: float
+    kinds: Mapping[str, float]
+
+    @property
+    def cost(self) -> float:
+        """Sum over the kinds."""
+        return math.fsum(self.kinds.values())

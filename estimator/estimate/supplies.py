@@ -1,0 +1,128 @@
+"""What is bought and what is sent out: quantities, and the range of what they cost."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable
+
+from estimator import finishing, materials, outwork
+from estimator.catalogue import Catalogue
+from estimator.durations import Range
+from estimator.estimate.records import Lot, Supply
+from estimator.scope import Need, Scope, Work
+from estimator.shop import Settings
+
+SHEET = "abrasive-sheet"
+"""Name of the material that the grit ladder uses up."""
+
+
+def unit_price(part: str, catalogue: Catalogue) -> Range:
+    """Range of what one unit of a part costs: the trade's range about the best offer for one."""
+    row = catalogue.parts[part]
+    offers = catalogue.offers_of[part]
+    first = [offer.price for offer in offers if offer.from_quantity <= offer.pack]
+    best = min(first) if first else row.typical
+    return Range(min(row.low, best), best, max(row.high, best))
+
+
+def _scaled(price: Range, factor: float) -> Range:
+    return Range(price.low * factor, price.typical * factor, price.high * factor)
+
+
+def material_need(need: Need, catalogue: Catalogue) -> float:
+    """How much of a material a need comes to, in the unit of the material's row."""
+    row = catalogue.materials[need.item]
+    if row.method == "liquid":
+        return need.quantity * materials.coating_litres(
+            need.measure, row.film_um, volume_solids=row.volume_solids, transfer=row.transfer
+        )
+    if row.method == "powder":
+        return need.quantity * materials.powder_kg(
+            need.measure, row.film_um, density=row.density, transfer=row.transfer
+        )
+    return need.quantity
+
+
+def _material_needs(
+    works: Iterable[Work], needs: Iterable[Need], scope: Scope, catalogue: Catalogue
+) -> Iterable[tuple[int, str, float]]:
+    """(line, material, quantity), abrasive sheets for the grit ladder included."""
+    for need in needs:
+        if need.does == "material":
+            yield need.line, need.item, material_need(need, catalogue)
+    for work in works:
+        if work.operation.method == "ladder":
+            mark = catalogue.marks[scope.lines[work.line].condition]
+            finish = catalogue.finishes[work.finish or "brushed"]
+            steps = finishing.ladder(catalogue.grits.values(), mark.first_grit, finish.last_grit)
+            passes = finishing.runs(steps, mark)[0]
+            yield work.line, SHEET, finishing.sheets(work.units, steps, passes)
+
+
+def supplies_of(
+    works: Iterable[Work],
+    needs: Iterable[Need],
+    scope: Scope,
+    catalogue: Catalogue,
+    settings: Settings,
+) -> tuple[Supply, ...]:
+    """Parts and materials of every line, each with the range of what it costs."""
+    supplies = []
+    needs = tuple(needs)
+    for need in needs:
+        if need.does == "part":
+            row = catalogue.parts[need.item]
+            cost = _scaled(
+                unit_price(need.item, catalogue), need.quantity * (1 + settings.parts_freight_share)
+            )
+            supplies.append(
+                Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost)
+            )
+    found = [entry for entry in _material_needs(works, needs, scope, catalogue) if entry[2] > 0]
+    totals: dict[str, float] = defaultdict(float)
+    for _, item, quantity in found:
+        totals[item] += quantity
+    for line, item, quantity in found:
+        row = catalogue.materials[item]
+        used = totals[item] / row.pack
+        packs = materials.packs(totals[item], row.pack) if row.sold_whole else used
+        cost = _scaled(Range(row.low, row.typical, row.high), packs * quantity / totals[item])
+        supplies.append(Supply(line, "material", item, row.name, quantity, row.unit, cost))
+    return tuple(supplies)
+
+
+def lots_of(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[Lot, ...]:
+    """What goes out to each service as one lot, and what each line carries of its charge."""
+    pieces: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))
+    for need in needs:
+        if need.does == "service":
+            pieces[need.item][need.line] += need.quantity
+    lots = []
+    for service, by_line in pieces.items():
+        row = catalogue.services[service]
+        total = math.fsum(by_line.values())
+        charges = [
+            outwork.charge(
+                [(total, rate)],
+                setup=row.setup,
+                lot_minimum=row.lot_minimum,
+                multiplier=row.multiplier,
+                line_fee=row.line_fee,
+                lines=len(by_line),
+                freight=row.freight,
+            )
+            for rate in (row.low, row.typical, row.high)
+        ]
+        lots.append(
+            Lot(
+                service,
+                row.name,
+                row.unit,
+                total,
+                Range(*charges),
+                Range(row.days_low, row.days_typical, row.days_high),
+                {line: quantity / total for line, quantity in by_line.items()},
+            )
+        )
+    return tuple(lots)
