@@ -204,7 +204,8 @@ def _check(options) -> int:
             print(fault)
         for note in notes:
             print(note)
-        print(f"{len(faults)} faults" if faults else f"{options.file.name}: {said}")
+        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        print(count if faults else f"{options.file.name}: {said}")
     return 2 if faults else 0
 
 

@@ -182,7 +182,7 @@ def _found(offer: Quote) -> dict:
         "note": offer.survey.machine.note,
         "counts": [[_sentence(_condition(name)), str(conditions[name])] for name in CONDITIONS],
         "rows": [_seen(index, line, names[index]) for index, line in sorted(shown.items())],
-        "more": f"{counted(more, 'more line')} in the list of work." if more else "",
+        "more": f"Beside these, {counted(more, 'more line')} in the list of work." if more else "",
     }
 
 
