@@ -5,6 +5,8 @@ The rules are the rows of `treatments.csv`; nothing here knows one assembly from
 
 from __future__ import annotations
 
+import functools
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -79,6 +81,16 @@ class Scope:
     risks: tuple[Risk, ...]
     dropped: frozenset[int]
     first_extra: int
+
+    @functools.cached_property
+    def names(self) -> tuple[str, ...]:
+        """A name for each line that other lines, left out or of other kinds, do not change."""
+        seen: Counter[str] = Counter()
+        names = []
+        for line in self.lines:
+            seen[line.assembly] += 1
+            names.append(f"{line.assembly} {seen[line.assembly]}")
+        return tuple(names)
 
 
 def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:

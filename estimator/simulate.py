@@ -189,7 +189,7 @@ def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: i
     find_other = np.zeros(trials)
     find_days = np.zeros(trials)
     for risk in job.risks:
-        name = f"{job.scope.lines[risk.line].assembly}#{risk.line}: {risk.find.find}"
+        name = f"{job.scope.names[risk.line]}: {risk.find.find}"
         hit = _happens(draw(f"{name} happens"), risk.chance)
         find = risk.find
         find_hours += hit * pert_at(draw(f"{name} hours"), Range(find.low, find.typical, find.high))
@@ -198,7 +198,7 @@ def simulate(job: Estimate, settings: Settings, *, trials: int = 10_000, seed: i
         )
         find_days += hit * np.float32(find.days)
     for unseen in job.unseen:
-        name = f"{job.scope.lines[unseen.line].assembly}#{unseen.line}: worse"
+        name = f"{job.scope.names[unseen.line]}: worse"
         hit = _happens(draw(name), unseen.chance)
         find_hours += hit * np.float32(unseen.hours)
         find_other += hit * np.float32(unseen.cost)

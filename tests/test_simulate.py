@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
-from small_shop import line, operation, shop, survey, thing, treatment
+from small_shop import line, operation, row, shop, survey, thing, treatment
 
 from estimator import durations
 from estimator.catalogue import Find, Level
@@ -78,8 +78,6 @@ def test_alike_units_even_out_as_the_formula_says():
 
 def test_finds_happen_as_often_as_their_chance():
     """A find of 30 % adds its hours in 30 % of the trials, and its mean to the mean."""
-    from small_shop import row
-
     find = row(
         Find,
         find="rot",
@@ -119,6 +117,50 @@ def test_a_line_added_leaves_the_other_draws_as_they_were():
         for lines in ((line("one"), line("two")), (line("one"),), (line("two"),))
     )
     assert both == pytest.approx(first + second, abs=1e-5)
+
+
+def test_a_line_left_out_leaves_the_draws_of_its_like_as_they_were():
+    """Without the first of two lines of an assembly, hours and finds of the second stay put."""
+    find = row(
+        Find,
+        find="rot",
+        assembly="thing",
+        name="Rot under the film",
+        level_from="clean",
+        probability=0.4,
+        low=1,
+        typical=2,
+        high=5,
+    )
+    house = shop(thing(), operation(low=1, typical=2, high=5), treatment(), find)
+    lines = survey(line(count=1), line(count=1, note="the other"))
+
+    def played(*left_out):
+        job = estimate(scope(lines, Level.FULL, house.catalogue, dropped=left_out), house)
+        return simulate(job, house.settings)
+
+    both, first, second = played(), played(1), played(0)
+    assert not np.array_equal(first.hours, second.hours)
+    assert both.hours == pytest.approx(first.hours + second.hours, abs=1e-5)
+    assert both.find_hours == pytest.approx(first.find_hours + second.find_hours, abs=1e-5)
+
+
+def test_a_line_before_it_leaves_the_finds_of_an_assembly_as_they_were():
+    """An unlike line written above changes nothing in what comes to light further down."""
+    find = row(
+        Find,
+        find="rot",
+        assembly="thing",
+        name="Rot under the film",
+        level_from="clean",
+        probability=0.4,
+        low=1,
+        typical=2,
+        high=5,
+    )
+    house = shop(thing(), thing("other"), operation(), treatment(), find)
+    alone, below = odds_of(house, line()), odds_of(house, line("other"), line())
+    assert np.array_equal(alone.find_hours, below.find_hours)
 
 
 def test_streams_begin_alike_whatever_the_number_of_trials():

@@ -75,20 +75,14 @@ def _items(scope: Scope, catalogue: Catalogue, settings: Settings) -> tuple[Item
     for work in works:
         units[work.operation.operation] += work.units
     items = []
-    seen: dict[tuple[str, int], str] = {}
-    ordinals: dict[str, int] = defaultdict(int)
     for work in works:
-        line = scope.lines[work.line]
-        if (line.assembly, work.line) not in seen:
-            ordinals[line.assembly] += 1
-            seen[line.assembly, work.line] = f"{line.assembly} {ordinals[line.assembly]}"
         share = work.units / units[work.operation.operation]
         items.append(
             Item(
                 line=work.line,
-                name=f"{seen[line.assembly, work.line]}: {work.operation.operation}",
+                name=f"{scope.names[work.line]}: {work.operation.operation}",
                 work=work,
-                hours=work_hours(work, line.condition, catalogue, settings),
+                hours=work_hours(work, scope.lines[work.line].condition, catalogue, settings),
                 setup=work.operation.setup * share * settings.learner_multiplier,
             )
         )

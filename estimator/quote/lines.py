@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 
@@ -46,7 +46,7 @@ def price_lines(
                 kind="extra" if entry.line >= job.scope.first_extra else "work",
                 heading=assembly.group,
                 title=title_of(line, catalogue),
-                detail=_detail(line, items, job, entry.line),
+                detail=_detail(items, job, entry.line),
                 price=Decimal(0),
                 kinds={},
                 droppable=assembly.droppable or assembly.extra,
@@ -133,7 +133,7 @@ def _to_the_cent(
     return tuple(done)
 
 
-def _detail(line, items, job: Estimate, index: int) -> str:
+def _detail(items: Iterable[Item], job: Estimate, index: int) -> str:
     """What is done, in the words of the operations; then what is sent out."""
     names = list(dict.fromkeys(item.work.operation.name for item in items))
     names += [lot.name for lot in job.lots if index in lot.shares]
@@ -171,14 +171,12 @@ def offered_lines(
                 scope(replace(survey, lines=(extra,)), choices.level, shop.catalogue), shop
             )
             if alone.cost:
-                names = dict.fromkeys(item.work.operation.name for item in alone.items)
-                said = "; ".join(names)
                 found.append(
                     Offered(
                         f"extra-{name}",
                         "extra",
                         assembly.name,
-                        said[:1].upper() + said[1:],
+                        _detail(alone.items, alone, 0),
                         rounded(alone.cost * lift, shop.settings),
                         None,
                         name,

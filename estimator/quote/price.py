@@ -177,9 +177,8 @@ def _budget(job: Estimate, catalogue: Catalogue) -> buying.Budget:
         if supply.does == "part":
             needs[supply.item] = needs.get(supply.item, 0.0) + supply.quantity
     # Shares of a need add up over the lines before whole pieces are bought.
-    whole = {part: math.ceil(quantity - 1e-9) for part, quantity in needs.items()}
     return buying.choose(
-        whole,
+        needs,
         catalogue.parts,
         tuple(catalogue.offers.values()),
         tuple(catalogue.suppliers.values()),
