@@ -29,7 +29,7 @@ ROWS = [
     {"money"},
     {"catalogue"},
     {"shop", "survey", "ledger"},
-    {"durations", "labour", "materials", "finishing", "outwork", "buying"},
+    {"durations", "labour", "materials", "finishing", "outwork", "buying", "picking"},
     {"scope"},
     {"estimate"},
     {"simulate"},
