@@ -32,6 +32,8 @@ class Work:
     """One operation on one line: how many units of work, and for the ladder how much metal.
 
     `units` counts in the operation's unit; with the ladder it is the area worked. [m²]
+    `pieces` is how many pieces may need it, where each does with a chance (the treatment's share);
+    None where the work is certain.
     """
 
     line: int
@@ -39,6 +41,7 @@ class Work:
     units: float
     finish: str
     treatment: Treatment
+    pieces: int | None = None
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,7 @@ class Need:
     """A part, material or service that a line needs, in the unit of the item's row.
 
     For a coating (`materials.csv`, method liquid or powder) `quantity` counts coats and
-    `measure` is the area. [m²]
+    `measure` is the area. [m²] `pieces` as for `Work`.
     """
 
     line: int
@@ -55,6 +58,7 @@ class Need:
     quantity: float
     measure: float
     treatment: Treatment
+    pieces: int | None = None
 
 
 @dataclass(frozen=True)
@@ -144,14 +148,22 @@ def line_scope(
         if not amount:
             continue
         quantity = row.quantity * row.share * amount
+        pieces = _pieces(row, amount)
         if row.does == "operation":
             operation = catalogue.operation(row.item, era)
-            works.append(Work(index, operation, quantity, row.finish, row))
+            works.append(Work(index, operation, quantity, row.finish, row, pieces))
         elif row.does == "material" and catalogue.materials[row.item].method != "each":
             needs.append(Need(index, row.does, row.item, row.quantity * row.share, amount, row))
         else:
-            needs.append(Need(index, row.does, row.item, quantity, amount, row))
+            needs.append(Need(index, row.does, row.item, quantity, amount, row, pieces))
     return works, needs
+
+
+def _pieces(row: Treatment, amount: float) -> int | None:
+    """How many pieces may or may not need it; None for work that is certain or goes by size."""
+    if row.share == 1 or row.measure not in ("count", "line"):
+        return None
+    return max(1, round(row.quantity * amount))
 
 
 def worse(line: Line) -> Line:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from estimator import catalogue as tables
 from estimator.errors import BadInput, Fault, one_of
@@ -54,6 +54,9 @@ class Settings(BaseModel):
     assumed_worse_chance: Share
     hidden_worse_chance: Share
     job_factor_share: Share
+    person_factor_share: Share
+    kind_factor_share: Share
+    cause_share: Share
     repeat_correlation: Annotated[float, Field(ge=0, le=1)]
     # Terms.
     deposit_share: Share
@@ -67,6 +70,12 @@ class Settings(BaseModel):
     tax_outwork: Share
     round_price_to: Money
     bench_hours_per_week: Annotated[float, Field(gt=0, le=168)]
+    # What distribution the hours follow, and in whose hands each skill is.
+    hours_shape: Literal["pert", "triangular", "lognormal"] = "pert"
+    hand_bench: str = "restorer"
+    hand_electronics: str = "restorer"
+    hand_finishing: str = "restorer"
+    hand_cabinet: str = "restorer"
     # Words and looks.
     name: str = "The workshop"
     address: str = ""
@@ -75,8 +84,24 @@ class Settings(BaseModel):
     locale: str = "en_US"
     paper: Literal["us-letter", "a4"] = "us-letter"
 
+    @model_validator(mode="after")
+    def _factors_leave_something(self):
+        together = self.job_factor_share + self.person_factor_share + self.kind_factor_share
+        if together >= 1:
+            raise ValueError(
+                "job_factor_share, person_factor_share and kind_factor_share add up to "
+                f"{together:g}; they are shares of one variance and must leave some of it"
+            )
+        return self
+
 
 WORDS = {
+    "hours_shape": "How the three hours of an operation are read: pert, triangular or lognormal "
+    "(which has no upper end).",
+    "hand_bench": "Who does work at the bench; people's pace differs, each name has its own.",
+    "hand_electronics": "Who does electronics.",
+    "hand_finishing": "Who does finishing: sanding, coating, polishing.",
+    "hand_cabinet": "Who does cabinet work.",
     "name": "What stands at the head of a quote.",
     "address": "Under the name; may be blank.",
     "contact": "Telephone or mail address; may be blank.",
@@ -148,8 +173,11 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
         settings = Settings.model_validate(values)
     except ValidationError as error:
         for problem in error.errors():
-            key = str(problem["loc"][0])
-            if problem["type"] == "missing":
+            key = str(problem["loc"][0]) if problem["loc"] else None
+            if key is None:
+                said = problem["msg"].removeprefix("Value error, ")
+                faults.append(Fault(f"{said}.", "Make one of them smaller.", file))
+            elif problem["type"] == "missing":
                 faults.append(
                     Fault("The default is missing.", "Add its row.", "rates.csv", None, key)
                 )

@@ -12,7 +12,8 @@ from estimator.catalogue import Find, Level
 from estimator.durations import Range
 from estimator.estimate import estimate
 from estimator.scope import scope
-from estimator.simulate import normals, pert_at, share_range, simulate
+from estimator.simulate import share_range, shapes, simulate
+from estimator.simulate.streams import Streams
 
 
 def odds_of(house, *lines, trials=10_000, seed=1, level=Level.FULL):
@@ -21,21 +22,74 @@ def odds_of(house, *lines, trials=10_000, seed=1, level=Level.FULL):
     return simulate(job, house.settings, trials=trials, seed=seed)
 
 
+def at_scores(table, scores):
+    """Values of a quantile table at standard normal scores."""
+    return table[shapes.offsets(np.asarray(scores)).astype(int)]
+
+
 def test_pert_quantiles_are_those_of_the_closed_form():
     """P10 to P90 of PERT(4, 8, 16) at normal scores are the published distribution's."""
     # Formula: mc2d, pert: alpha = 1 + 4(m − a)/(b − a); numbers computed from it.
     # https://rdrr.io/pkg/mc2d/man/pert.html
-    scores = np.array([stats.norm.ppf(p) for p in (0.1, 0.5, 0.8, 0.9)], np.float32)
-    got = pert_at(scores, Range(4, 8, 16))
-    assert got == pytest.approx([5.83633, 8.50975, 10.64981, 11.73348], abs=2e-3)
+    got = at_scores(shapes.table("pert", 4.0, 8.0, 16.0),
+                    [stats.norm.ppf(p) for p in (0.1, 0.5, 0.8, 0.9)])
+    assert got == pytest.approx([5.83633, 8.50975, 10.64981, 11.73348], abs=8e-3)
 
 
 @pytest.mark.parametrize("mode", [0.0, 0.05, 0.25, 0.5, 0.9, 1.0])
 def test_pert_tables_agree_with_the_reference_library(mode):
     """At every mode the table follows scipy's beta to a thousandth of the width up to ±4 sigma."""
-    scores = np.linspace(-4, 4, 401).astype(np.float32)
+    scores = np.linspace(-4, 4, 401)
     want = stats.beta(1 + 4 * mode, 5 - 4 * mode).ppf(stats.norm.cdf(scores))
-    assert np.abs(pert_at(scores, Range(0, mode, 1)) - want).max() < 1e-3
+    assert np.abs(at_scores(shapes.table("pert", 0.0, mode, 1.0), scores) - want).max() < 1.5e-3
+
+
+@pytest.mark.parametrize("found", [(4, 8, 16), (0, 0, 3), (1, 5, 5), (2, 2.001, 9)])
+def test_triangular_tables_agree_with_the_reference_library(found):
+    """The table follows scipy's triangular distribution to a thousandth of the width."""
+    low, mode, high = found
+    scores = np.linspace(-4, 4, 401)
+    want = stats.triang((mode - low) / (high - low), low, high - low).ppf(stats.norm.cdf(scores))
+    got = at_scores(shapes.table("triangular", *map(float, found)), scores)
+    assert np.abs(got - want).max() < 1.5e-3 * (high - low)
+
+
+def test_triangular_quantiles_are_those_in_print():
+    """P10 to P90 of the triangle 4, 8, 16 are the closed form's."""
+    # Quantile formula: https://rdrr.io/cran/DescTools/man/Triangular.html; numbers from it.
+    got = at_scores(shapes.table("triangular", 4.0, 8.0, 16.0),
+                    [stats.norm.ppf(p) for p in (0.1, 0.5, 0.8, 0.9)])
+    assert got == pytest.approx([6.19089, 9.07180, 11.61822, 12.90161], abs=8e-3)
+
+
+def test_lognormal_tables_agree_with_the_reference_library():
+    """Read as a lognormal, a range keeps the mean and sd of its PERT; quantiles are scipy's."""
+    mean, sd = durations.pert_mean(4, 8, 16), durations.pert_sd(4, 8, 16)
+    sigma = math.sqrt(math.log1p((sd / mean) ** 2))
+    scores = np.linspace(-4, 4, 401)
+    want = stats.lognorm(sigma, scale=mean * math.exp(-(sigma**2) / 2)).ppf(stats.norm.cdf(scores))
+    got = at_scores(shapes.table("lognormal", 4.0, 8.0, 16.0), scores)
+    assert got == pytest.approx(want, rel=1e-3)
+
+
+@pytest.mark.parametrize(("pieces", "share"), [(1, 0.4), (4, 0.25), (40, 0.05), (372, 0.1)])
+def test_breakage_is_the_binomial_of_the_reference_library(pieces, share):
+    """Of so many pieces, as many break as scipy's binomial says, at every score."""
+    scores = np.linspace(-4, 4, 4001)
+    want = stats.binom(pieces, share).ppf(stats.norm.cdf(scores))
+    got = at_scores(shapes.breakage(pieces, share), scores) * pieces * share
+    # Where a step falls within a cell of the table it may go to either side.
+    assert np.mean(np.abs(got - want) > 1e-3) < 0.01
+    chances = np.diff(np.concatenate([[0], stats.norm.cdf(
+        np.linspace(-shapes.REACH, shapes.REACH, shapes.CELLS + 1))[1:]]))
+    assert np.sum(chances * shapes.breakage(pieces, share)) == pytest.approx(1, abs=0.01)
+
+
+def test_scores_are_those_of_the_reference_library():
+    """Every rank's score is the normal quantile of the middle of its slice."""
+    ranks = np.arange(0, 65_536, 17).astype(np.uint16)
+    want = stats.norm.ppf((ranks.astype(float) + 0.5) / 65_536)
+    assert np.abs(shapes.scores(ranks) - want).max() < 2e-5
 
 
 def test_mean_and_spread_of_one_item_are_those_of_its_pert():
@@ -165,7 +219,7 @@ def test_a_line_before_it_leaves_the_finds_of_an_assembly_as_they_were():
 
 def test_streams_begin_alike_whatever_the_number_of_trials():
     """A short run is the beginning of a long one, so that more trials only refine the answer."""
-    assert np.array_equal(normals(3, "a", 1000), normals(3, "a", 5000)[:1000])
+    assert np.array_equal(Streams(3, 1000).ranks("a"), Streams(3, 5000).ranks("a")[:1000])
 
 
 def test_p80_holds_in_four_jobs_of_five_with_fresh_numbers():

@@ -12,6 +12,7 @@ from types import MappingProxyType
 
 from pydantic import ValidationError
 
+from estimator import correlation
 from estimator.catalogue import rows as schema
 from estimator.errors import BadInput, Fault, one_of
 
@@ -118,7 +119,7 @@ def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
         tables[row_type.table] = MappingProxyType(rows)
         places |= {(row_type.table, key): place for key, place in where.items()}
     if not faults:
-        faults = list(_dangling(tables, places))
+        faults = [*_dangling(tables, places), *_contradicting(tables["correlations"], places)]
     if faults:
         raise BadInput(faults)
     return Catalogue(MappingProxyType(tables), places)
@@ -194,6 +195,32 @@ def _fault(problem: Mapping, file: str, row: int) -> Fault:
     said = problem["msg"].removeprefix("Value error, ")
     what = f"{said}." if isinstance(read, Mapping) else f'"{read}": {said}.'
     return Fault(what, "", file, row, column)
+
+
+def _contradicting(rows: Mapping[tuple[str, str], schema.Correlation], places: Mapping
+                   ) -> Iterable[Fault]:
+    """Correlations that are said twice, or that cannot hold together."""
+    def at(key) -> tuple[str, int]:
+        file, _, number = places["correlations", key].partition(", row ")
+        return file, int(number)
+
+    twice = [key for key in rows if key[::-1] in rows and key > key[::-1]]
+    for key in twice:
+        yield Fault(f"{key[0]} with {key[1]} stands in {places['correlations', key[::-1]]} "
+                    "already, the other way round.", "Keep one of the two.", *at(key))
+    if twice:
+        return
+    names = sorted({name for key in rows for name in key})
+    against = correlation.contradiction(
+        correlation.matrix(names, {key: row.correlation for key, row in rows.items()}))
+    if against:
+        kinds = {names[place] for place in against}
+        keys = [key for key in rows if set(key) <= kinds]
+        numbers = ", ".join(str(at(key)[1]) for key in keys)
+        yield Fault(f"Rows {numbers} contradict each other: {', '.join(sorted(kinds))} cannot "
+                    "be correlated so.",
+                    "If a goes with b and b with c, then a goes with c: bring the figures nearer "
+                    "to each other, or to 0.", *at(keys[0]), "correlation")
 
 
 def _said(key) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from datetime import date
 from enum import StrEnum
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
@@ -174,6 +174,14 @@ class Count(Row):
         return self
 
 
+WorkKind = Literal[
+    "inspect", "remove", "dismantle", "clean", "derust", "polish", "strip", "repair", "rebuild",
+    "replace", "send-out", "label", "assemble", "adjust", "test", "finish", "admin",
+]
+"""Kinds of work that operations are sorted by."""
+WORK_KINDS: tuple[str, ...] = get_args(WorkKind)
+
+
 class Operation(ThreePoint):
     """Book hours of an operation: low, typical and high hands-on hours for one unit of work.
 
@@ -189,25 +197,7 @@ class Operation(ThreePoint):
         None, description="Only for machines of this era; blank for all others."
     )
     name: str = Field(min_length=3, description="How it is written for people.")
-    kind: Literal[
-        "inspect",
-        "remove",
-        "dismantle",
-        "clean",
-        "derust",
-        "polish",
-        "strip",
-        "repair",
-        "rebuild",
-        "replace",
-        "send-out",
-        "label",
-        "assemble",
-        "adjust",
-        "test",
-        "finish",
-        "admin",
-    ] = Field(description="Kind of work.")
+    kind: WorkKind = Field(description="Kind of work.")
     skill: Literal["bench", "electronics", "finishing", "cabinet"] = Field(
         "bench", description="Who can do it; each skill may have its own pay."
     )
@@ -435,6 +425,9 @@ class Find(ThreePoint):
     cost_typical: NotNegative = Field(0, description="The same, typical.")
     cost_high: NotNegative = Field(0, description="The same, high.")
     days: NotNegative = Field(0, description="Days it holds up the job.")
+    cause: Slug | None = Field(
+        None, description="What brings it about, where other finds have the same cause."
+    )
     cautions: Slugs = Field((), description="Cautions to show with it.")
 
     @model_validator(mode="after")
@@ -443,6 +436,24 @@ class Find(ThreePoint):
             raise ValueError("cost_low, cost_typical, cost_high are out of order")
         if self.probability * max(self.assumed, self.hidden) > 1:
             raise ValueError("probability times its multiplier exceeds 1")
+        return self
+
+
+class Correlation(Row):
+    """How far two kinds of work run over together in one job, beyond what the job itself does."""
+
+    table = "correlations"
+    key = ("kind", "other")
+    kind: WorkKind = Field(description="A kind of work.")
+    other: WorkKind = Field(description="Another kind of work.")
+    correlation: Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)] = Field(
+        description="From -1 (one over, the other under) to 1 (always together). [–]"
+    )
+
+    @model_validator(mode="after")
+    def _two_kinds(self):
+        if self.kind == self.other:
+            raise ValueError("kind and other are the same; a kind goes with itself anyway")
         return self
 
 
@@ -494,6 +505,7 @@ TABLES: tuple[type[Row], ...] = (
     Mark,
     Finish,
     Find,
+    Correlation,
     Caution,
     ScopeNote,
     Rate,

@@ -7,10 +7,11 @@ import math
 from estimator.documents.budget import part_names
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.tables import Column, Table
-from estimator.durations import pert_mean
+from estimator.durations import mean_of, pert_mean
 from estimator.quote import Quote
 
 _MEAN = "({low}+4*{typical}+{high})/6"
+_MEANS = {"pert": _MEAN, "lognormal": _MEAN, "triangular": "({low}+{typical}+{high})/3"}
 _NO_OFFER = "no offer"  # the blank keeps it apart from every supplier's name
 
 
@@ -18,12 +19,12 @@ def _mean(found) -> float:
     return pert_mean(found.low, found.typical, found.high)
 
 
-def _range(found) -> dict:
+def _range(found, shape: str = "pert") -> dict:
     return {
         "low": found.low,
         "typical": found.typical,
         "high": found.high,
-        "mean": Formula(_MEAN, _mean(found)),
+        "mean": Formula(_MEANS[shape], mean_of(found, shape)),
     }
 
 
@@ -60,7 +61,7 @@ def work(book: Book, sheet, offer: Quote) -> Table:
             "operation": item.work.operation.name,
             "units": item.work.units,
             "unit": item.work.operation.unit,
-            **_range(item.hours),
+            **_range(item.hours, item.shape),
             "setup": item.setup,
             "hours": Formula("({mean}+{setup})*hours_factor", item.mean_hours * job.hours_factor),
             "cost": Formula(

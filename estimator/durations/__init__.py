@@ -6,12 +6,15 @@ and money alike.
 
 from estimator.durations.allowances import learner, standard_time
 from estimator.durations.ranges import (
+    SHAPES,
     Lognormal,
     Pert,
     Range,
     Triangular,
     classic_sd,
     lognormal_from,
+    lognormal_like,
+    mean_of,
     normal_quantile,
     pert,
     pert_mean,
@@ -28,8 +31,8 @@ from estimator.durations.repeats import (
 from estimator.durations.sums import chance_by, date_by, spread_of_sum
 
 __all__ = [
-    "Lognormal", "Pert", "Range", "Triangular", "average_total", "chance_by", "classic_sd",
-    "date_by", "learner", "lognormal_from", "normal_quantile", "pert", "pert_mean", "pert_sd",
+    "SHAPES", "Lognormal", "Pert", "Range", "Triangular", "average_total", "chance_by", "classic_sd",
+    "date_by", "learner", "lognormal_from", "lognormal_like", "mean_of", "normal_quantile", "pert", "pert_mean", "pert_sd",
     "repeated", "spread_of_sum", "standard_time", "triangular", "unit_time", "unit_total",
     "units_to_reach",
 ]

@@ -11,6 +11,8 @@ import numpy as np
 from estimator.units import within
 
 _NORMAL = NormalDist()
+SHAPES = ("pert", "triangular", "lognormal")
+"""Distributions that a three-point figure can be read as."""
 
 
 @dataclass(frozen=True)
@@ -202,6 +204,39 @@ def lognormal_from(mean: float, cv: float) -> Lognormal:
     within("cv", cv, at_least=0)
     square = math.log1p(cv**2)
     return Lognormal(math.log(mean) - square / 2, math.sqrt(square))
+
+
+def lognormal_like(range_: Range) -> Lognormal:
+    """The lognormal with mean and standard deviation of the PERT-beta on a range.
+
+    For those who hold that work can run over without end: its high figure can be passed.
+
+    Raises
+    ------
+    ValueError
+        If the range is nought throughout.
+
+    Examples
+    --------
+    >>> found = lognormal_like(Range(4, 8, 16))
+    >>> round(found.mean, 4), round(found.quantile(0.99), 1)
+    (8.6667, 15.1)
+    """
+    shape = pert(range_)
+    return lognormal_from(shape.mean, shape.sd / shape.mean if shape.mean else 0.0)
+
+
+def mean_of(range_: Range, shape: str = "pert") -> float:
+    """Mean of a three-point figure read as one of `SHAPES`.
+
+    Examples
+    --------
+    >>> round(mean_of(Range(4, 8, 16)), 4), round(mean_of(Range(4, 8, 16), "triangular"), 4)
+    (8.6667, 9.3333)
+    """
+    if shape == "triangular":
+        return triangular(range_).mean
+    return float(pert_mean(range_.low, range_.typical, range_.high))
 
 
 def normal_quantile(chance: float) -> float:

@@ -50,6 +50,7 @@ def estimate(scope: Scope, shop: Shop) -> Estimate:
             settings.overhead_per_year,
             settings.productive_share,
         ),
+        correlations={key: row.correlation for key, row in catalogue.correlations.items()},
     )
     return replace(result, lines=_line_costs(result))
 
@@ -84,6 +85,7 @@ def _items(scope: Scope, catalogue: Catalogue, settings: Settings) -> tuple[Item
                 work=work,
                 hours=work_hours(work, scope.lines[work.line].condition, catalogue, settings),
                 setup=work.operation.setup * share * settings.learner_multiplier,
+                shape=settings.hours_shape,
             )
         )
     return tuple(items)
@@ -118,7 +120,9 @@ def _alone(
     lines[index] = line
     here = replace(scope, lines=tuple(lines))
     hours = math.fsum(
-        _mean(work_hours(work, line.condition, catalogue, settings)) for work in works
+        durations.mean_of(work_hours(work, line.condition, catalogue, settings),
+                          settings.hours_shape)
+        for work in works
     )
     cost = math.fsum(
         _mean(supply.cost) for supply in supplies_of(works, needs, here, catalogue, settings)

@@ -28,16 +28,22 @@ class Item:
     work: Work
     hours: Range
     setup: float
+    shape: str = "pert"
 
     @property
     def mean_hours(self) -> float:
         """Expected hands-on hours with set-up, before allowances. [h]"""
-        return durations.pert_mean(self.hours.low, self.hours.typical, self.hours.high) + self.setup
+        return durations.mean_of(self.hours, self.shape) + self.setup
 
 
 @dataclass(frozen=True)
 class Supply:
-    """Parts or materials of one item on one line, with the range of what they cost."""
+    """Parts or materials of one item on one line, with the range of what they cost.
+
+    `whole` where it is bought in whole packs that several lines share, so that what a line costs
+    depends on the others; `pieces` and `share` where each of so many pieces needs one with that
+    chance, such as sockets that break; else they are None and 1.
+    """
 
     line: int
     does: str
@@ -46,6 +52,9 @@ class Supply:
     quantity: float
     unit: str
     cost: Range
+    whole: bool = False
+    pieces: int | None = None
+    share: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -83,7 +92,7 @@ class Estimate:
     """The job timed and priced.
 
     `hours_factor` turns hands-on hours into hours with allowances; `hour_cost` is what one of
-    those costs the shop.
+    those costs the shop. `correlations` say how far kinds of work run over together.
     """
 
     scope: Scope
@@ -94,6 +103,7 @@ class Estimate:
     unseen: tuple[Unseen, ...]
     hours_factor: float
     hour_cost: float
+    correlations: Mapping[tuple[str, str], float] = field(default_factory=dict, compare=False)
     lines: tuple[LineCost, ...] = field(default=(), compare=False)
 
     @property

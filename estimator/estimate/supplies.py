@@ -77,7 +77,8 @@ def supplies_of(
                 unit_price(need.item, catalogue), need.quantity * (1 + settings.parts_freight_share)
             )
             supplies.append(
-                Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost)
+                Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost,
+                       pieces=need.pieces, share=need.treatment.share if need.pieces else 1.0)
             )
     found = [entry for entry in _material_needs(works, needs, scope, catalogue) if entry[2] > 0]
     totals: dict[str, float] = defaultdict(float)
@@ -88,7 +89,8 @@ def supplies_of(
         used = totals[item] / row.pack
         packs = materials.packs(totals[item], row.pack) if row.sold_whole else used
         cost = _scaled(Range(row.low, row.typical, row.high), packs * quantity / totals[item])
-        supplies.append(Supply(line, "material", item, row.name, quantity, row.unit, cost))
+        supplies.append(Supply(line, "material", item, row.name, quantity, row.unit, cost,
+                               row.sold_whole))
     return tuple(supplies)
 
 

@@ -1,0 +1,152 @@
+"""What the trials gave, and what can be asked of them."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from estimator import durations
+from estimator.simulate.play import Drawn
+
+
+@dataclass(frozen=True)
+class Billing:
+    """How time and materials are billed: rate of an hour, step that time is rounded up to, and
+    what is added to cost, by kind."""
+
+    rate: float
+    step_hours: float
+    parts: float
+    materials: float
+    outwork: float
+
+
+@dataclass(frozen=True)
+class Odds:
+    """What the trials gave.
+
+    Parameters
+    ----------
+    hours, cost, days
+        Of the whole job, finds included; shape (trials,). [h], [money], [d]
+    find_hours, find_cost
+        The part of it that comes from finds and lines worse than assumed.
+    kinds
+        Cost by kind: labour, parts, materials, outwork, and finds; they add up to the cost.
+    lines
+        What each survey line drew, by its index; empty where there were too many trials to keep.
+    hour_cost, hours_factor
+        What an hour costs, and what hands-on hours are multiplied by for allowances.
+    """
+
+    hours: np.ndarray
+    cost: np.ndarray
+    days: np.ndarray
+    find_hours: np.ndarray
+    find_cost: np.ndarray
+    kinds: Mapping[str, np.ndarray]
+    billing: Billing
+    seed: int
+    sampler: str = "random"
+    lines: Mapping[int, Drawn] = field(default_factory=dict, repr=False)
+    hour_cost: float = 0.0
+    hours_factor: float = 1.0
+
+    @property
+    def trials(self) -> int:
+        """How many trials."""
+        return len(self.cost)
+
+    @functools.cached_property
+    def bill(self) -> np.ndarray:
+        """What time and materials would come to in each trial, before any cap. [money]"""
+        terms, kinds = self.billing, self.kinds
+        other = kinds["finds"] - self.find_hours * self.hour_cost
+        return (
+            np.ceil(self.hours / terms.step_hours - 1e-9) * terms.step_hours * terms.rate
+            + (kinds["parts"] + other) * (1 + terms.parts)
+            + kinds["materials"] * (1 + terms.materials)
+            + kinds["outwork"] * (1 + terms.outwork)
+        )
+
+    @functools.cached_property
+    def line_cost(self) -> Mapping[int, np.ndarray]:
+        """Cost of each survey line in each trial, its finds included; float32.
+
+        Without set-up, lots and what is bought in whole packs, which lines share.
+        """
+        found = {}
+        hour = np.float32(self.hour_cost * self.hours_factor)
+        for index, line in self.lines.items():
+            cost = np.zeros(self.trials, np.float32)
+            for row, factor in ((line.hours, hour), (line.find_hours, hour), (line.parts, None),
+                                (line.materials, None), (line.find_other, None)):
+                if row is not None:
+                    cost += row if factor is None else row * factor
+            found[index] = cost
+        return found
+
+    def at(self, what: str, *shares: float) -> tuple[float, ...]:
+        """Values of `what` ("hours", "cost", "days", "bill") that these shares stay below."""
+        return tuple(float(v) for v in np.quantile(getattr(self, what), shares))
+
+    def sure_of(self, what: str, share: float, confidence: float = 0.95) -> tuple[float, float]:
+        """Where the quantile of `what` lies, as far as this many trials can tell.
+
+        The distribution-free range between order statistics: the number of trials below the
+        quantile is binomial (W. J. Conover, "Practical Nonparametric Statistics"). With Sobol
+        points it is on the safe side.
+        """
+        values = np.sort(getattr(self, what))
+        half = durations.normal_quantile((1 + confidence) / 2) * math.sqrt(
+            self.trials * share * (1 - share))
+        low = max(0, math.floor(self.trials * share - half) - 1)
+        high = min(self.trials - 1, math.ceil(self.trials * share + half))
+        return float(values[low]), float(values[high])
+
+    def chance_of_loss(self, income: float | np.ndarray) -> float:
+        """Share of trials in which the job costs more than it brings in. [–]"""
+        return float(np.mean(self.cost > income))
+
+    def loss_range(self, income: float | np.ndarray) -> tuple[float, float]:
+        """Between what the chance of loss lies, as far as this many trials can tell (95 %). [–]"""
+        return share_range(int(np.sum(self.cost > income)), self.trials)
+
+    def income_for(self, loss: float) -> float:
+        """The income that the cost passes in just this share of jobs. [money]
+
+        Examples
+        --------
+        At `loss=0.1` one job in ten costs more than it brings in.
+        """
+        if not 0 < loss < 1:
+            raise ValueError(f"loss is {loss:g}; it must be over 0 and under 1. "
+                             "Write 0.1 for one job in ten.")
+        return self.at("cost", 1 - loss)[0]
+
+
+def share_range(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Range of a share of which a sample was seen: the score interval of Wilson (1927). [–]
+
+    Examples
+    --------
+    >>> low, high = share_range(421, 500)
+    >>> round(low, 4), round(high, 4)
+    (0.8074, 0.8713)
+    """
+    z = durations.normal_quantile((1 + confidence) / 2)
+    share, square = hits / trials, z * z
+    middle = (share + square / (2 * trials)) / (1 + square / trials)
+    half = (
+        z
+        / (1 + square / trials)
+        * math.sqrt(share * (1 - share) / trials + square / (4 * trials**2))
+    )
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+__all__ = ["Billing", "Odds", "share_range"]

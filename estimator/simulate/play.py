@@ -1,0 +1,270 @@
+"""Draw what a plan says: each line's amounts, those of the job, and their totals."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from estimator.simulate import shapes
+from estimator.simulate.kept import Kept
+from estimator.simulate.plan import Amount, Event, Factors, LinePlan
+from estimator.simulate.streams import RANKS, Streams, Swapped
+
+_GROUP = 16
+_DRAWN = Kept()
+_MIDDLE = shapes.offsets(0.0)
+_NUMBERS = itertools.count()
+WHATS = ("hours", "parts", "materials", "find_hours", "find_other", "find_days")
+"""What a line draws amounts of."""
+
+
+class Stopped(Exception):
+    """The simulation was told to stop; nothing of it is kept."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What one survey line drew: shape (trials,) each, float32, None for nothing at all.
+
+    `hours` and `find_hours` are before allowances; `pattern` says which of the line's events
+    happened in a trial, as bits in their order.
+    """
+
+    hours: np.ndarray | None = None
+    parts: np.ndarray | None = None
+    materials: np.ndarray | None = None
+    find_hours: np.ndarray | None = None
+    find_other: np.ndarray | None = None
+    find_days: np.ndarray | None = None
+    pattern: np.ndarray | None = None
+    number: int = field(default_factory=lambda: next(_NUMBERS))
+
+    @property
+    def size(self) -> int:
+        """Bytes held."""
+        return sum(row.nbytes for what in (*WHATS, "pattern")
+                   if (row := getattr(self, what)) is not None)
+
+
+class Player:
+    """Draws amounts from a set of streams."""
+
+    def __init__(self, streams: Streams | Swapped, factors: Factors):
+        self.streams, self.factors = streams, factors
+        self._offsets: dict[object, np.ndarray | np.float32] = {}
+        self._lock = threading.Lock()
+        self._own = threading.local()
+        self._key = None if streams.key is None else (streams.key, factors)
+
+    def line(self, plan: LinePlan) -> Drawn:
+        """What a line draws, kept for the next time."""
+        if self._key is None:
+            return self._line(plan)
+
+        def make():
+            drawn = self._line(plan)
+            return drawn, drawn.size
+        return _DRAWN.get((self._key, plan), make)
+
+    def total(self, amounts: Iterable[Amount]) -> np.ndarray | None:
+        """Sum of amounts; None for no amounts."""
+        found = None
+        for amount in amounts:
+            values = self.amount(amount)
+            found = values.copy() if found is None else np.add(found, values, out=found)
+        return found
+
+    def most(self, amounts: Iterable[Amount]) -> np.ndarray | None:
+        """The largest of amounts in each trial; None for no amounts."""
+        found = None
+        for amount in amounts:
+            values = self.amount(amount)
+            found = values.copy() if found is None else np.maximum(found, values, out=found)
+        return found
+
+    def summed(self, drawn: Sequence[Drawn | None], what: str) -> np.ndarray:
+        """Sum over lines of one kind of amount, shape (trials,), float64.
+
+        Lines are added up in groups whose sums are kept, so that a line that changed costs the
+        sum of its own group. The order never changes, so the sum does not either.
+        """
+        total = np.zeros(self.streams.trials)
+        for start in range(0, len(drawn), _GROUP):
+            rows = [line for line in drawn[start:start + _GROUP]
+                    if line is not None and getattr(line, what) is not None]
+            if rows:
+                total += self._group(what, rows)
+        return total
+
+    def _group(self, what: str, rows: list[Drawn]) -> np.ndarray:
+        def make():
+            found = getattr(rows[0], what).copy()
+            for row in rows[1:]:
+                found += getattr(row, what)
+            return found, found.nbytes
+
+        if len(rows) == 1:
+            return getattr(rows[0], what)
+        # With few trials adding up is quicker than looking up.
+        if self._key is None or self.streams.trials < 50_000:
+            return make()[0]
+        return _DRAWN.get((what, *(row.number for row in rows)), make)
+
+    # One amount, one event -----------------------------------------------------------------
+
+    @property
+    def _room(self) -> shapes.Buffers:
+        if not hasattr(self._own, "room"):
+            self._own.room = shapes.Buffers(self.streams.trials)
+        return self._own.room
+
+    def amount(self, amount: Amount, at: np.ndarray | None = None) -> np.ndarray:
+        """Values of one amount, float32, shape (trials,); or only in the trials `at`."""
+        table = shapes.table(amount.shape, amount.low, amount.typical, amount.high, amount.evened)
+        if amount.low >= amount.high:
+            values = table[:1].repeat(self.streams.trials if at is None else len(at))
+        else:
+            values = table.take(self._cells(amount.stream, amount.factors, at), mode="wrap")
+        if amount.pieces is not None and amount.share < 1:
+            count = shapes.breakage(amount.pieces, amount.share)
+            values *= count.take(self._cells(amount.piece_stream, None, at), mode="wrap")
+        return values
+
+    def _cells(self, stream: str, factors: tuple[str, str] | None, at: np.ndarray | None
+               ) -> np.ndarray:
+        ranks, offset = self.streams.ranks(stream), self._offset(factors)
+        if at is not None:
+            ranks = ranks.take(at)
+            offset = offset.take(at) if isinstance(offset, np.ndarray) and offset.ndim else offset
+        return shapes.cells(ranks, self.factors.own(factors), offset, self._room)
+
+    def _offset(self, factors: tuple[str, str] | None) -> np.ndarray | np.float32:
+        """The shared part of the score, as cells."""
+        if factors is None:
+            return _MIDDLE
+        with self._lock:
+            if factors not in self._offsets:
+                shared = shapes.within_reach(self.shared_score(*factors),
+                                             self.factors.own(factors))
+                self._offsets[factors] = shapes.offsets(shared)
+            return self._offsets[factors]
+
+    def shared_score(self, hand: str, kind: str) -> np.ndarray | float:
+        """What the job, a hand and a kind of work share, as a part of the score."""
+        loads = [(self.factors.job, lambda: self._score("job"))]
+        if hand:
+            loads.append((self.factors.hand, lambda: self._score(f"hand {hand}")))
+        if kind:
+            loads.append((self.factors.kind, lambda: self._kind_score(kind)))
+        return sum((np.float32(share**0.5) * score() for share, score in loads if share), 0.0)
+
+    def _kind_score(self, kind: str) -> np.ndarray:
+        known = self.factors.kinds
+        if kind not in known:
+            return self._score(f"kind {kind}")
+        row = self.factors.root[known.index(kind)]
+        return sum(np.float32(load) * self._score(f"kind {other}")
+                   for load, other in zip(row, known, strict=True) if abs(load) > 1e-12)
+
+    def _score(self, stream: str) -> np.ndarray:
+        return shapes.scores(self.streams.ranks(stream))
+
+    def happens(self, event: Event) -> np.ndarray:
+        """In which trials an event happens, shape (trials,), bool."""
+        ranks = self.streams.ranks(event.stream)
+        tied = self.factors.cause if event.cause else 0.0
+        if not tied:
+            return ranks < round(event.chance * RANKS)
+        score = np.float32((1 - tied) ** 0.5) * shapes.scores(ranks)
+        score += np.float32(tied**0.5) * self._score(f"cause {event.cause}")
+        return score < shapes.score_below(event.chance)
+
+    def _line(self, plan: LinePlan) -> Drawn:
+        trials = self.streams.trials
+        known = [self.total(amounts) for amounts in (plan.hours, plan.parts, plan.materials)]
+        if not plan.events:
+            return Drawn(*known)
+        hours, other = np.zeros(trials, np.float32), np.zeros(trials, np.float32)
+        days = np.zeros(trials, np.float32) if any(e.days for e in plan.events) else None
+        pattern = np.zeros(trials, np.uint16 if len(plan.events) < 16 else np.uint32)
+        for bit, event in enumerate(plan.events):
+            hit = np.flatnonzero(self.happens(event))
+            for total, amount in ((hours, event.hours), (other, event.other)):
+                if amount.high > 0:
+                    total[hit] += self.amount(amount, hit)
+            if event.days:
+                days[hit] += np.float32(event.days)
+            pattern[hit] |= pattern.dtype.type(1 << min(bit, 31))
+        return Drawn(*known, hours, other, days, pattern)
+
+
+def play_lines(player: Player, plans: Sequence[LinePlan | None], *, workers: int | None = None,
+               progress: Callable[[float], bool | None] | None = None,
+               each: Callable[[int, Drawn], None] | None = None) -> list[Drawn | None]:
+    """Draw every line; the figures are the same for any number of workers.
+
+    Parameters
+    ----------
+    workers
+        Threads; None takes one for each processor where the work is worth it.
+    progress
+        Told the share that is done, from 0 to 1; if it answers False the work stops.
+    each
+        Given each line's place and draws in order, which are then not returned; for runs that are
+        too long to keep.
+
+    Raises
+    ------
+    Stopped
+        If `progress` answered False.
+    """
+    at = [place for place, plan in enumerate(plans) if plan is not None]
+    found: list[Drawn | None] = [None] * len(plans)
+    if workers is None:
+        worth = player.streams.trials * len(at) > 1_000_000
+        workers = min(os.cpu_count() or 1, 4) if worth else 1
+    make = player.line if each is None else player._line
+
+    def take(done: int, place: int, drawn: Drawn) -> None:
+        if each is None:
+            found[place] = drawn
+        else:
+            each(place, drawn)
+        if progress is not None and progress(done / len(at)) is False:
+            raise Stopped("The simulation was stopped; the figures before it still stand.")
+
+    if workers <= 1:
+        for done, place in enumerate(at, 1):
+            take(done, place, make(plans[place]))
+        return found
+    with ThreadPoolExecutor(workers) as pool:
+        # A few ahead of what was taken, so that not everything is held at once.
+        waiting: list = []
+        upcoming = iter(at)
+        for place in upcoming:
+            waiting.append((place, pool.submit(make, plans[place])))
+            if len(waiting) > 2 * workers:
+                break
+        done = 0
+        while waiting:
+            place, future = waiting.pop(0)
+            done += 1
+            try:
+                take(done, place, future.result())
+            except BaseException:
+                for _, other in waiting:
+                    other.cancel()
+                raise
+            following = next(upcoming, None)
+            if following is not None:
+                waiting.append((following, pool.submit(make, plans[following])))
+    return found
+
+
+__all__ = ["WHATS", "Drawn", "Player", "Stopped", "play_lines"]

@@ -1,0 +1,164 @@
+"""Play a job through: from an estimate to its odds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from estimator import durations
+from estimator.durations import Range
+from estimator.estimate import Estimate
+from estimator.labour import charge_out
+from estimator.shop import Settings
+from estimator.simulate.odds import Billing, Odds
+from estimator.simulate.plan import Amount, Plan, plan_of
+from estimator.simulate.play import WHATS, Drawn, Player, play_lines
+from estimator.simulate.streams import Streams
+
+KEEP_MOST = 200_000
+"""Beyond so many trials only totals are kept."""
+
+
+def simulate(
+    job: Estimate,
+    settings: Settings,
+    *,
+    trials: int = 10_000,
+    seed: int = 1,
+    sampler: str = "random",
+    workers: int | None = None,
+    progress: Callable[[float], bool | None] | None = None,
+) -> Odds:
+    """Play the job through `trials` times.
+
+    Hours of every work item vary over their range; shares of the variance are common to the
+    whole job, to all that one person does and to one kind of work, because a machine that
+    fights back does so everywhere. Where an item is n alike units, their spread evens out in
+    part (`repeat_correlation`); where each of n pieces may or may not need it, how many do is
+    drawn. Finds happen or do not, those with a common cause rather together; lines that were not
+    seen may be one condition worse; prices and outwork vary over their ranges.
+
+    Parameters
+    ----------
+    sampler
+        "random", or "sobol" for points that fill the space evenly.
+    workers
+        Threads; the figures are the same for any number. None chooses.
+    progress
+        Told the share that is done; if it answers False, `Stopped` is raised.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 100 trials, or no such sampler.
+    Stopped
+        If `progress` said so.
+    """
+    if trials < 100:
+        raise ValueError(f"{trials} trials say nothing about odds; take 100 or more.")
+    plan = plan_of(job, settings)
+    names = _by_spread(plan, job.hour_cost * job.hours_factor) if sampler == "sobol" else ()
+    player = Player(Streams(seed, trials, sampler, names), plan.factors)
+    last = max(plan.lines, default=-1)
+    plans = [plan.lines.get(place) for place in range(last + 1)]
+    if trials > KEEP_MOST:
+        drawn: list[Drawn | None] = []
+        sums = {what: np.zeros(trials) for what in WHATS}
+
+        def add(_place: int, line: Drawn) -> None:
+            for what, total in sums.items():
+                if (row := getattr(line, what)) is not None:
+                    total += row
+
+        play_lines(player, plans, workers=workers, progress=progress, each=add)
+    else:
+        drawn = play_lines(player, plans, workers=workers, progress=progress)
+        sums = {what: player.summed(drawn, what) for what in WHATS}
+    lines = {place: line for place, line in enumerate(drawn) if line is not None}
+    return totals(job, settings, plan, player, sums, lines)
+
+
+def totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
+           sums: dict[str, np.ndarray], lines: dict[int, Drawn]) -> Odds:
+    """The odds of a job from what its lines drew; `sums` over lines, shape (trials,) each.
+
+    Hours in `sums` are hands-on; they are changed in place.
+    """
+    streams = player.streams
+    hours, find_hours = sums["hours"], sums["find_hours"]
+    hours += plan.setup
+    hours *= job.hours_factor
+    find_hours *= job.hours_factor
+    materials = sums["materials"]
+    if (wholes := player.total(plan.wholes)) is not None:
+        materials += wholes
+    outwork = player.total(plan.charges)
+    outwork = np.zeros(streams.trials) if outwork is None else outwork.astype(np.float64)
+    away = player.most(plan.waits)
+    kinds = {
+        "labour": hours * job.hour_cost,
+        "parts": sums["parts"],
+        "materials": materials,
+        "outwork": outwork,
+        "finds": find_hours * job.hour_cost + sums["find_other"],
+    }
+    cost = kinds["labour"] + kinds["parts"]
+    for kind in ("materials", "outwork", "finds"):
+        cost += kinds[kind]
+    hours += find_hours
+    unattended = max((item.work.operation.unattended for item in job.items), default=0.0) / 24
+    days = hours * (7 / settings.bench_hours_per_week)
+    days += sums["find_days"]
+    days += unattended
+    if away is not None:
+        days += away
+    return Odds(
+        hours, cost, days, find_hours, kinds["finds"], kinds,
+        Billing(charge_out(job.hour_cost, settings.margin), settings.billing_increment_hours,
+                settings.parts_markup, settings.materials_markup, settings.outwork_markup),
+        getattr(streams, "seed", 0), getattr(streams, "sampler", "random"), lines,
+        job.hour_cost, job.hours_factor,
+    )
+
+
+def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
+    """Names of streams, those that move the cost most first."""
+    found: dict[str, float] = {}
+
+    def add(stream: str, spread: float) -> None:
+        found[stream] = found.get(stream, 0.0) + spread
+
+    def sd(amount: Amount) -> float:
+        return float(durations.pert_sd(amount.low, amount.typical, amount.high))
+
+    def mean(amount: Amount) -> float:
+        return durations.mean_of(Range(amount.low, amount.typical, amount.high))
+
+    factors = plan.factors
+    for line in plan.lines.values():
+        for amount in line.hours:
+            spread = sd(amount) * amount.evened * hour_cost
+            hand, kind = amount.factors
+            add(amount.stream, spread)
+            add("job", factors.job**0.5 * spread)
+            add(f"hand {hand}", factors.hand**0.5 * spread)
+            add(f"kind {kind}", factors.kind**0.5 * spread)
+        for amount in (*line.parts, *line.materials):
+            add(amount.stream, sd(amount))
+        for amount, unit in [(a, hour_cost) for a in line.hours] + [(a, 1.0) for a in line.parts]:
+            if amount.pieces:
+                share = amount.share
+                add(amount.piece_stream,
+                    mean(amount) * unit * ((1 - share) / (amount.pieces * share)) ** 0.5)
+        for event in line.events:
+            size = mean(event.hours) * hour_cost + mean(event.other)
+            add(event.stream, size * (event.chance * (1 - event.chance)) ** 0.5)
+            add(event.hours.stream, event.chance * sd(event.hours) * hour_cost)
+            add(event.other.stream, event.chance * sd(event.other))
+    for amount in (*plan.charges, *plan.wholes):
+        add(amount.stream, sd(amount))
+    return sorted(found, key=lambda name: (-found[name], name))
+
+
+__all__ = ["KEEP_MOST", "simulate", "totals"]
