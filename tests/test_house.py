@@ -35,6 +35,7 @@ ROWS = [
     {"estimate"},
     {"simulate"},
     {"quote"},
+    {"trace"},
     {"plots", "documents"},
     {"pages"},
     {"cli"},
