@@ -12,7 +12,7 @@ from estimator.catalogue import Find, Level
 from estimator.durations import Range
 from estimator.estimate import estimate
 from estimator.scope import scope
-from estimator.simulate import share_range, shapes, simulate
+from estimator.simulate import shapes, share_range, simulate
 from estimator.simulate.streams import Streams
 
 

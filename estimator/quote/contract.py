@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import numpy as np
+
 from estimator.quote.records import Quote
+
+LOSSES = (0.05, 0.1, 0.2)
+"""Shares of jobs that may lose money, for which a price is said."""
 
 
 def as_dict(offer: Quote) -> dict:
@@ -13,10 +18,11 @@ def as_dict(offer: Quote) -> dict:
     Units end the keys; money is in `currency`. Keys are added over time, never changed.
     """
     odds = offer.odds
-    p = (0.1, 0.5, 0.8, 0.9, 0.95)
+    p = (0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95)
     hours, cost = odds.at("hours", *p), odds.at("cost", *p)
     machine = offer.survey.machine
     budget = offer.budget
+    margins = offer.margins()
     return {
         "schema": 1,
         "number": offer.number,
@@ -37,6 +43,7 @@ def as_dict(offer: Quote) -> dict:
         "margin": offer.margin,
         "trials": odds.trials,
         "seed": odds.seed,
+        "sampler": odds.sampler,
         "price": _plain(offer.price),
         "cap": None if offer.cap is None else _plain(offer.cap),
         "tax": _plain(offer.total - offer.price),
@@ -48,6 +55,17 @@ def as_dict(offer: Quote) -> dict:
         **{f"hours_p{round(100 * q)}": round(v, 2) for q, v in zip(p, hours, strict=True)},
         "cost_mean": round(float(odds.cost.mean()), 2),
         **{f"cost_p{round(100 * q)}": round(v, 2) for q, v in zip(p, cost, strict=True)},
+        "hours_p80_low": round(odds.sure_of("hours", 0.8)[0], 2),
+        "hours_p80_high": round(odds.sure_of("hours", 0.8)[1], 2),
+        "cost_p80_low": round(odds.sure_of("cost", 0.8)[0], 2),
+        "cost_p80_high": round(odds.sure_of("cost", 0.8)[1], 2),
+        "kinds_mean": {kind: round(float(rows.mean()), 2) for kind, rows in odds.kinds.items()},
+        "margin_mean": round(float(margins.mean()), 4),
+        **{f"margin_p{round(100 * q)}": round(float(v), 4)
+           for q, v in zip((0.05, 0.1, 0.5, 0.9), np.quantile(margins, (0.05, 0.1, 0.5, 0.9)),
+                           strict=True)},
+        "price_for_loss": [] if offer.cap is not None else [
+            {"loss": loss, "price": round(offer.price_for_loss(loss), 2)} for loss in LOSSES],
         "days_p50": round(odds.at("days", 0.5)[0], 1),
         "days_p80": round(odds.at("days", 0.8)[0], 1),
         "finish_p80": offer.finish_p80.isoformat(),
@@ -71,6 +89,30 @@ def as_dict(offer: Quote) -> dict:
                 "rows": list(line.places),
             }
             for line in offer.lines
+        ],
+        "drivers": [
+            {
+                "name": driver.name,
+                "what": driver.what,
+                "line": None if driver.line is None else driver.line + 1,
+                "cost_low": round(driver.low, 2),
+                "cost_high": round(driver.high, 2),
+                "variance_share": round(driver.first, 4),
+                "variance_share_total": round(driver.total, 4),
+            }
+            for driver in offer.drivers
+        ],
+        "inspect_next": [
+            {
+                "line": sight.line + 1,
+                "title": offer.titles[sight.line],
+                "chance": round(sight.chance, 4),
+                "worth": round(sight.value, 2),
+                "worth_minutes": round(60 * sight.value / offer.job.hour_cost, 1),
+                "cost_if_fine": round(sight.fine, 2),
+                "cost_if_worse": round(sight.worse, 2),
+            }
+            for sight in offer.sights
         ],
         "offered": [
             {"key": o.key, "kind": o.kind, "title": o.title, "price": _plain(o.price)}

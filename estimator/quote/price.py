@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -21,14 +22,20 @@ from estimator.shop import Settings, Shop
 from estimator.simulate import Odds
 from estimator.survey import Survey
 
+COMPARE_MOST = 50_000
 
-def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True) -> Quote:
+
+def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
+          progress: Callable[[float], bool | None] | None = None) -> Quote:
     """Price a survey.
 
     Parameters
     ----------
     compare
         Also price the other service levels, for showing them side by side.
+    progress
+        Told the share of the simulation that is done; if it answers False, `simulate.Stopped` is
+        raised and nothing is changed.
 
     Raises
     ------
@@ -54,7 +61,8 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True)
         survey, choices.level, shop.catalogue, dropped=choices.dropped, added=choices.added
     )
     job = estimate(works, shop)
-    odds = simulate.simulate(job, settings, trials=choices.trials, seed=choices.seed)
+    odds = simulate.simulate(job, settings, trials=choices.trials, seed=choices.seed,
+                             sampler=choices.sampler, progress=progress)
     price, cap, divisor = _price(job, odds, choices.pricing, confidence, settings)
     lines = price_lines(job, price, divisor, choices.pricing, settings, shop.catalogue)
     taxes = taxes_on(lines, settings)
@@ -147,6 +155,9 @@ def _checked(choices: Choices, settings: Settings) -> tuple[float, float]:
                 "10,000 is right for a quote.",
             )
         )
+    if choices.sampler not in simulate.SAMPLERS:
+        faults.append(Fault(f'"{choices.sampler}" is not a way of drawing numbers.',
+                            one_of(choices.sampler, simulate.SAMPLERS)))
     if choices.pricing not in (FIXED, TIME):
         faults.append(
             Fault(
@@ -199,7 +210,10 @@ def _levels(
                 scope(survey, level, shop.catalogue, dropped=choices.dropped, added=choices.added),
                 shop,
             )
-            odds = simulate.simulate(job, shop.settings, trials=choices.trials, seed=choices.seed)
+            # Beside each other, levels need no more trials than show on paper.
+            odds = simulate.simulate(job, shop.settings, seed=choices.seed,
+                                     trials=min(choices.trials, COMPARE_MOST),
+                                     sampler=choices.sampler)
             price, _, _ = _price(job, odds, choices.pricing, confidence, shop.settings)
         p50, p80 = odds.at("hours", 0.5, 0.8)
         found.append(
@@ -230,6 +244,7 @@ def _number(survey: Survey, choices: Choices, on: date) -> str:
             sorted(choices.dropped),
             choices.added,
             choices.seed,
+            *((choices.sampler,) if choices.sampler != "random" else ()),
         )
     )
     return f"{on:%y%m%d}-{hashlib.blake2b(said.encode(), digest_size=3).hexdigest().upper()}"

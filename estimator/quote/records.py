@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -14,7 +15,7 @@ from estimator import buying
 from estimator.catalogue import Caution, Level, LevelRow
 from estimator.estimate import Estimate
 from estimator.shop import Settings
-from estimator.simulate import Odds
+from estimator.simulate import Driver, Odds, Sight, drivers, sights, simulate
 from estimator.survey import Survey
 
 FIXED, TIME = "fixed price", "time and materials"
@@ -39,8 +40,8 @@ class Choices:
         Indexes of survey lines that the customer leaves out.
     added
         Extras taken: (assembly, count).
-    trials, seed
-        Of the simulation.
+    trials, seed, sampler
+        Of the simulation; the sampler is "random" or "sobol".
     on
         Date of the quote; None is today.
     """
@@ -53,6 +54,7 @@ class Choices:
     added: tuple[tuple[str, int], ...] = ()
     trials: int = 10_000
     seed: int = 1
+    sampler: str = "random"
     on: date | None = None
 
 
@@ -179,6 +181,36 @@ class Quote:
     def cover(self) -> Decimal:
         """What the price holds above expected cost and margin, for the risk of a fixed price."""
         return sum((line.price for line in self.lines if line.kind == "cover"), Decimal(0))
+
+    @property
+    def divisor(self) -> float:
+        """What a cost is divided by to leave margin and warranty reserve in a price. [–]"""
+        return 1 - self.margin - self.settings.warranty_share
+
+    @functools.cached_property
+    def kept_odds(self) -> Odds:
+        """Odds that know what each line drew; of the first trials, where there were too many."""
+        if self.odds.lines or not self.job.lines:
+            return self.odds
+        return simulate(self.job, self.settings, trials=10_000, seed=self.odds.seed,
+                        sampler=self.odds.sampler)
+
+    @functools.cached_property
+    def drivers(self) -> tuple[Driver, ...]:
+        """What drives the cost, the widest bar first."""
+        if not self.kept_odds.lines:
+            return ()
+        return drivers(self.job, self.settings, self.kept_odds, self.titles,
+                       confidence=self.confidence)
+
+    @functools.cached_property
+    def sights(self) -> tuple[Sight, ...]:
+        """Lines worth looking at before quoting, the most valuable first."""
+        return sights(self.job, self.kept_odds, self.confidence)
+
+    def price_for_loss(self, loss: float) -> float:
+        """The fixed price at which just this share of jobs loses money, before rounding. [money]"""
+        return self.odds.income_for(loss) / (1 - self.settings.warranty_share)
 
     def margins(self):
         """Share of the price left over in each trial, after the warranty reserve; (trials,)."""

@@ -14,7 +14,7 @@ import numpy as np
 from estimator.simulate import shapes
 from estimator.simulate.kept import Kept
 from estimator.simulate.plan import Amount, Event, Factors, LinePlan
-from estimator.simulate.streams import RANKS, Streams, Swapped
+from estimator.simulate.streams import RANKS, Streams
 
 _GROUP = 16
 _DRAWN = Kept()
@@ -55,10 +55,11 @@ class Drawn:
 class Player:
     """Draws amounts from a set of streams."""
 
-    def __init__(self, streams: Streams | Swapped, factors: Factors):
+    def __init__(self, streams: Streams, factors: Factors):
         self.streams, self.factors = streams, factors
         self._offsets: dict[object, np.ndarray | np.float32] = {}
-        self._lock = threading.Lock()
+        self._scores: dict[str, np.ndarray] = {}
+        self._lock = threading.RLock()
         self._own = threading.local()
         self._key = None if streams.key is None else (streams.key, factors)
 
@@ -132,9 +133,13 @@ class Player:
         else:
             values = table.take(self._cells(amount.stream, amount.factors, at), mode="wrap")
         if amount.pieces is not None and amount.share < 1:
-            count = shapes.breakage(amount.pieces, amount.share)
-            values *= count.take(self._cells(amount.piece_stream, None, at), mode="wrap")
+            values *= self.count(amount, at)
         return values
+
+    def count(self, amount: Amount, at: np.ndarray | None = None) -> np.ndarray:
+        """On how many pieces an amount falls, over how many are expected; float32."""
+        count = shapes.breakage(amount.pieces, amount.share)
+        return count.take(self._cells(amount.piece_stream, None, at), mode="wrap")
 
     def _cells(self, stream: str, factors: tuple[str, str] | None, at: np.ndarray | None
                ) -> np.ndarray:
@@ -157,9 +162,9 @@ class Player:
 
     def shared_score(self, hand: str, kind: str) -> np.ndarray | float:
         """What the job, a hand and a kind of work share, as a part of the score."""
-        loads = [(self.factors.job, lambda: self._score("job"))]
+        loads = [(self.factors.job, lambda: self.score("job"))]
         if hand:
-            loads.append((self.factors.hand, lambda: self._score(f"hand {hand}")))
+            loads.append((self.factors.hand, lambda: self.score(f"hand {hand}")))
         if kind:
             loads.append((self.factors.kind, lambda: self._kind_score(kind)))
         return sum((np.float32(share**0.5) * score() for share, score in loads if share), 0.0)
@@ -167,23 +172,32 @@ class Player:
     def _kind_score(self, kind: str) -> np.ndarray:
         known = self.factors.kinds
         if kind not in known:
-            return self._score(f"kind {kind}")
+            return self.score(f"kind {kind}")
         row = self.factors.root[known.index(kind)]
-        return sum(np.float32(load) * self._score(f"kind {other}")
+        return sum(np.float32(load) * self.score(f"kind {other}")
                    for load, other in zip(row, known, strict=True) if abs(load) > 1e-12)
 
-    def _score(self, stream: str) -> np.ndarray:
-        return shapes.scores(self.streams.ranks(stream))
+    def score(self, stream: str) -> np.ndarray:
+        """Standard normal scores of a stream that quantities share; float32."""
+        with self._lock:
+            if stream not in self._scores:
+                self._scores[stream] = shapes.scores(self.streams.ranks(stream))
+            return self._scores[stream]
 
     def happens(self, event: Event) -> np.ndarray:
         """In which trials an event happens, shape (trials,), bool."""
         ranks = self.streams.ranks(event.stream)
-        tied = self.factors.cause if event.cause else 0.0
-        if not tied:
+        if not (event.cause and self.factors.cause):
             return ranks < round(event.chance * RANKS)
-        score = np.float32((1 - tied) ** 0.5) * shapes.scores(ranks)
-        score += np.float32(tied**0.5) * self._score(f"cause {event.cause}")
-        return score < shapes.score_below(event.chance)
+        return self.hit(event, shapes.scores(ranks))
+
+    def hit(self, event: Event, scores: np.ndarray) -> np.ndarray:
+        """In which trials an event happens whose own scores are these."""
+        tied = self.factors.cause if event.cause else 0.0
+        if tied:
+            scores = np.float32((1 - tied) ** 0.5) * scores
+            scores += np.float32(tied**0.5) * self.score(f"cause {event.cause}")
+        return scores < shapes.score_below(event.chance)
 
     def _line(self, plan: LinePlan) -> Drawn:
         trials = self.streams.trials

@@ -195,6 +195,16 @@ def values(ranks: np.ndarray, quantiles: np.ndarray) -> np.ndarray:
     return quantiles.take(cells(ranks, 1.0, offsets(0.0), Buffers(len(ranks))))
 
 
-__all__ = ["CELLS", "REACH", "Buffers", "breakage", "score_below", "cells", "offsets", "scores",
-           "table", "values",
-           "within_reach"]
+__all__ = [
+    "CELLS",
+    "REACH",
+    "Buffers",
+    "breakage",
+    "cells",
+    "offsets",
+    "score_below",
+    "scores",
+    "table",
+    "values",
+    "within_reach",
+]

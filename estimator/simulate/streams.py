@@ -14,7 +14,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import threading
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 
 import numpy as np
 
@@ -103,21 +103,4 @@ class Streams:
         return _sobol(self.seed, self.trials, len(self._dimension))[place]
 
 
-class Swapped:
-    """Two sets of streams as one: those that `chosen` says come from the other.
-
-    With it one quantity, or a group of them, is drawn anew while the rest stays as it was.
-    """
-
-    key = None
-
-    def __init__(self, streams: Streams, other: Streams, chosen: Callable[[str], bool]):
-        self.trials = streams.trials
-        self._streams, self._other, self._chosen = streams, other, chosen
-
-    def ranks(self, name: str) -> np.ndarray:
-        """The stream of a quantity: shape (trials,), uint16."""
-        return (self._other if self._chosen(name) else self._streams).ranks(name)
-
-
-__all__ = ["MOST_DIMENSIONS", "RANKS", "SAMPLERS", "Streams", "Swapped"]
+__all__ = ["MOST_DIMENSIONS", "RANKS", "SAMPLERS", "Streams"]

@@ -1,0 +1,82 @@
+"""Which line to look at before quoting, and what that is worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from estimator import decisions
+from estimator.catalogue import Certainty
+from estimator.estimate import Estimate
+from estimator.simulate.odds import Odds
+
+
+@dataclass(frozen=True)
+class Sight:
+    """A line that was not seen, and what seeing it would do.
+
+    Parameters
+    ----------
+    line
+        Index of the survey line.
+    chance
+        Chance that it is worse than written or that a find hides there. [–]
+    value
+        What it saves a job on average to know that before the price is set: less cover where
+        all is well, less loss where it is not. [money]
+    fine, worse
+        The cost at the confidence asked for if all is well with it, and if not. [money]
+    """
+
+    line: int
+    chance: float
+    value: float
+    fine: float
+    worse: float
+
+
+def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, ...]:
+    """The lines worth looking at, the most valuable first.
+
+    Only lines whose condition was assumed or hidden: a seen line has nothing more to show
+    before teardown. The value of a sight is the expected value of partial perfect information
+    (`decisions.value_of_seeing`), where the state of a line is which of its finds are there and
+    whether it is worse than written.
+    """
+    found = []
+    for index, line in odds.lines.items():
+        if line.pattern is None or job.scope.lines[index].certainty == Certainty.SEEN:
+            continue
+        wrong = line.pattern > 0
+        chance = float(np.mean(wrong))
+        if not 0 < chance < 1:
+            continue
+        codes = _codes(line.pattern)
+        value = decisions.value_of_seeing(odds.cost, codes, confidence)
+        value -= _optimism(odds.cost, len(np.unique(codes)), confidence)
+        if value <= 0:
+            continue
+        fine, worse = (float(np.quantile(odds.cost[part], confidence)) for part in (~wrong, wrong))
+        found.append(Sight(index, chance, value, fine, worse))
+    return tuple(sorted(found, key=lambda sight: (-sight.value, sight.line)))
+
+
+def _optimism(cost: np.ndarray, groups: int, confidence: float) -> float:
+    """By how much the value reads high because the trials that it is judged by chose the covers.
+
+    Each further group fits one quantile more: (1 − q) / (2 · trials · density at the quantile).
+    """
+    around = np.clip((confidence - 0.02, confidence + 0.02), 0, 1)
+    low, high = np.quantile(cost, around)
+    return (groups - 1) * (1 - confidence) / 2 / len(cost) * (high - low) / (around[1] - around[0])
+
+
+def _codes(pattern: np.ndarray) -> np.ndarray:
+    """Patterns as codes from 0 without gaps."""
+    if pattern.max() < 4096:
+        return pattern
+    return np.unique(pattern, return_inverse=True)[1]
+
+
+__all__ = ["Sight", "sights"]
