@@ -1,17 +1,33 @@
-"""The ledger keeps drafts, refuses older ones, and says in plain words what is wrong."""
+"""The ledger keeps drafts and quotes sent, and says in plain words what is wrong."""
 
+import dataclasses
+import math
 import sqlite3
 import threading
+from datetime import date
+from decimal import Decimal
 
 import pytest
 
 from estimator.errors import BadInput
-from estimator.ledger import FILE, Draft, Ledger, Stale, new_key
+from estimator.ledger import FILE, Draft, Ledger, Sent, Stale, new_key
 
 CONTENT = {
     "lines": [{"assembly": "flipper", "count": 3, "note": 'a "note", ünïcode'}],
     "level": None,
 }
+
+QUOTE = Sent("2026-014", "Harbour Lights", "shop-job", date(2026, 3, 2), Decimal("4180.00"),
+             3127.4182, "GBP")
+# As the first version of the program made it.
+FIRST_SCHEMA = """
+CREATE TABLE drafts ("key" VARCHAR(40) NOT NULL, title VARCHAR NOT NULL, content JSON NOT NULL,
+                     revision INTEGER NOT NULL, saved VARCHAR(32) NOT NULL, PRIMARY KEY ("key"));
+CREATE INDEX ix_drafts_saved ON drafts (saved);
+INSERT INTO drafts VALUES ('a1', 'Harbour Lights', '{"level": "shop-job"}', 3,
+                           '2026-01-25T16:29:58.624398+00:00');
+PRAGMA user_version = 1;
+"""
 
 
 @pytest.fixture
@@ -28,6 +44,9 @@ def test_looking_makes_no_file(ledger):
     assert ledger.latest() is None
     assert ledger.draft("a") is None
     ledger.forget("a")
+    assert ledger.sent() == ()
+    with pytest.raises(BadInput, match="None was kept so far"):
+        ledger.decide("2026-014", "won")
     assert not ledger.path.exists()
 
 
@@ -122,7 +141,7 @@ def test_the_file_is_set_up_to_be_shared_and_to_last(ledger):
         assert pragma("journal_mode") == "wal"
         assert pragma("foreign_keys") == 1
         assert pragma("busy_timeout") >= 1000
-        assert pragma("user_version") == 1
+        assert pragma("user_version") == 2
 
 
 def test_a_file_that_is_no_ledger_is_reported_in_plain_words(tmp_path):
@@ -145,6 +164,55 @@ def test_a_ledger_of_a_later_version_is_refused_and_left_alone(tmp_path):
     ledger.close()
 
 
+def _first_ledger(folder):
+    with sqlite3.connect(folder / FILE) as connection:
+        connection.executescript(FIRST_SCHEMA)
+    connection.close()
+    return Ledger(folder)
+
+
+def test_a_ledger_of_the_first_version_goes_on_as_it_is(tmp_path):
+    """It gets the table of quotes and loses nothing; its drafts are saved and refused as before."""
+    ledger = _first_ledger(tmp_path)
+    draft = ledger.draft("a1")
+    assert (draft.title, draft.content, draft.revision) == (
+        "Harbour Lights", {"level": "shop-job"}, 3)
+    assert draft.saved.isoformat() == "2026-01-25T16:29:58.624398+00:00"
+    assert ledger.sent() == ()
+    assert ledger.record(QUOTE) == QUOTE
+    assert ledger.save(draft).revision == 4
+    with pytest.raises(Stale):
+        ledger.save(draft)
+    ledger.close()
+    connection = sqlite3.connect(tmp_path / FILE)
+    assert connection.execute("PRAGMA user_version").fetchone() == (2,)
+    connection.close()
+
+
+def test_many_windows_may_bring_an_old_ledger_up_to_date_at_once(tmp_path):
+    """Whoever comes second finds it done, and nobody is turned away."""
+    first = _first_ledger(tmp_path)
+    gate, found = threading.Barrier(6), []
+
+    def look():
+        mine = Ledger(tmp_path)
+        gate.wait()
+        try:
+            found.append((len(mine.drafts()), mine.sent()))
+        except BadInput as error:
+            found.append(str(error))
+        finally:
+            mine.close()
+
+    threads = [threading.Thread(target=look) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == [(1, ())] * 6
+    first.close()
+
+
 def test_a_folder_that_is_not_there_is_reported_in_plain_words(tmp_path):
     """Nothing can be kept in a folder that does not exist, and that is said."""
     ledger = Ledger(tmp_path / "nowhere")
@@ -156,3 +224,94 @@ def test_a_folder_that_is_not_there_is_reported_in_plain_words(tmp_path):
 def test_keys_do_not_repeat():
     """A thousand keys are a thousand different ones."""
     assert len({new_key() for _ in range(1000)}) == 1000
+
+
+# --- quotes sent ---------------------------------------------------------------------------------
+
+
+def test_a_quote_sent_comes_back_as_it_was_sent(ledger, tmp_path):
+    """Every figure, the price to its last digit, also for another ledger on the folder."""
+    assert ledger.record(QUOTE) == QUOTE
+    other = Ledger(tmp_path)
+    assert other.sent() == (QUOTE,)
+    assert str(other.sent()[0].price) == "4180.00"
+    other.close()
+
+
+def test_quotes_are_listed_newest_first(ledger):
+    """By the day they were sent, then by number, not by when they were recorded."""
+    for number, day in (("2", 5), ("3", 1), ("1", 5), ("4", 9)):
+        ledger.record(dataclasses.replace(QUOTE, number=number, sent=date(2026, 3, day)))
+    assert [sent.number for sent in ledger.sent()] == ["4", "2", "1", "3"]
+
+
+def test_an_open_quote_that_is_sent_again_is_replaced(ledger):
+    """The same number again: the new price counts, and there is still one quote."""
+    ledger.record(QUOTE)
+    again = dataclasses.replace(QUOTE, price=Decimal("4010.50"), level="reconditioned",
+                                sent=date(2026, 3, 9), cost_mean=3000.0)
+    assert ledger.record(again) == again
+    assert ledger.sent() == (again,)
+
+
+@pytest.mark.parametrize("outcome", ["won", "lost"])
+def test_a_decided_quote_stays_as_it_was_decided(ledger, outcome):
+    """The price that was won or lost is history; sending the number again does not change it."""
+    ledger.record(QUOTE)
+    decided = ledger.decide(QUOTE.number, outcome)
+    assert decided == dataclasses.replace(QUOTE, outcome=outcome)
+    assert ledger.record(dataclasses.replace(QUOTE, price=Decimal(1))) == decided
+    assert ledger.sent() == (decided,)
+
+
+def test_an_outcome_may_be_put_right(ledger):
+    """A slip of the hand is no history: lost becomes won, or open again and is replaced."""
+    ledger.record(QUOTE)
+    ledger.decide(QUOTE.number, "lost")
+    assert ledger.decide(QUOTE.number, "won").outcome == "won"
+    assert ledger.decide(QUOTE.number, "open") == QUOTE
+    again = dataclasses.replace(QUOTE, cost_mean=1.0)
+    assert ledger.record(again) == again
+
+
+def test_a_quote_of_the_past_may_be_recorded_with_its_outcome(ledger):
+    """History from before the ledger goes in decided."""
+    past = dataclasses.replace(QUOTE, number="2019-3", outcome="won")
+    assert ledger.record(past) == past
+    assert ledger.sent() == (past,)
+
+
+def test_deciding_touches_one_quote_only(ledger):
+    """The other quotes stay open."""
+    ledger.record(QUOTE)
+    other = ledger.record(dataclasses.replace(QUOTE, number="2026-015"))
+    ledger.decide(QUOTE.number, "won")
+    assert other in ledger.sent()
+
+
+def test_an_unknown_number_names_the_nearest(ledger):
+    """A mistyped number is not decided; the ones like it are offered."""
+    ledger.record(QUOTE)
+    ledger.record(dataclasses.replace(QUOTE, number="K-7"))
+    with pytest.raises(BadInput, match=r'"2026-14".* Did you mean "2026-014"\?'):
+        ledger.decide("2026-14", "won")
+    assert all(sent.outcome == "open" for sent in ledger.sent())
+
+
+def test_an_unknown_outcome_is_refused(ledger):
+    """Only what is known can come of a quote."""
+    ledger.record(QUOTE)
+    with pytest.raises(BadInput, match=r'"wonn" is no outcome.*Did you mean "won"'):
+        ledger.decide(QUOTE.number, "wonn")
+    with pytest.raises(BadInput, match="Allowed: open, won, lost"):
+        ledger.decide(QUOTE.number, "accepted")
+
+
+def test_every_fault_of_a_quote_is_told_at_once():
+    """No number, no price, no cost and no outcome: four faults."""
+    with pytest.raises(BadInput) as caught:
+        dataclasses.replace(QUOTE, number=" ", price=Decimal("-1"), cost_mean=math.nan,
+                            outcome="gone")
+    assert len(caught.value.faults) == 4
+    assert "The price" in str(caught.value)
+    assert "nan" in str(caught.value)
