@@ -226,6 +226,14 @@ def test_ranges_are_those_of_the_reference_library(cases, part, confidence):
         assert 0 <= low <= hits / cases <= high <= 1
 
 
+@pytest.mark.parametrize("cases", [7, 9, 18])
+def test_none_and_all_reach_the_ends(cases):
+    """Where it never held, or always did, the range ends at 0 or 1 exactly, without dust."""
+    for ours in (exact_range, wilson_range):
+        assert ours(0, cases)[0] == 0
+        assert ours(cases, cases)[1] == 1
+
+
 def test_how_often_a_quantile_held():
     """A case on the quantile is one that held; the range is that of Wilson."""
     found = held([3, 5, 7, 9], 7, confidence=0.9)
