@@ -9,6 +9,7 @@ from decimal import Decimal
 
 import pytest
 
+from estimator import ledger as ledger_room
 from estimator.errors import BadInput
 from estimator.ledger import FILE, Draft, Ledger, Sent, Stale, new_key
 
@@ -211,6 +212,25 @@ def test_many_windows_may_bring_an_old_ledger_up_to_date_at_once(tmp_path):
         thread.join()
     assert found == [(1, ())] * 6
     first.close()
+
+
+def test_nobody_writes_while_an_old_ledger_is_brought_up_to_date(tmp_path, monkeypatch):
+    """The look at its version and the new tables are one step for every other window."""
+    ledger = _first_ledger(tmp_path)
+    about = ledger_room._tables().about
+    make, said = about.create_all, []
+
+    def make_while_another_tries(connection):
+        other = sqlite3.connect(tmp_path / FILE, timeout=0)
+        with pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("BEGIN IMMEDIATE")
+        said.append("tried")
+        other.close()
+        make(connection)
+
+    monkeypatch.setattr(about, "create_all", make_while_another_tries)
+    assert len(ledger.drafts()) == len(said) == 1
+    ledger.close()
 
 
 def test_a_folder_that_is_not_there_is_reported_in_plain_words(tmp_path):
