@@ -185,8 +185,14 @@ def tax_by_line(
     return tuple(to_money(line, currency) for line in _taxed(lines))
 
 
-def format_money(amount: Amount, currency: str = "USD", locale: str = "en_US") -> str:
+def format_money(amount: Amount, currency: str = "USD", locale: str = "en_US",
+                 digits: int | None = None) -> str:
     """An amount as people of a locale write it, with the minor digits of ISO 4217.
+
+    Parameters
+    ----------
+    digits
+        How many minor digits to write; None takes the currency's.
 
     Raises
     ------
@@ -195,17 +201,21 @@ def format_money(amount: Amount, currency: str = "USD", locale: str = "en_US") -
 
     Examples
     --------
-    >>> format_money("1234.5"), format_money(-12, "JPY", "en_US")
-    ('$1,234.50', '-¥12')
+    >>> format_money("1234.5"), format_money(-12, "JPY", "en_US"), format_money("1234.5", digits=0)
+    ('$1,234.50', '-¥12', '$1,235')
     """
     from babel import Locale
     from babel.numbers import parse_pattern
 
     place = Locale.parse(locale)
     pattern = parse_pattern(place.currency_formats["standard"].pattern)
-    digits = minor_digits(currency)
+    if digits is None:
+        digits = minor_digits(currency)
+        amount = to_money(amount, currency)
+    else:
+        amount = round_half_up(amount, Decimal(1).scaleb(-digits))
     pattern.frac_prec = (digits, digits)
-    written = pattern.apply(to_money(amount, currency), place, currency=currency,
+    written = pattern.apply(amount, place, currency=currency,
                             currency_digits=False)
     # A code of letters is kept off the digits, as CLDR's rule for currency spacing asks.
     return re.sub(r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])", "\xa0", written)

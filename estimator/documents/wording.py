@@ -51,6 +51,18 @@ def money(amount: Decimal | float, settings: Settings) -> str:
     return format_money(amount, settings.currency, settings.locale).replace("\uffe5", "¥")
 
 
+def whole(amount: float, settings: Settings) -> str:
+    """An amount in whole units of the currency, where cents would only be noise.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> whole(1234.56, open_shop().settings)
+    '$1,235'
+    """
+    return format_money(amount, settings.currency, settings.locale, digits=0).replace("\uffe5", "¥")
+
+
 def day(when: date, settings: Settings) -> str:
     """A date in full as the shop's locale writes it, or after ISO 8601 where fonts may lack."""
     from babel.dates import format_date

@@ -6,7 +6,6 @@ so long that the next edit has to wait for it.
 
 from __future__ import annotations
 
-import re
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,8 +14,8 @@ import ipywidgets as widgets
 
 from estimator import plots
 from estimator.catalogue import LEVELS, Level
-from estimator.documents.wording import money
-from estimator.pages import figures
+from estimator.documents.wording import whole
+from estimator.pages import answers, figures
 from estimator.pages.desk import Desk
 from estimator.quote import LevelPrice, Quote, quote
 from estimator.shop import Shop
@@ -46,19 +45,27 @@ class Board:
     def __init__(self, shop: Shop):
         self.shop = shop
         self._quotes: OrderedDict[Desk, Quote] = OrderedDict()
-        self.charts = {name: widgets.HTML() for name in ("margin", "breakdown", "hours")}
+        self.charts = {name: widgets.HTML() for name in
+                       ("cost", "margin", "price", "hours", "drivers", "sights")}
+        self.odds, self.drivers, self.sights = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.levels, self.parts, self.terms = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.firmness = widgets.HTML()
         self.widget = box(
-            "est-block", heading("Odds and costs"), box("est-charts", *self.charts.values()),
-            self.firmness,
+            "est-block", heading("Odds and costs"),
+            box("est-charts", *(self.charts[name] for name in ("margin", "price", "hours"))),
+            self.odds, self.firmness,
+            heading("What drives the price, and what to look at first"),
+            box("est-drivers", self.charts["drivers"],
+                box("est-block", self.drivers, self.sights, self.charts["sights"])),
             heading("Service levels side by side"), self.levels,
             heading("Parts to buy"), self.parts,
             heading("What is in and what is not"), self.terms)
         # One level a step, so that none holds up an edit for long.
+        self._costed: Quote | None = None
         self.steps: tuple[Callable[[Desk, Quote], None], ...] = (
+            lambda _desk, offer: self.cost(offer),
             *((lambda desk, _offer, level=level: self._at(desk, level)) for level in LEVELS[1:]),
-            self._tables, self._margin, self._breakdown, self._hours)
+            self._tables, self._margin, self._price, self._hours, self._drivers, self._sights)
 
     def quoted(self, desk: Desk) -> Quote:
         """The quote of a desk without its other levels; words make no difference to it."""
@@ -93,15 +100,54 @@ class Board:
         else:
             self.charts["margin"].value = ""
 
-    def _breakdown(self, _desk: Desk, offer: Quote) -> None:
+    def cost(self, offer: Quote) -> None:
+        """The curve of cost with the price on it: it follows every edit and every slider."""
+        if offer is self._costed:
+            return
+        self._costed = offer
+        if offer.price:
+            self._chart("cost", "Cost, and what the price covers",
+                        plots.cost_curve(offer.odds.cost, answers.covered(offer),
+                                         money=self._whole),
+                        answers.chart_words(offer))
+            self.odds.value = answers.losses(offer)
+        else:
+            self.charts["cost"].value = self.odds.value = ""
+
+    def _whole(self, amount: float) -> str:
+        return whole(amount, self.shop.settings)
+
+    def _price(self, _desk: Desk, offer: Quote) -> None:
         amounts = figures.breakdown(offer)
-
-        def whole(amount: float) -> str:
-            return re.sub(r"[.,]\d\d(?!\d)", "", money(round(amount), self.shop.settings))
-
-        self._chart("breakdown", "What the price is made of",
-                    plots.cost_breakdown(amounts, money=whole, earned=["Margin"]),
+        steps = [(name, amount) for name, amount in amounts.items()
+                 if abs(amount) >= 0.5 or name == "Margin"]
+        self._chart("price", "From cost to price",
+                    plots.waterfall(steps, sum(amount for _, amount in steps), money=self._whole,
+                                    earned=["Margin"], name="Price"),
                     figures.breakdown_words(amounts, offer))
+
+    def _drivers(self, _desk: Desk, offer: Quote) -> None:
+        self.drivers.value = f'<div data-testid="what-drives">{answers.drivers(offer)}</div>'
+        rows = [(d.name, answers.price_of(offer, d.low), answers.price_of(offer, d.high))
+                for d in offer.drivers]
+        if rows:
+            (middle,) = offer.odds.at("cost", offer.confidence)
+            self._chart("drivers", "What each driver alone makes of the price",
+                        plots.tornado(rows, answers.price_of(offer, middle), money=self._whole,
+                                      of="Price"),
+                        answers.tornado_words(offer))
+        else:
+            self.charts["drivers"].value = ""
+
+    def _sights(self, _desk: Desk, offer: Quote) -> None:
+        self.sights.value = answers.sights(offer)
+        rows = [(offer.titles[s.line], s.value) for s in answers.worth_a_look(offer)]
+        if rows:
+            self._chart("sights", "What a look before quoting saves, on average",
+                        plots.inspect_next(rows, money=self._whole),
+                        answers.sight_words(offer))
+        else:
+            self.charts["sights"].value = ""
 
     def _hours(self, _desk: Desk, offer: Quote) -> None:
         self._chart("hours", "Hours it takes", plots.hours_curve(offer.odds.hours),

@@ -1,4 +1,4 @@
-"""Small devices that stock widgets lack: the survey table, a heartbeat, files in and out."""
+"""Small devices that stock widgets lack: the survey table, sliders, a heartbeat, files."""
 
 from __future__ import annotations
 
@@ -88,6 +88,18 @@ def _row(entry, number: int, catalogue: Catalogue) -> dict:
     }
 
 
+class Slider(anywidget.AnyWidget):
+    """A figure that can be typed or slid; what is typed may lie outside of the slider's ends."""
+
+    _esm = _text("slider.js")
+    label = traitlets.Unicode().tag(sync=True)
+    help = traitlets.Unicode().tag(sync=True)
+    value = traitlets.Float().tag(sync=True)
+    min = traitlets.Float().tag(sync=True)
+    max = traitlets.Float().tag(sync=True)
+    step = traitlets.Float(1.0).tag(sync=True)
+
+
 class Pulse(anywidget.AnyWidget):
     """Tells the page that the kernel lives, and us that the page is there.
 
@@ -149,4 +161,4 @@ class FileButton(anywidget.AnyWidget):
             self._on_file(str(message["name"]), int(message.get("size", 0)), data)
 
 
-__all__ = ["UPLOAD_MOST_BYTES", "FileButton", "Pulse", "SurveyTable"]
+__all__ = ["UPLOAD_MOST_BYTES", "FileButton", "Pulse", "Slider", "SurveyTable"]

@@ -50,7 +50,7 @@ def strip(offer: Quote) -> str:
                    ("hours-p80", f"{p80:.0f} h", "4 jobs in 5"),
                    ("hours-p90", f"{p90:.0f} h", "9 jobs in 10")]),
         ("Ready by", [("ready", short_day(offer), "4 jobs in 5")]),
-        ("Loss", [("loss", plots.in_a_hundred(offer.chance_of_loss), "jobs like this")]),
+        ("Loss", [("loss", plots.in_a_hundred(offer.chance_of_loss), "of jobs like this")]),
         ("Left over", [("margin", f"{100 * left:.0f} %", "of the price")]),
         ("For finds", [("finds", money(offer.find_allowance, said), "in the price")]),
         ("Cap", [("cap", money(offer.cap, said), "without asking")]) if timed else

@@ -17,7 +17,7 @@ from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Draft
 from estimator.pages.desk import Desk
-from estimator.pages.devices import FileButton
+from estimator.pages.devices import FileButton, Slider
 from estimator.quote import FIXED, TIME
 from estimator.shop import Settings
 from estimator.survey import Machine
@@ -99,11 +99,11 @@ class ChoicesForm(_Form):
         self.pricing = widgets.Dropdown(
             options=[("fixed price", FIXED), ("time and materials, with a cap", TIME)],
             description="Pricing", **_plain())
-        self.confidence = widgets.FloatText(description="Confidence, %", step=1, **_plain())
-        self.margin = widgets.FloatText(description="Margin, %", step=1, **_plain())
-        self.confidence.tooltip = (
-            "Share of jobs like this one that stay within the cost that the price is built on.")
-        self.margin.tooltip = "Share of the price that is left over at that cost."
+        self.confidence = Slider(
+            label="Confidence, %", min=50, max=99, value=80,
+            help="Share of jobs like this one that stay within the cost the price is built on.")
+        self.margin = Slider(label="Margin, %", min=0, max=60, value=25,
+                             help="Share of the price that is left over at that cost.")
         self.extras = {}
         for name, row in catalogue.assemblies.items():
             if row.extra:
@@ -112,12 +112,12 @@ class ChoicesForm(_Form):
                 self._watch("extras", box)
         for name in ("level", "pricing", "confidence", "margin"):
             self._watch(name, getattr(self, name))
-        shares = widgets.Box([self.confidence, self.margin])
-        shares.add_class("est-pair")
+        self.shares = widgets.Box([self.confidence, self.margin])
+        self.shares.add_class("est-pair")
         more = widgets.VBox(list(self.extras.values()))
         more.add_class("est-extras")
         self.widget = widgets.VBox([
-            self.level, self.promise, self.pricing, shares,
+            self.level, self.promise, self.pricing,
             widgets.HTML("<h3>Extras</h3>"), more])
         self.widget.add_class("est-choices")
 

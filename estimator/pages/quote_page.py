@@ -102,6 +102,7 @@ class QuotePage:
         self._kept: dict | None = None
         self._stale = False
         self._delete_asked = False
+        self.drawn = False
         self._build()
         # Held until the browser is there: what changes between the end of the cell and its coming
         # is lost on the way, and would not be sent again.
@@ -136,7 +137,8 @@ class QuotePage:
         if self.folder is None:
             self.write.disabled = True
 
-        offer = box("est-offer", figure_box, heading("Choices"), self.choices.widget)
+        offer = box("est-offer", figure_box, self.choices.shares, self.board.charts["cost"],
+                    heading("Choices"), self.choices.widget)
         lines = box("est-lines", heading("Condition, line by line"), self.table)
         self.widget = box(
             "est-page", self.pulse,
@@ -343,6 +345,7 @@ class QuotePage:
         """The page is in the browser: now draw what takes time."""
         if self.draft.revision:
             self.pulse.address(self.draft.key)
+        self.drawn = True
         self.costly.release()
 
     # What follows from it ---------------------------------------------------------------
@@ -356,6 +359,8 @@ class QuotePage:
             return
         self.offer = self.board.quoted(self.desk)
         self.strip.value = figures.strip(self.offer)
+        if self.drawn:
+            self.board.cost(self.offer)
         self.table.price(figures.line_prices(self.offer, self.desk))
         self.choices.price(figures.extra_prices(self.offer, self.desk))
         self._old(False)

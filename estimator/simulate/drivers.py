@@ -20,6 +20,7 @@ from estimator.simulate import shapes
 from estimator.simulate.odds import Odds
 from estimator.simulate.plan import Factors, Plan, plan_of
 from estimator.simulate.play import Player
+from estimator.simulate.run import player_of
 from estimator.simulate.streams import Streams
 
 TRIALS = 1024
@@ -109,8 +110,8 @@ def _name(what: str, which, job: Estimate, titles: Sequence[str]) -> str:
         return job.lots[which].name
     if what == "prices":
         return "Prices of parts and materials"
-    return {"job": "The job as a whole", "hand": "Whose hands do it",
-            "kind": "How each kind of work goes", "cause": "Finds of one cause"}[which]
+    return {"job": "How the whole job goes", "hand": "Pace of the hands",
+            "kind": "How each kind of work goes", "cause": "Finds that share a cause"}[which]
 
 
 def variance_shares(plan: Plan, job: Estimate, seed: int, trials: int
@@ -262,7 +263,7 @@ class _Block:
 def _contributions(job: Estimate, odds: Odds, plan: Plan):
     """A function from a driver to what it adds to the cost in each trial, shape (trials,)."""
     hour = job.hour_cost * job.hours_factor
-    player = Player(Streams(odds.seed, odds.trials), plan.factors)
+    player = player_of(plan, job, trials=odds.trials, seed=odds.seed, sampler=odds.sampler)
 
     def found(what: str, which) -> np.ndarray:
         if what == "hours":

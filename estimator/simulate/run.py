@@ -58,8 +58,7 @@ def simulate(
     if trials < 100:
         raise ValueError(f"{trials} trials say nothing about odds; take 100 or more.")
     plan = plan_of(job, settings)
-    names = _by_spread(plan, job.hour_cost * job.hours_factor) if sampler == "sobol" else ()
-    player = Player(Streams(seed, trials, sampler, names), plan.factors)
+    player = player_of(plan, job, trials=trials, seed=seed, sampler=sampler)
     last = max(plan.lines, default=-1)
     plans = [plan.lines.get(place) for place in range(last + 1)]
     if trials > KEEP_MOST:
@@ -77,6 +76,13 @@ def simulate(
         sums = {what: player.summed(drawn, what) for what in WHATS}
     lines = {place: line for place, line in enumerate(drawn) if line is not None}
     return totals(job, settings, plan, player, sums, lines)
+
+
+def player_of(plan: Plan, job: Estimate, *, trials: int, seed: int, sampler: str = "random"
+              ) -> Player:
+    """The player that the odds of a job come from, for drawing more of the same."""
+    names = _by_spread(plan, job.hour_cost * job.hours_factor) if sampler == "sobol" else ()
+    return Player(Streams(seed, trials, sampler, names), plan.factors)
 
 
 def totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
@@ -161,4 +167,4 @@ def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
     return sorted(found, key=lambda name: (-found[name], name))
 
 
-__all__ = ["KEEP_MOST", "simulate", "totals"]
+__all__ = ["KEEP_MOST", "player_of", "simulate", "totals"]
