@@ -35,7 +35,7 @@ ROWS = [
     {"estimate"},
     {"simulate"},
     {"quote"},
-    {"trace"},
+    {"trace", "options", "winning"},
     {"plots", "documents"},
     {"pages"},
     {"cli"},
