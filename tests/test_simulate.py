@@ -72,17 +72,16 @@ def test_lognormal_tables_agree_with_the_reference_library():
     assert got == pytest.approx(want, rel=1e-3)
 
 
-@pytest.mark.parametrize(("pieces", "share"), [(1, 0.4), (4, 0.25), (40, 0.05), (372, 0.1)])
+@pytest.mark.parametrize(("pieces", "share"), [(1, 0.4), (4, 0.25), (40, 0.05), (372, 0.1),
+                                               (1, 0.001), (9999, 0.5)])
 def test_breakage_is_the_binomial_of_the_reference_library(pieces, share):
-    """Of so many pieces, as many break as scipy's binomial says, at every score."""
-    scores = np.linspace(-4, 4, 4001)
-    want = stats.binom(pieces, share).ppf(stats.norm.cdf(scores))
-    got = at_scores(shapes.breakage(pieces, share), scores) * pieces * share
-    # Where a step falls within a cell of the table it may go to either side.
-    assert np.mean(np.abs(got - want) > 1e-3) < 0.01
-    chances = np.diff(np.concatenate([[0], stats.norm.cdf(
-        np.linspace(-shapes.REACH, shapes.REACH, shapes.CELLS + 1))[1:]]))
-    assert np.sum(chances * shapes.breakage(pieces, share)) == pytest.approx(1, abs=0.01)
+    """Of so many pieces, as many break as scipy's binomial says, at every rank."""
+    want = stats.binom(pieces, share).ppf((np.arange(65_536) + 0.5) / 65_536)
+    got = shapes.breakage(pieces, share)
+    # Only where a step falls within a rank's own slice may it go to either side.
+    assert np.sum(got != want) <= 2
+    assert np.abs(got - want).max() <= 1
+    assert got.mean() == pytest.approx(pieces * share, rel=1e-3, abs=1e-5)
 
 
 def test_scores_are_those_of_the_reference_library():

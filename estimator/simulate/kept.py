@@ -37,9 +37,11 @@ class Kept:
     def get(self, key: Hashable, make: Callable[[], tuple[object, int]]):
         """What was kept under `key`, or what `make` gives: the thing and its size in bytes."""
         with self._lock:
-            if key in self._found:
-                self._found.move_to_end(key)
-                return self._found[key][0]
+            # Out and in again: it is the last to go now.
+            found = self._found.pop(key, None)
+            if found is not None:
+                self._found[key] = found
+                return found[0]
         thing, size = make()
         with self._lock:
             if key not in self._found and size <= self._most:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import os
 import threading
@@ -18,10 +19,15 @@ from estimator.simulate.streams import RANKS, Streams
 
 _GROUP = 16
 _DRAWN = Kept()
-_MIDDLE = shapes.offsets(0.0)
 _NUMBERS = itertools.count()
 WHATS = ("hours", "parts", "materials", "find_hours", "find_other", "find_days")
 """What a line draws amounts of."""
+
+
+@functools.lru_cache(maxsize=1024)
+def _number_of(*what) -> int:
+    # One number for one thing, so that it is not compared piece by piece for every line.
+    return next(_NUMBERS)
 
 
 class Stopped(Exception):
@@ -61,7 +67,7 @@ class Player:
         self._scores: dict[str, np.ndarray] = {}
         self._lock = threading.RLock()
         self._own = threading.local()
-        self._key = None if streams.key is None else (streams.key, factors)
+        self._key = None if streams.key is None else _number_of(streams.key, factors)
 
     def line(self, plan: LinePlan) -> Drawn:
         """What a line draws, kept for the next time."""
@@ -78,7 +84,7 @@ class Player:
         found = None
         for amount in amounts:
             values = self.amount(amount)
-            found = values.copy() if found is None else np.add(found, values, out=found)
+            found = values if found is None else np.add(found, values, out=found)
         return found
 
     def most(self, amounts: Iterable[Amount]) -> np.ndarray | None:
@@ -86,7 +92,7 @@ class Player:
         found = None
         for amount in amounts:
             values = self.amount(amount)
-            found = values.copy() if found is None else np.maximum(found, values, out=found)
+            found = values if found is None else np.maximum(found, values, out=found)
         return found
 
     def summed(self, drawn: Sequence[Drawn | None], what: str) -> np.ndarray:
@@ -126,7 +132,7 @@ class Player:
         return self._own.room
 
     def amount(self, amount: Amount, at: np.ndarray | None = None) -> np.ndarray:
-        """Values of one amount, float32, shape (trials,); or only in the trials `at`."""
+        """Values of one amount, a new float32 array, shape (trials,); or only in trials `at`."""
         table = shapes.table(amount.shape, amount.low, amount.typical, amount.high, amount.evened)
         if amount.low >= amount.high:
             values = table[:1].repeat(self.streams.trials if at is None else len(at))
@@ -138,21 +144,25 @@ class Player:
 
     def count(self, amount: Amount, at: np.ndarray | None = None) -> np.ndarray:
         """On how many pieces an amount falls, over how many are expected; float32."""
-        count = shapes.breakage(amount.pieces, amount.share)
-        return count.take(self._cells(amount.piece_stream, None, at), mode="wrap")
+        broken = shapes.breakage(amount.pieces, amount.share)
+        found = broken.take(self._ranks(amount.piece_stream, at), mode="wrap")
+        return found * np.float32(1 / (amount.pieces * amount.share))
+
+    def _ranks(self, stream: str, at: np.ndarray | None) -> np.ndarray:
+        ranks = self.streams.ranks(stream)
+        return ranks if at is None else ranks.take(at)
 
     def _cells(self, stream: str, factors: tuple[str, str] | None, at: np.ndarray | None
                ) -> np.ndarray:
-        ranks, offset = self.streams.ranks(stream), self._offset(factors)
-        if at is not None:
-            ranks = ranks.take(at)
-            offset = offset.take(at) if isinstance(offset, np.ndarray) and offset.ndim else offset
-        return shapes.cells(ranks, self.factors.own(factors), offset, self._room)
+        offset = self._offset(factors)
+        if at is not None and isinstance(offset, np.ndarray) and offset.ndim:
+            offset = offset.take(at)
+        return shapes.cells(self._ranks(stream, at), self.factors.own(factors), offset, self._room)
 
-    def _offset(self, factors: tuple[str, str] | None) -> np.ndarray | np.float32:
-        """The shared part of the score, as cells."""
+    def _offset(self, factors: tuple[str, str] | None) -> np.ndarray | np.float32 | None:
+        """The shared part of the score, as cells; None where nothing is shared."""
         if factors is None:
-            return _MIDDLE
+            return None
         with self._lock:
             if factors not in self._offsets:
                 shared = shapes.within_reach(self.shared_score(*factors),

@@ -78,12 +78,20 @@ class Buffers:
     """Room to work in for one thread, so that no value waits for memory."""
 
     def __init__(self, trials: int):
+        self.places = np.empty(trials, np.intp)
         self.cells = np.empty(trials, np.intp)
         self.floats = np.empty(trials, np.float32)
+        self.ints = np.empty(trials, np.int32)
+
+
+@functools.lru_cache(maxsize=1)
+def _lone_cells() -> np.ndarray:
+    """The cell of every rank of a quantity that shares nothing. (65,536,), intp"""
+    return (_scaled_scores(1.0) + offsets(0.0)).astype(np.intp)
 
 
 def cells(ranks: np.ndarray, own: float, offset, room: Buffers) -> np.ndarray:
-    """The table cell of each trial: own × score + shared part; held in `room.cells`.
+    """The table cell of each trial: own × score + shared part; held in `room`.
 
     Parameters
     ----------
@@ -91,13 +99,19 @@ def cells(ranks: np.ndarray, own: float, offset, room: Buffers) -> np.ndarray:
         Loading of the quantity's own score, 0 to 1; with the loadings of the shared factors
         the squares add up to 1.
     offset
-        What `offsets` gives for the shared part.
+        What `offsets` gives for the shared part; None for a quantity that shares nothing.
     """
-    cells, floats = room.cells[:len(ranks)], room.floats[:len(ranks)]
-    cells[:] = ranks
-    _scaled_scores(own).take(cells, out=floats, mode="wrap")
+    trials = len(ranks)
+    places, cells = room.places[:trials], room.cells[:trials]
+    places[:] = ranks
+    if offset is None:
+        return _lone_cells().take(places, out=cells, mode="wrap")
+    floats, ints = room.floats[:trials], room.ints[:trials]
+    _scaled_scores(own).take(places, out=floats, mode="wrap")
     floats += offset
-    cells[:] = floats
+    # By way of short whole numbers, which processors turn to quickly.
+    ints[:] = floats
+    cells[:] = ints
     return cells
 
 
@@ -165,23 +179,24 @@ def table(shape: str, low: float, typical: float, high: float, evened: float = 1
 
 @functools.lru_cache(maxsize=1024)
 def breakage(pieces: int, share: float) -> np.ndarray:
-    """Of `pieces` that each break with a chance of `share`, how many do, over how many on average.
+    """Of `pieces` that each break with a chance of `share`, how many do.
 
-    A binomial count as quantiles, one a cell; shape (CELLS,), float32; its mean is 1.
+    A binomial count as quantiles, one a rank; shape (65,536,), the smallest whole numbers that
+    hold it. The share is over 0 and under 1.
 
     Examples
     --------
     >>> broken = breakage(4, 0.25)
-    >>> sorted(set(broken.tolist()))
-    [0.0, 1.0, 2.0, 3.0, 4.0]
+    >>> sorted(set(broken.tolist())), round(float(broken.mean()), 4)
+    ([0, 1, 2, 3, 4], 1.0)
     """
     counts = np.arange(pieces + 1)
     logs = np.array([math.lgamma(pieces + 1) - math.lgamma(k + 1) - math.lgamma(pieces - k + 1)
                      for k in counts])
     logs += counts * math.log(share) + (pieces - counts) * math.log1p(-share)
     cdf = np.cumsum(np.exp(logs))
-    found = np.searchsorted(cdf / cdf[-1], _chances(), side="left")
-    return (np.minimum(found, pieces) / (pieces * share)).astype(np.float32)
+    ends = np.rint(cdf / cdf[-1] * RANKS).astype(int)
+    return counts.astype(np.min_scalar_type(pieces)).repeat(np.diff(ends, prepend=0))
 
 
 def values(ranks: np.ndarray, quantiles: np.ndarray) -> np.ndarray:
@@ -192,7 +207,7 @@ def values(ranks: np.ndarray, quantiles: np.ndarray) -> np.ndarray:
     >>> values(np.array([32768], np.uint16), table("triangular", 4.0, 8.0, 16.0)).round(1)
     array([9.1], dtype=float32)
     """
-    return quantiles.take(cells(ranks, 1.0, offsets(0.0), Buffers(len(ranks))))
+    return quantiles.take(cells(ranks, 1.0, None, Buffers(len(ranks))))
 
 
 __all__ = [

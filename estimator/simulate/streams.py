@@ -21,23 +21,30 @@ import numpy as np
 RANKS = 65_536
 SAMPLERS = ("random", "sobol")
 MOST_DIMENSIONS = 256
-
-
 _WARM_UP = 12
-_OWN = threading.local()
+
+
+class _Source(threading.local):
+    """A generator for each thread, and the state that it is started from."""
+
+    def __init__(self):
+        self.generator = np.random.SFC64(0)
+        self.words = np.ones(4, np.uint64)
+        self.state = {"bit_generator": "SFC64", "state": {"state": self.words},
+                      "has_uint32": 0, "uinteger": 0}
+
+
+_SOURCE = _Source()
 
 
 def _random(seed: int, name: str, trials: int) -> np.ndarray:
     # SFC64 (C. Doty-Humphrey, PractRand) started from a hash of seed and name, with its author's
     # twelve rounds before the first number; setting its state is quicker than making another.
-    if not hasattr(_OWN, "generator"):
-        _OWN.generator = np.random.SFC64(0)
-    state = np.ones(4, np.uint64)
-    state[:3] = np.frombuffer(
-        hashlib.blake2b(f"{seed}:{name}".encode(), digest_size=24).digest(), "<u8")
-    _OWN.generator.state = {"bit_generator": "SFC64", "state": {"state": state},
-                            "has_uint32": 0, "uinteger": 0}
-    raw = _OWN.generator.random_raw(_WARM_UP - (-trials // 4))
+    digest = hashlib.blake2b(f"{seed}:{name}".encode(), digest_size=24).digest()
+    source = _SOURCE
+    source.words[:3] = np.frombuffer(digest, "<u8")
+    source.generator.state = source.state
+    raw = source.generator.random_raw(_WARM_UP - (-trials // 4))
     return raw[_WARM_UP:].astype("<u8", copy=False).view("<u2")[:trials]
 
 
