@@ -37,12 +37,12 @@ def box(name: str, *children: widgets.Widget) -> widgets.Box:
 
 
 class Board:
-    """The lower part of the page, and the quotes it is drawn from.
+    """The lower part of the page, and the quotes it is drawn from; `more` stands with the odds.
 
     `steps` draw it, each called with the desk and its quote.
     """
 
-    def __init__(self, shop: Shop):
+    def __init__(self, shop: Shop, *more: widgets.Widget):
         self.shop = shop
         self._quotes: OrderedDict[Desk, Quote] = OrderedDict()
         self.charts = {name: widgets.HTML() for name in
@@ -53,7 +53,7 @@ class Board:
         self.widget = box(
             "est-block", heading("Odds and costs"),
             box("est-charts", *(self.charts[name] for name in ("margin", "price", "hours"))),
-            self.odds, self.firmness,
+            self.odds, self.firmness, *more,
             heading("What drives the price, and what to look at first"),
             box("est-drivers", self.charts["drivers"],
                 box("est-block", self.drivers, self.sights, self.charts["sights"])),

@@ -28,6 +28,7 @@ from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, Survey
 from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
 from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.later import Later
+from estimator.pages.long_run import LongRun
 from estimator.pages.serving import SHOP_VARIABLE
 from estimator.quote import Quote, quote
 from estimator.shop import Shop, new_shop, open_shop
@@ -127,7 +128,9 @@ class QuotePage:
         self.gaps, self.strip = widgets.HTML(), widgets.HTML()
         # With the figures in one box, which stays in sight: what is wrong with them is said there.
         figure_box = widgets.VBox([self.alerts["offer"].widget, self.gaps, self.strip])
-        self.board = Board(self.shop)
+        self.long_run = LongRun(
+            self.shop, lambda: (self.desk, None if self.gaps.value else self.offer))
+        self.board = Board(self.shop, self.long_run.widget)
         self.written = widgets.HTML()
         self.write = widgets.Button(description="Write the documents", button_style="primary")
         self.write.on_click(lambda _button: self._write())
@@ -353,6 +356,7 @@ class QuotePage:
     def _price(self) -> None:
         """The figures at once; what takes longer a little later."""
         self.costly.stop()
+        self.long_run.changed()
         self.gaps.value = figures.gaps(self.desk, self.shop.catalogue)
         if self.gaps.value:
             self._old(True)
