@@ -129,6 +129,15 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument("--seed", metavar="N", type=int, default=1)
     quote.add_argument("--date", metavar="YYYY-MM-DD", help="date of the quote; today by default")
     quote.add_argument("--out", metavar="DIR", type=Path, help="write the documents here")
+    quote.add_argument(
+        "--trace",
+        metavar="FIGURE",
+        nargs="+",
+        default=[],
+        help="open figures instead, such as price, line-12 or hour_cost: what they are made of, "
+        "down to the rows of the tables; a wrong one lists them all",
+    )
+    quote.add_argument("--depth", metavar="N", type=int, help="levels to show with --trace")
 
     pages = command("pages", _pages, "Open the pages in a browser.")
     pages.add_argument("--port", type=int, help="port on this machine; a free one by default")
@@ -247,15 +256,33 @@ def _quote(options) -> int:
         on=_day(options.date),
     )
     found = survey.read(options.survey, shop.catalogue, final=True)
-    offer = quote(found, choices, shop)
+    offer = quote(found, choices, shop, compare=bool(options.out or not options.trace))
+    opened = _opened(offer, shop, options)
     written = documents.write(offer, options.out) if options.out else {}
-    if options.json:
+    if opened:
+        print(opened)
+        for path in () if options.json else written.values():
+            print(path)
+    elif options.json:
         print(json.dumps(as_dict(offer), indent=2, ensure_ascii=False))
     else:
         print(_summary(offer))
         for path in written.values():
             print(path)
     return 0
+
+
+def _opened(offer, shop, options) -> str:
+    """The figures asked for with --trace, as text or JSON; blank where none was."""
+    if not options.trace:
+        return ""
+    from estimator import trace
+
+    steps = trace.trace_all(offer, options.trace, shop.catalogue)
+    if options.json:
+        figures = [trace.as_dict(step) for step in steps]
+        return json.dumps({"schema": 1, "figures": figures}, indent=2, ensure_ascii=False)
+    return "\n\n".join(trace.as_text(step, options.depth) for step in steps)
 
 
 def _extra(word: str) -> tuple[str, int]:

@@ -84,6 +84,54 @@ def test_bad_options_are_refused_like_bad_files(capsys):
         assert wanted in err, (extra, err)
 
 
+def test_trace_opens_figures_of_the_quote(capsys):
+    """--trace prints what figures are made of, one after the other, and nothing else."""
+    code, out, err = run(capsys, *QUOTE, "--trace", "hour_cost", "line-5.hours_mean")
+    assert (code, err) == (0, "")
+    first, second = re.split(r"\n\n(?=.*\[line-5)", out)
+    assert first.splitlines()[0].split()[:2] == ["63.90", "USD/h"]
+    assert "rates.csv, row 2" in first
+    assert "Expected hours [line-5.hours_mean]" not in first
+    assert "[line-5.work-1]" in second
+    assert "lose money" not in out
+
+
+def test_trace_shows_as_many_levels_as_asked_for(capsys):
+    """--depth 1 leaves closed what stands below the first level."""
+    out = run(capsys, *QUOTE, "--trace", "hour_cost", "--depth", "1")[1]
+    assert len(out.splitlines()) == 3
+    assert "rates.csv" not in out
+
+
+def test_trace_answers_in_json_with_the_same_figures(capsys):
+    """With --json every opened figure comes as data, down to its rows; its value is the quote's."""
+    said = json.loads(run(capsys, *QUOTE, "--json")[1])
+    code, out, _ = run(capsys, *QUOTE, "--trace", "price", "total", "--json")
+    assert code == 0
+    opened = json.loads(out)
+    assert [one["key"] for one in opened["figures"]] == ["price", "total"]
+    assert [one["value"] for one in opened["figures"]] == [said["price"], said["total"]]
+    assert '"place": "treatments.csv, row 2"' in out
+
+
+def test_a_figure_that_is_none_lists_them_and_nothing_is_written(capsys, tmp_path):
+    """Exit code 2, the nearest name, and all that can be opened."""
+    code, out, err = run(capsys, *QUOTE, "--trace", "prise", "line-99", "--out", tmp_path / "out")
+    assert (code, out) == (2, "")
+    assert 'Did you mean "price"?' in err
+    assert "hours_p80" in err
+    assert "2 faults; nothing was written." in err
+    assert not (tmp_path / "out").exists()
+
+
+def test_trace_writes_the_documents_too_if_asked(capsys, tmp_path):
+    """With --out the documents are those of a quote without --trace."""
+    for name, more in (("one", []), ("two", ["--trace", "tax"])):
+        assert run(capsys, *QUOTE, *more, "--out", tmp_path / name)[0] == 0
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
+
+
 def test_a_refusal_in_json_lists_the_faults(capsys, tmp_path):
     """With --json the faults come as data: file, row, column, what, fix."""
     path = tmp_path / "s.csv"
