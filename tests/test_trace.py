@@ -471,10 +471,10 @@ def test_the_text_is_a_column_of_figures_with_names_indented(job):
     lines = text.split("\n\n")[0].splitlines()
     assert all(len(line) <= 100 for line in text.splitlines())
     assert lines[0].split()[1:4] == ["USD", "Ball", "guide"]
-    ends = {re.match(r" *[\d,.–]+", line).end() for line in lines}
-    assert len(ends) == 1
-    starts = [re.search(r"[A-Z][a-z]", line[ends.pop() if ends else 0:]) for line in lines]
-    assert all(starts)
+    (end,) = {re.match(r" *[\d,.–]+", line).end() for line in lines}
+    further_in = [len(line[end:]) - len(re.sub(r"^ \S* *", "", line[end:])) for line in lines]
+    assert further_in[0] < further_in[1] == further_in[0] + 2
+    assert all((now - further_in[0]) % 2 == 0 for now in further_in)
     assert any(line.endswith("[line-15.work-1]") for line in lines)
     assert any("(as above)" in line for line in lines)
     assert "rates.csv, rows 7, 10: from memory." in text

@@ -130,7 +130,7 @@ class Odds:
         steps = [step("product", "days.bench", "At the bench", 7 * weeks.value, "d",
                       [weeks, seven])]
         steps += [
-            ground.cells(f"days.{lot.service}", f"{lot.name}: days away, the longest wait counts",
+            ground.cells(f"days.{lot.service}", f"{lot.name}: away; the longest wait counts",
                          ground.catalogue.services[lot.service], "d",
                          ("days_low", "days_typical", "days_high"))
             for lot in job.lots

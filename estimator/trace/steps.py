@@ -103,7 +103,7 @@ def step(
 
 
 def written(value: Value, unit: str = "") -> str:
-    """A value as people read it: money with its cents, a range shortened, else three decimals.
+    """A value as people read it: money with its cents, other numbers to what a bench can tell.
 
     Examples
     --------
@@ -117,8 +117,10 @@ def written(value: Value, unit: str = "") -> str:
     money = re.fullmatch(r"([A-Z]{3})(/h)?", unit)
     if 0 < abs(value) < 0.1:
         return _short(value)
-    digits = minor_digits(money[1]) if money else 0
-    return _trimmed(f"{value:,.{digits if money else 3}f}", digits)
+    if money:
+        digits = minor_digits(money[1])
+        return _trimmed(f"{value:,.{digits}f}", digits)
+    return _trimmed(f"{value:,.{1 if abs(value) >= 100 else 2 if abs(value) >= 10 else 3}f}", 0)
 
 
 def _short(value: float) -> str:

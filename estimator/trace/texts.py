@@ -117,8 +117,10 @@ def _rows(root: Step, depth: int | None) -> Iterator[_Line]:
     title = root.name.partition(": ")[0]
 
     def walk(step: Step, level: int) -> Iterator[_Line]:
-        name = step.name.removeprefix(f"{title}: ") if level else step.name
-        name = f"{name[:1].upper()}{name[1:]}"
+        name = step.name
+        if level and name.startswith(f"{title}: "):
+            name = name[len(title) + 2:]
+            name = f"{name[:1].upper()}{name[1:]}"
         key = f" [{step.key}]" if step.figure else ""
         if not step.steps:
             yield _Line(level, step, f"{name}{key} ({_where(step)})")
