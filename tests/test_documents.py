@@ -506,6 +506,7 @@ def test_the_workbook_holds_every_sheet_ready_to_read_and_print(offer):
         "Outwork",
         "Finds",
         "Buying",
+        "Drivers",
         "Assumptions",
     ]
     for sheet in book.worksheets[1:-1]:
@@ -513,6 +514,19 @@ def test_the_workbook_holds_every_sheet_ready_to_read_and_print(offer):
         assert sheet.print_title_rows == "$4:$4"
         assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
     assert len(list(book["Work"].iter_rows(min_row=5))) == len(offer.job.items) + 1
+
+
+def test_the_workbook_says_what_drives_the_price_and_what_to_look_at(offer):
+    """Drivers stand widest first with the ends of their bars; then the lines worth a look."""
+    rows = [row for row in opened(offer, values=True)["Drivers"].iter_rows(min_row=5, values_only=True)]
+    first = offer.drivers[0]
+    assert rows[0][0] == first.name
+    assert rows[0][2:4] == pytest.approx((first.low / offer.divisor, first.high / offer.divisor))
+    swings = [row[4] for row in rows[: len(offer.drivers)]]
+    assert swings == sorted(swings, reverse=True)
+    looks = {row[0]: row for row in rows[len(offer.drivers) + 2:]}
+    for sight in offer.sights:
+        assert looks[offer.titles[sight.line]][5] == pytest.approx(sight.chance)
 
 
 def test_a_yen_shop_has_no_decimals_in_its_workbook(defaults, demo):

@@ -8,6 +8,7 @@ stays as quoted.
 from __future__ import annotations
 
 from estimator.documents.details import buying, finds, outwork, supplies, work
+from estimator.documents.driving import drivers
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.summary import assumptions, summary
 from estimator.documents.tables import Column, Table
@@ -25,6 +26,8 @@ _SHEETS = {
     "Outwork": "What is sent out, by lot, and how each lot's charge falls on the lines.",
     "Finds": "What may come to light, and lines that may be one condition worse than written.",
     "Buying": "The parts, the suppliers chosen for all of them together, and their orders.",
+    "Drivers": "What moves the price of this job: each driver alone in its best and in its worst "
+    "tenth; and which lines to look at before quoting.",
     "Assumptions": "What all sheets rest on. Change a setting, and costs follow.",
 }
 
@@ -44,6 +47,7 @@ def render(offer: Quote) -> bytes:
         "finds": finds(book, sheets["Finds"], offer),
     }
     budget = buying(book, sheets["Buying"], offer)
+    drivers(book, sheets["Drivers"], offer)
     lines = _lines(book, sheets["Lines"], offer, tables)
     summary(book, sheets["Summary"], offer, lines, tables["finds"], budget)
     return book.done()

@@ -213,9 +213,13 @@ class Quote:
         return self.odds.income_for(loss) / (1 - self.settings.warranty_share)
 
     def margins(self):
-        """Share of the price left over in each trial, after the warranty reserve; (trials,)."""
+        """Share of the price left over in each trial, after the warranty reserve; (trials,).
+
+        Where nothing comes in there is nothing to share: 0.
+        """
         income = income_of(self.odds, self.price, self.cap)
-        return (income - self.odds.cost - self.settings.warranty_share * income) / income
+        left = income - self.odds.cost - self.settings.warranty_share * income
+        return np.divide(left, income, out=np.zeros(len(income)), where=income > 0)
 
 
 def income_of(odds: Odds, price: Decimal, cap: Decimal | None) -> np.ndarray:
