@@ -6,7 +6,7 @@ import functools
 import itertools
 import os
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -39,7 +39,7 @@ class Drawn:
     """What one survey line drew: shape (trials,) each, float32, None for nothing at all.
 
     `hours` and `find_hours` are before allowances; `pattern` says which of the line's events
-    happened in a trial, as bits in their order.
+    happened in a trial, as bits in their order. The arrays are read-only.
     """
 
     hours: np.ndarray | None = None
@@ -51,11 +51,19 @@ class Drawn:
     pattern: np.ndarray | None = None
     number: int = field(default_factory=lambda: next(_NUMBERS))
 
+    def __post_init__(self) -> None:
+        # They are kept and handed out again: nobody may write into them.
+        for row in self._rows():
+            row.flags.writeable = False
+
+    def _rows(self) -> Iterator[np.ndarray]:
+        rows = (getattr(self, what) for what in (*WHATS, "pattern"))
+        return (row for row in rows if row is not None)
+
     @property
     def size(self) -> int:
         """Bytes held."""
-        return sum(row.nbytes for what in (*WHATS, "pattern")
-                   if (row := getattr(self, what)) is not None)
+        return sum(row.nbytes for row in self._rows())
 
 
 class Player:

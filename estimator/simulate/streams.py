@@ -11,17 +11,21 @@ likely slices. That is finer than anything that is known about a bench, and a qu
 
 from __future__ import annotations
 
-import functools
 import hashlib
+import operator
 import threading
 from collections.abc import Hashable, Sequence
 
 import numpy as np
 
+from estimator.simulate.kept import Kept
+
 RANKS = 65_536
 SAMPLERS = ("random", "sobol")
 MOST_DIMENSIONS = 256
 _WARM_UP = 12
+_AT_ONCE = 4096
+_POINTS = Kept(64 * 2**20)
 
 
 class _Source(threading.local):
@@ -48,19 +52,19 @@ def _random(seed: int, name: str, trials: int) -> np.ndarray:
     return raw[_WARM_UP:].astype("<u8", copy=False).view("<u2")[:trials]
 
 
-@functools.lru_cache(maxsize=4)
 def _sobol(seed: int, trials: int, dimensions: int) -> np.ndarray:
     """Scrambled Sobol points as ranks, shape (dimensions, trials)."""
-    import warnings
-
     from scipy.stats import qmc
 
     engine = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed % 2**64))
-    with warnings.catch_warnings():
-        # It says that the balance is best for powers of two, which is for the caller to know.
-        warnings.simplefilter("ignore", UserWarning)
-        points = engine.random(trials)
-    return np.ascontiguousarray((points.T * RANKS).astype(np.uint16))
+    found = np.empty((dimensions, trials), np.uint16)
+    # Not all at once: as floating numbers a million of them take gigabytes.
+    step = min(_AT_ONCE, 1 << (trials - 1).bit_length())
+    for start in range(0, trials, step):
+        points = engine.random(step)[:trials - start]
+        found[:, start:start + step] = (points * RANKS).T
+    found.flags.writeable = False
+    return found
 
 
 class Streams:
@@ -93,21 +97,23 @@ class Streams:
                  names: Sequence[str] = ()):
         if sampler not in SAMPLERS:
             raise ValueError(f'"{sampler}" is no sampler; choose one of: {", ".join(SAMPLERS)}')
-        self.seed, self.trials, self.sampler = seed, trials, sampler
+        self.seed, self.trials, self.sampler = int(operator.index(seed)), trials, sampler
         chosen = tuple(dict.fromkeys(names))[:MOST_DIMENSIONS] if sampler == "sobol" else ()
-        self._dimension = {name: place for place, name in enumerate(chosen)}
+        self._points: dict[str, np.ndarray] = {}
+        if chosen:
+            what = self.seed, trials, len(chosen)
+            points = _POINTS.get(what, lambda: ((found := _sobol(*what)), found.nbytes))
+            self._points = dict(zip(chosen, points, strict=True))
 
     @property
     def key(self) -> Hashable | None:
         """What tells these streams from others; None if they depend on the company they keep."""
-        return None if self._dimension else (self.seed, self.trials)
+        return None if self._points else (self.seed, self.trials)
 
     def ranks(self, name: str) -> np.ndarray:
         """The stream of a quantity: shape (trials,), uint16."""
-        place = self._dimension.get(name)
-        if place is None:
-            return _random(self.seed, name, self.trials)
-        return _sobol(self.seed, self.trials, len(self._dimension))[place]
+        points = self._points.get(name)
+        return _random(self.seed, name, self.trials) if points is None else points
 
 
 __all__ = ["MOST_DIMENSIONS", "RANKS", "SAMPLERS", "Streams"]
