@@ -126,6 +126,9 @@ def _parser() -> argparse.ArgumentParser:
         "--add", metavar="EXTRA", nargs="+", default=[], help="extras taken, by name, or NAME=COUNT"
     )
     quote.add_argument("--trials", metavar="N", type=int, default=10_000)
+    quote.add_argument("--sampler", metavar="S", default="random",
+                       help='"random" (default) or "sobol": evenly spread points, best with a power '
+                       "of two as trials")
     quote.add_argument("--seed", metavar="N", type=int, default=1)
     quote.add_argument("--date", metavar="YYYY-MM-DD", help="date of the quote; today by default")
     quote.add_argument("--out", metavar="DIR", type=Path, help="write the documents here")
@@ -139,11 +142,19 @@ def _parser() -> argparse.ArgumentParser:
     )
     quote.add_argument("--depth", metavar="N", type=int, help="levels to show with --trace")
 
+    quotes = command(
+        "quotes", _quotes, "List the quotes sent, and what they teach; with a number, book one."
+    )
+    quotes.add_argument("number", metavar="NUMBER", nargs="?", help="of the quote to book")
+    quotes.add_argument(
+        "outcome", metavar="OUTCOME", nargs="?", help="what came of it: won, lost or open"
+    )
+
     pages = command("pages", _pages, "Open the pages in a browser.")
     pages.add_argument("--port", type=int, help="port on this machine; a free one by default")
     pages.add_argument("--no-browser", action="store_true", help="only print the address")
 
-    for found in (check, quote, template):
+    for found in (check, quote, quotes, template):
         found.add_argument(
             "--shop", metavar="DIR", type=Path, help="shop folder; the trade's defaults otherwise"
         )
@@ -253,10 +264,12 @@ def _quote(options) -> int:
         added=tuple(_extra(word) for word in options.add),
         trials=options.trials,
         seed=options.seed,
+        sampler=options.sampler.casefold(),
         on=_day(options.date),
     )
     found = survey.read(options.survey, shop.catalogue, final=True)
-    offer = quote(found, choices, shop, compare=bool(options.out or not options.trace))
+    offer = quote(found, choices, shop, compare=bool(options.out or not options.trace),
+                  progress=_progress(options.trials))
     opened = _opened(offer, shop, options)
     written = documents.write(offer, options.out) if options.out else {}
     if opened:
@@ -269,7 +282,83 @@ def _quote(options) -> int:
         print(_summary(offer))
         for path in written.values():
             print(path)
+    return _sent(offer, shop.folder) if written and shop.folder else 0
+
+
+def _sent(offer, folder: Path) -> int:
+    """Keep a quote that was written in the shop's ledger; 2, with a word why, if that fails."""
+    from estimator import winning
+    from estimator.ledger import Ledger
+
+    ledger = Ledger(folder)
+    try:
+        winning.keep(ledger, offer)
+    except BadInput as error:
+        print("The documents are written, but the quote is not among the quotes sent:",
+              error, sep="\n", file=sys.stderr)
+        return 2
+    finally:
+        ledger.close()
     return 0
+
+
+def _quotes(options) -> int:
+    from estimator import winning
+    from estimator.ledger import OUTCOMES, Ledger
+
+    shop = _shop(options)
+    if shop.folder is None:
+        raise BadInput(Fault("Quotes sent are kept in a shop folder, and none was named.",
+                             "Make one with: estimator new-shop shop; then add --shop shop."))
+    if options.number and options.outcome is None:
+        raise BadInput(Fault(f"What came of {options.number} is missing.",
+                             f"Write {', '.join(OUTCOMES[1:])} or {OUTCOMES[0]} after the number."))
+    ledger = Ledger(shop.folder)
+    try:
+        booked = (ledger.decide(options.number, options.outcome),) if options.number else ()
+        sent = ledger.sent()
+    finally:
+        ledger.close()
+    advice = winning.advice(sent, reserve=shop.settings.warranty_share)
+    listed = booked or sent
+    if options.json:
+        print(json.dumps(winning.as_dict(listed, advice), indent=2, ensure_ascii=False,
+                         allow_nan=False))
+    else:
+        print(_listed(listed, shop.settings.locale), *advice.words(shop.settings), sep="\n")
+    return 0
+
+
+def _listed(sent, locale: str) -> str:
+    """Quotes sent as a table for a person; blank line at its end."""
+    from estimator.money import format_money
+    from estimator.winning import ratio_of
+
+    if not sent:
+        return "No quotes sent so far: one counts as sent when its documents are written.\n"
+    rows = [("Number", "Sent", "Machine", "Level", "Price", "Over cost", "Outcome")]
+    rows += [
+        (one.number, one.sent.isoformat(), one.title[:40], one.level,
+         format_money(one.price, one.currency, locale), f"{ratio_of(one):.2f} ×", one.outcome)
+        for one in sent
+    ]
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return "".join(
+        "  ".join(f"{cell:{'>' if place in (4, 5) else '<'}{wide[place]}}"
+                  for place, cell in enumerate(row)).rstrip() + "\n"
+        for row in rows)
+
+
+def _progress(trials: int):
+    """Says on a terminal how far a long simulation is; Ctrl-C stops it. None for a short one."""
+    if trials < 200_000 or not sys.stderr.isatty():
+        return None
+
+    def say(share: float) -> None:
+        end = "\r" if share < 1 else "\r\033[K"
+        print(f"{100 * share:3.0f} % of {trials:,} trials", end=end, file=sys.stderr, flush=True)
+
+    return say
 
 
 def _opened(offer, shop, options) -> str:
