@@ -31,7 +31,7 @@ ROWS = [
     {"shop", "survey", "ledger"},
     {"durations", "labour", "materials", "finishing", "outwork", "buying", "picking",
      "decisions", "bidding", "scoring"},
-    {"scope"},
+    {"scope", "learning"},
     {"estimate"},
     {"simulate"},
     {"quote"},
