@@ -29,6 +29,8 @@ from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
 from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.later import Later
 from estimator.pages.long_run import LongRun
+from estimator.pages.origin import Origin
+from estimator.pages.past import PastQuotes
 from estimator.pages.serving import SHOP_VARIABLE
 from estimator.quote import Quote, quote
 from estimator.shop import Shop, new_shop, open_shop
@@ -108,7 +110,8 @@ class QuotePage:
         # Held until the browser is there: what changes between the end of the cell and its coming
         # is lost on the way, and would not be sent again.
         self.costly = Later(COSTLY_S, [lambda step=step: self._step(step)
-                                       for step in self.board.steps], held=True)
+                                       for step in (*self.board.steps, self.past.step)],
+                            held=True)
         self.saving = Later(SAVE_S, [self.save])
         self._open_first(draft)
 
@@ -131,6 +134,9 @@ class QuotePage:
         self.long_run = LongRun(
             self.shop, lambda: (self.desk, None if self.gaps.value else self.offer))
         self.board = Board(self.shop, self.long_run.widget)
+        self.origin = Origin(catalogue, self.board.quoted, lambda: (self.desk, self.offer),
+                             self.log_path)
+        self.past = PastQuotes(self.ledger, self.shop, self.log_path)
         self.written = widgets.HTML()
         self.write = widgets.Button(description="Write the documents", button_style="primary")
         self.write.on_click(lambda _button: self._write())
@@ -146,13 +152,15 @@ class QuotePage:
         self.widget = box(
             "est-page", self.pulse,
             box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved),
+            self.origin,
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
             box("est-block", heading("The machine"), self.alerts["machine"].widget,
                 self.machine.widget),
             box("est-desk", lines, offer),
             self.board.widget,
             box("est-block", heading("Documents"), self.alerts["documents"].widget,
-                box("est-buttons", self.write, *downloads), self.written))
+                box("est-buttons", self.write, *downloads), self.written),
+            self.past.widget)
 
     def failed(self, area: str) -> None:
         """Mark figures as old where something went wrong on the way to new ones."""
@@ -162,8 +170,9 @@ class QuotePage:
             self._old(True)
 
     def _old(self, old: bool) -> None:
-        for shown in (self.strip, self.board.widget):
+        for shown in (self.strip, self.board.widget, self.past.advice):
             (shown.add_class if old else shown.remove_class)("est-old")
+        self.origin.follow(None if old else self.offer)
 
     # Drafts -----------------------------------------------------------------------------
 
@@ -365,8 +374,10 @@ class QuotePage:
         self.strip.value = figures.strip(self.offer)
         if self.drawn:
             self.board.cost(self.offer)
-        self.table.price(figures.line_prices(self.offer, self.desk))
-        self.choices.price(figures.extra_prices(self.offer, self.desk))
+        self.table.price(figures.line_prices(self.offer, self.desk),
+                         figures.line_keys(self.offer, self.desk))
+        self.choices.price(figures.extra_prices(self.offer, self.desk),
+                           figures.extra_keys(self.offer, self.desk))
         self._old(False)
         self.costly.start()
 
@@ -398,6 +409,7 @@ class QuotePage:
             f'<div role="status" data-testid="written"><p>Quote {html.escape(offer.number)}, '
             f"{money(offer.price, offer.settings)} before tax, is in "
             f"<code>{html.escape(str(folder))}</code>:</p><ul>{listed}</ul></div>")
+        self.past.keep(offer)
 
     @guarded("documents")
     def _download(self, name: str) -> None:
