@@ -1,0 +1,270 @@
+"""Made-up shops whose truth is known, and a walk through their weeks as a shop would live them.
+
+Every shop is drawn from a seed. The figures are invented; they only span what records of hours
+look like: heavy tails, people who book exactly the estimate, rounding, drift, jobs that run over
+as a whole, slips of the keyboard.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from time import perf_counter
+
+import numpy as np
+
+from estimator.scoring import crps_lognormal
+
+LEVELS = np.concatenate([[0.005], np.arange(1, 100) / 100, [0.995]])
+JOB_LEVELS = LEVELS
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What a made-up shop is like; spreads are those of ln(actual / estimate)."""
+
+    tasks: int = 1500
+    weekly: int = 25
+    people: int = 4
+    kinds: int = 8
+    bias: float = 0.05
+    person_sd: float = 0.2
+    kind_sd: float = 0.2
+    cell_sd: float = 0.1
+    sigma: float = 0.6
+    sigma_sd: float = 0.25  # of ln(sigma), over people and over kinds
+    slope: float = -0.06  # per unit of ln(estimate)
+    slope_sigma: float = -0.08  # how ln(sigma) changes with ln(estimate)
+    tails: str = "heavy"  # normal, heavy, skew
+    exact: float = 0.2
+    exact_sd: float = 0.8  # of the logit, over people; half of it over kinds
+    round_estimates: bool = True
+    step: float = 0.25  # actual hours are booked in steps of; 0 for none
+    size: float = 0.9  # median of ln(estimate)
+    size_sd: float = 0.9
+    drift: float = 0.0  # random walk, sd over 250 tasks
+    jump: float = 0.0  # once, in the middle
+    job_size: float = 8.0
+    rho: float = 0.08
+    slips: float = 0.0  # share of actual hours typed a hundred times too high or too low
+    blank: float = 0.05  # share without person or kind
+
+
+NICE = np.array([0.1, 0.25, 0.5, 0.75, 1, 1.5, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 16, 20, 24, 32, 40,
+                 60, 80, 120, 160])
+
+
+def make(shop: Shop, seed: int) -> list[dict]:
+    """Records of a shop, in the order in which tasks were finished."""
+    rng = np.random.default_rng(seed)
+    n = shop.tasks
+    share = lambda count: rng.dirichlet(np.full(count, 0.8))  # noqa: E731
+    person = rng.choice(shop.people, n, p=share(shop.people))
+    kind = rng.choice(shop.kinds, n, p=share(shop.kinds))
+    job = np.zeros(n, int)
+    open_jobs, next_job = [0, 1, 2], 3
+    for i in range(n):
+        spot = rng.integers(len(open_jobs))
+        job[i] = open_jobs[spot]
+        if rng.random() < 1 / shop.job_size:
+            open_jobs[spot], next_job = next_job, next_job + 1
+    normal = rng.standard_normal
+    person_mean = shop.person_sd * normal(shop.people)
+    kind_mean = shop.kind_sd * normal(shop.kinds)
+    cell = shop.cell_sd * normal((shop.people, shop.kinds))
+    log_sigma = (math.log(shop.sigma) + shop.sigma_sd * normal(shop.people)[person]
+                 + shop.sigma_sd * normal(shop.kinds)[kind])
+    estimate = np.exp(shop.size + 0.6 * shop.size_sd * normal(shop.kinds)[kind]
+                      + 0.8 * shop.size_sd * normal(n))
+    if shop.round_estimates:
+        estimate = NICE[np.abs(np.log(NICE)[None] - np.log(estimate)[:, None]).argmin(1)]
+    else:
+        estimate = np.maximum(np.round(estimate * 60) / 60, 1 / 60)
+    x = np.log(estimate) - shop.size
+    log_sigma = log_sigma + shop.slope_sigma * x
+    shared = normal(next_job)[job]
+    latent = math.sqrt(shop.rho) * shared + math.sqrt(1 - shop.rho) * normal(n)
+    if shop.tails == "heavy":
+        latent = latent * np.where(rng.random(n) < 0.2, 1.9, 0.65)
+    elif shop.tails == "skew":
+        latent = np.where(latent > 0, 1.3, 0.7) * latent - 0.24
+    walk = np.cumsum(normal(n)) * shop.drift / math.sqrt(250)
+    walk += shop.jump * (np.arange(n) > n // 2)
+    ratio = (shop.bias + person_mean[person] + kind_mean[kind] + cell[person, kind]
+             + shop.slope * x + walk + np.exp(log_sigma) * latent)
+    actual = estimate * np.exp(ratio)
+    if shop.step:
+        actual = np.maximum(np.round(actual / shop.step), 1) * shop.step
+    else:
+        actual = np.maximum(np.round(actual * 60), 1) / 60
+    logit = (math.log(shop.exact / (1 - shop.exact)) + shop.exact_sd * normal(shop.people)[person]
+             + shop.exact_sd / 2 * normal(shop.kinds)[kind] - 0.2 * x)
+    actual = np.where(rng.random(n) < 1 / (1 + np.exp(-logit)), estimate, actual)
+    slips = rng.random(n) < shop.slips
+    actual = np.where(slips, actual * np.where(rng.random(n) < 0.6, 100, 0.01), actual)
+    day = (np.arange(n) * 7) // shop.weekly
+    hidden = rng.random((2, n)) < shop.blank
+    return [
+        {"est": float(estimate[i]), "act": float(actual[i]),
+         "kind": None if hidden[0, i] else f"kind {kind[i]}",
+         "person": None if hidden[1, i] else int(person[i]),
+         "job": int(job[i]), "day": int(day[i])}
+        for i in range(n)
+    ]
+
+
+BASE = Shop()
+FAMILY: dict[str, Shop] = {
+    "plain": BASE,
+    "lognormal": replace(BASE, tails="normal", exact=0.05, exact_sd=0.3, step=0, sigma_sd=0.05,
+                         slope_sigma=0.0),
+    "wide minutes": replace(BASE, sigma=0.9, step=0, round_estimates=False, exact=0.06, size=0.0,
+                            size_sd=1.2, people=8, kinds=20, tasks=3000, weekly=60),
+    "many people": replace(BASE, people=25, kinds=30, tasks=4000, weekly=80, person_sd=0.3),
+    "one person": replace(BASE, people=1, kinds=5, tasks=600, weekly=10),
+    "half estimates": replace(BASE, bias=0.7, exact=0.05, sigma=0.4),
+    "overestimates": replace(BASE, bias=-0.25, exact=0.3, tails="skew"),
+    "rounders": replace(BASE, exact=0.45, step=0.5, exact_sd=1.2),
+    "whole hours": replace(BASE, step=1.0, exact=0.25, size=1.4),
+    "drift": replace(BASE, drift=0.15, tasks=2500),
+    "jump": replace(BASE, jump=0.5, tasks=2000),
+    "strong slope": replace(BASE, slope=-0.25, size_sd=1.1),
+    "rising slope": replace(BASE, slope=0.12, size_sd=1.1),
+    "rare kinds": replace(BASE, kinds=400, tasks=1200),
+    "slips": replace(BASE, slips=0.01),
+    "jobs apart": replace(BASE, rho=0.0),
+    "jobs alike": replace(BASE, rho=0.3, job_size=12),
+    "alike all round": replace(BASE, person_sd=0.0, kind_sd=0.0, cell_sd=0.0, sigma_sd=0.0,
+                               slope=0.0, slope_sigma=0.0, exact_sd=0.0),
+}
+SMALL: dict[str, Shop] = {
+    f"small {count} {name}": replace(FAMILY[name], tasks=count, weekly=4, people=2, kinds=5)
+    for count, name in [(10, "plain"), (20, "half estimates"), (40, "overestimates"),
+                        (60, "strong slope"), (60, "rounders"), (30, "lognormal"),
+                        (40, "wide minutes"), (50, "plain")]
+}
+
+
+@dataclass
+class Found:
+    """Scores of a walk: sums over tasks and over jobs, to be added up over shops."""
+
+    tasks: np.ndarray  # rows of: crps, base, log crps, log base, in 80 %, by P80, by P90
+    pits: np.ndarray  # histogram of 10 cells
+    jobs: np.ndarray  # rows of: crps, base, in 80 %, by P80, by P90, ln(P90/P10)
+    weeks_ms: np.ndarray
+
+
+def pinball_crps(observed: np.ndarray, quantiles: np.ndarray, levels: np.ndarray) -> np.ndarray:
+    """CRPS of forecasts known by their quantiles: twice the penalty, averaged over the levels."""
+    weight = np.gradient(levels)
+    weight = weight / weight.sum()
+    over = observed[:, None] - quantiles
+    return (np.where(over < 0, levels - 1, levels) * over * 2 @ weight)
+
+
+def pit_histogram(observed: np.ndarray, quantiles: np.ndarray, levels: np.ndarray) -> np.ndarray:
+    """Cells of 1/10: each case spread evenly between the levels below it and up to it."""
+    low = np.concatenate([[0.0], levels])[(quantiles < observed[:, None]).sum(1)]
+    high = np.concatenate([levels, [1.0]])[(quantiles <= observed[:, None]).sum(1)]
+    edges = np.linspace(0, 1, 11)
+    part = (np.clip((edges[None] - low[:, None]) / (high - low)[:, None], 0, 1))
+    return np.diff(part, axis=1).sum(0)
+
+
+def walk(model, records: list[dict], start: int = 0) -> Found:
+    """Forecast each week's tasks and each job's total before they are known, then learn them."""
+    weeks: dict[int, list[dict]] = {}
+    for record in records[start:]:
+        weeks.setdefault(record["day"] // 7, []).append(record)
+    jobs: dict[object, list[dict]] = {}
+    for record in records[start:]:
+        jobs.setdefault(record["job"], []).append(record)
+    begun = {name: tasks[0]["day"] // 7 for name, tasks in jobs.items()}
+    if start:
+        model.update(records[:start])
+    past = [math.log(r["act"] / r["est"]) for r in records[:start]]
+    rows, job_rows, took = [], [], []
+    pits = np.zeros(10)
+    for week, tasks in sorted(weeks.items()):
+        est = np.array([t["est"] for t in tasks])
+        act = np.array([t["act"] for t in tasks])
+        clock = perf_counter()
+        q = model.predict(est, [t["kind"] for t in tasks], [t["person"] for t in tasks], LEVELS)
+        spent = perf_counter() - clock
+        # The baseline starts from the same guess: as estimated, give or take 0.8 of the logarithm.
+        mu, sd = (np.mean(past), np.std(past)) if len(past) > 1 else (0.0, 0.8)
+        sd = max(sd, 0.05)
+        rows.append(np.stack([
+            pinball_crps(act, q, LEVELS), crps_lognormal(act, np.log(est) + mu, sd),
+            pinball_crps(np.log(act), np.log(np.maximum(q, 1e-12)), LEVELS),
+            _crps_normal(np.log(act / est), mu, sd),
+            (act >= q[:, 10]) & (act <= q[:, 90]), act <= q[:, 80], act <= q[:, 90]], axis=1))
+        pits += pit_histogram(act, q, LEVELS)
+        for name, in_job in jobs.items():
+            if begun[name] == week and len(in_job) > 1:
+                clock = perf_counter()
+                total = model.predict_total([t["est"] for t in in_job], [t["kind"] for t in in_job],
+                                            [t["person"] for t in in_job], LEVELS, name)
+                if name == min((k for k in begun if begun[k] == week), key=str):
+                    spent += perf_counter() - clock
+                job_rows.append(_job_row(in_job, total, mu, sd))
+        clock = perf_counter()
+        model.update(tasks)
+        took.append(1000 * (perf_counter() - clock + spent))
+        past += list(np.log(act / est))
+    return Found(np.concatenate(rows), pits, np.array(job_rows).reshape(-1, 6), np.array(took))
+
+
+def _job_row(tasks: list[dict], total: np.ndarray, mu: float, sd: float) -> list[float]:
+    """Scores of one job's total; the baseline adds independent lognormals by their moments."""
+    est = np.array([t["est"] for t in tasks])
+    act = np.array([sum(t["act"] for t in tasks)])
+    mean = est.sum() * math.exp(mu + sd**2 / 2)
+    var = (est**2).sum() * math.exp(2 * mu + sd**2) * math.expm1(sd**2)
+    s2 = math.log1p(var / mean**2)
+    base = crps_lognormal(act, math.log(mean) - s2 / 2, math.sqrt(s2))[0]
+    ours = pinball_crps(act, total[None], LEVELS)[0]
+    a = act[0]
+    return [ours, base, total[10] <= a <= total[90], a <= total[80], a <= total[90],
+            math.log(total[90] / total[10])]
+
+
+def _crps_normal(y, mu, sd):
+    from estimator.scoring import crps_normal
+    return crps_normal(y, mu, sd)
+
+
+def summary(found: list[Found]) -> dict[str, float]:
+    """The bar's figures, over shops taken together; skills are means over shops."""
+    tasks = np.concatenate([f.tasks for f in found])
+    jobs = np.concatenate([f.jobs for f in found])
+    pits = sum(f.pits for f in found)
+    skill = lambda a, b: float(np.mean([1 - f.tasks[:, a].sum() / f.tasks[:, b].sum()  # noqa: E731
+                                        for f in found]))
+    return {
+        "hours": skill(0, 1), "logs": skill(2, 3), "80": tasks[:, 4].mean(),
+        "P80": tasks[:, 5].mean(), "P90": tasks[:, 6].mean(),
+        "pit": float(np.abs(pits / pits.sum() - 0.1).sum() / 2),
+        "job 80": jobs[:, 2].mean() if len(jobs) else math.nan,
+        "job P80": jobs[:, 3].mean() if len(jobs) else math.nan,
+        "job P90": jobs[:, 4].mean() if len(jobs) else math.nan,
+        "job skill": 1 - jobs[:, 0].sum() / jobs[:, 1].sum() if len(jobs) else math.nan,
+        "sharp": jobs[:, 5].mean() if len(jobs) else math.nan,
+        "ms": float(np.concatenate([f.weeks_ms for f in found]).mean()),
+    }
+
+
+def table(make_model: Callable[[], object], family: dict[str, Shop], seeds: range) -> str:
+    """Walk every shop of a family and print the figures of each and of all."""
+    lines, everything = [], []
+    for name, shop in family.items():
+        found = [walk(make_model(), make(shop, seed)) for seed in seeds]
+        everything += found
+        lines.append((name, summary(found)))
+    lines.append(("all", summary(everything)))
+    head = list(lines[0][1])
+    text = [f"{'':<28}" + "".join(f"{h:>9}" for h in head)]
+    text += [f"{n:<28}" + "".join(f"{v[h]:9.3f}" for h in head) for n, v in lines]
+    return "\n".join(text)

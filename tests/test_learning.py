@@ -1,0 +1,355 @@
+"""Hours that learn: pooling as printed, forecasts that hold on made-up shops, odd input."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_hours import BASE, FAMILY, SMALL, make, summary, walk
+from scipy import integrate, optimize, stats
+
+from estimator.errors import BadInput
+from estimator.learning import HoursModel, pool
+from estimator.learning.calibration import EDGES, levels
+from estimator.learning.pooling import Additive
+from estimator.learning.priors import Pool
+from estimator.learning.shape import KNOTS, cells, shape
+from estimator.learning.totals import Jobs, table_levels, total_quantiles
+
+PROBS = np.array([0.05, 0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95])
+
+
+def record(est=2.0, act=2.5, kind="a", person="p", job=None, day=0):
+    """One finished task."""
+    return {"est": est, "act": act, "kind": kind, "person": person, "job": job, "day": day}
+
+
+# --- pooling -------------------------------------------------------------------------------------
+
+
+def balanced(means, size, within):
+    """Sums of labels with `size` records each, of these means and this variance within."""
+    means = np.asarray(means, float)
+    return (np.full(len(means), size), size * means,
+            size * means**2 + (size - 1) * np.full(len(means), within))
+
+
+def test_pooling_of_labels_of_one_size_is_the_analysis_of_variance():
+    """Restricted likelihood and analysis of variance agree where labels have as many records."""
+    # S. R. Searle, G. Casella & C. McCulloch, "Variance Components", 1992, ch. 3 (from memory).
+    means, size, within = np.array([4.0, 6.5, 5.0, 9.0, 7.5]), 6, 2.3
+    found = pool(*balanced(means, size, within))
+    assert found.within == pytest.approx(within, rel=1e-6)
+    assert found.between == pytest.approx(means.var(ddof=1) - within / size, rel=1e-6)
+    assert found.mean == pytest.approx(means.mean())
+
+
+def test_pooling_leaves_no_variance_between_where_labels_differ_less_than_chance():
+    """Eight schools, unlike as they look: the variance between them is found to be 0."""
+    # D. B. Rubin 1981, as in Gelman et al., "Bayesian Data Analysis", 5.5. The schools' standard
+    # errors stand for records: 1/se² of each, with variance 1 within.
+    y = np.array([28.39, 7.94, -2.75, 6.82, -0.64, 0.63, 18.01, 12.16])
+    se = np.array([14.9, 10.2, 16.3, 11, 9.4, 11.4, 10.4, 17.6])
+    count = 1e6 / se**2
+    found = pool(count, count * y, count * y**2 + (count - 1) * 1e6)
+    assert found.between == 0
+    assert found.mean == pytest.approx(7.8705, abs=0.01)
+    assert found.means == pytest.approx(np.full(8, found.mean))
+
+
+def test_pooling_shrinks_the_batting_averages_of_1970():
+    """Eighteen batters: drawn to their mean, the first 45 at bats foretell the season better."""
+    # B. Efron & C. Morris, Scientific American, May 1977: mean .265, kept c = .212 of the
+    # distance from it; squared error to the rest of the season .0754 raw, .0213 drawn in. Their
+    # 1 − c is (k − 3) σ²/Σ(y − ȳ)²; the restricted likelihood divides by k − 1: 17 instead of 15.
+    hits = np.array([18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7])
+    rest = np.array([.346, .298, .276, .222, .273, .270, .263, .210, .269, .230, .264, .256,
+                     .303, .264, .226, .285, .316, .200])
+    first = hits / 45
+    found = pool(np.full(18, 45), hits, hits)
+    assert found.mean == pytest.approx(0.265, abs=0.001)
+    kept = (found.means[0] - found.mean) / (first[0] - found.mean)
+    assert kept == pytest.approx(1 - (1 - 0.212) * 17 / 15, abs=0.002)
+    assert ((first - rest) ** 2).sum() == pytest.approx(0.0754, abs=0.0001)
+    assert ((found.means - rest) ** 2).sum() == pytest.approx(0.0213, abs=0.0015)
+
+
+def test_pooling_agrees_with_the_likelihood_written_out():
+    """The same answer as minimising the restricted likelihood of the full matrices."""
+    # D. A. Harville, J. American Statistical Association 72, 1977, eq. 4.2.
+    rng = np.random.default_rng(3)
+    labels = np.repeat(np.arange(7), [1, 2, 3, 5, 8, 13, 4])
+    y = 2 + rng.normal(0, 0.7, 7)[labels] + rng.normal(0, 0.5, len(labels))
+    same = (labels[:, None] == labels).astype(float)
+    ones = np.ones((len(y), 1))
+
+    def loss(logs):
+        cover = np.eye(len(y)) * math.exp(logs[0]) + same * math.exp(logs[1])
+        inverse = np.linalg.inv(cover)
+        inner = (ones.T @ inverse @ ones)[0, 0]
+        middle = (ones.T @ inverse @ y)[0] / inner
+        off = y - middle
+        return np.linalg.slogdet(cover)[1] + math.log(inner) + off @ inverse @ off
+
+    best = optimize.minimize(loss, [0.0, 0.0], method="Nelder-Mead",
+                             options={"xatol": 1e-9, "fatol": 1e-12, "maxiter": 4000}).x
+    found = pool(*(np.bincount(labels, part) for part in (np.ones(len(y)), y, y * y)))
+    assert found.within == pytest.approx(math.exp(best[0]), rel=1e-4)
+    assert found.between == pytest.approx(math.exp(best[1]), rel=1e-4)
+
+
+def test_pooling_weighs_as_the_normal_model_does():
+    """Prior 100 give or take 20, four records of 30 with mean 130: 119.2 give or take 12."""
+    # The standard normal-normal result: weight of the prior 900/4 / (900/4 + 400) = .36.
+    prior = Pool(100.0, 20.0, 1e-6, (1e-4,), 30.0, 1e9)
+    model = Additive(prior)
+    model.fit(np.full(4, 130.0), np.ones(4), np.zeros(4), [np.zeros(4, int)], [1])
+    mean, var = model.at(np.zeros(1), [np.zeros(1, int)])
+    assert mean[0] == pytest.approx(119.2, abs=0.01)
+    assert math.sqrt(var[0]) == pytest.approx(12.0, abs=0.01)
+
+
+def test_pooling_needs_something_to_pool():
+    """One label, too few records or records all the same are refused in plain words."""
+    with pytest.raises(ValueError, match="two labels"):
+        pool([5], [5.0], [5.0])
+    with pytest.raises(ValueError, match="the same"):
+        pool([2, 2], [2.0, 2.0], [2.0, 2.0])
+
+
+def test_additive_pooling_solves_the_equations_of_the_mixed_model():
+    """With its own variances, the fit is the best linear unbiased prediction, solved directly."""
+    # C. R. Henderson, Biometrics 31, 1975: mixed model equations, here with every part random.
+    rng = np.random.default_rng(5)
+    a, b = rng.integers(0, 6, 300), rng.integers(0, 4, 300)
+    x = rng.normal(size=300)
+    y = rng.normal(0, 0.4, 6)[a] + rng.normal(0, 0.3, 4)[b] + 0.1 * x + rng.normal(0, 0.5, 300)
+    prior = Pool(0.0, 0.5, 0.2, (0.3, 0.3), 0.5, 10.0)
+    model = Additive(prior)
+    for _ in range(200):
+        model.fit(y, np.ones(300), x, [a, b], [6, 4])
+    design = np.column_stack([np.ones(300), x - x.mean(), np.eye(6)[a], np.eye(4)[b]])
+    precise = np.concatenate([[0.5**-2, 0.2**-2], np.full(6, 1 / model.between[0]),
+                              np.full(4, 1 / model.between[1])])
+    solved = np.linalg.solve(design.T @ design / model.noise + np.diag(precise),
+                             design.T @ y / model.noise)
+    assert model.at(x, [a, b])[0] == pytest.approx(design @ solved, abs=1e-4)
+
+
+# --- the parts -----------------------------------------------------------------------------------
+
+
+def test_rows_are_interpolated_each_on_its_own():
+    """As one call of the ordinary interpolation for each row."""
+    rng = np.random.default_rng(1)
+    table = np.sort(rng.normal(size=(5, 9)), axis=1)
+    of = np.sort(rng.normal(size=(5, 9)), axis=1)
+    values = rng.normal(size=(5, 4))
+    expected = [np.interp(values[i], table[i], of[i]) for i in range(5)]
+    assert cells(values, table, of) == pytest.approx(np.array(expected), abs=1e-9)
+
+
+def test_many_places_outweigh_the_guessed_shape():
+    """The shape of ten thousand evenly spread tasks is even."""
+    places = np.linspace(-1, 1, 10_001)
+    found = np.interp([-0.5, 0, 0.5], KNOTS, shape(places, np.ones(len(places))))
+    assert found == pytest.approx([0.25, 0.5, 0.75], abs=0.01)
+
+
+def test_levels_are_bent_until_past_cases_fall_evenly():
+    """Where all cases fell in the upper half, the median asked for is the old three quarters."""
+    came = 0.5 + 0.5 * (np.arange(4000) + 0.5) / 4000
+    bent = levels(came, came, np.ones(4000))
+    assert np.interp(0.5, bent, EDGES) == pytest.approx(0.75, abs=0.02)
+
+
+def test_a_job_of_normals_adds_up_as_theory_says():
+    """Mean, and variance n σ² (1 + (n − 1) ρ), of alike normals with one common factor."""
+    tables = np.tile(10 + 2 * stats.norm.ppf(table_levels()), (9, 1))
+    probs = (np.arange(2000) + 0.5) / 2000
+    for rho in (0.0, 0.1, 0.3):
+        found = total_quantiles(tables, probs, rho, (0.0, 1.0))
+        assert found.mean() == pytest.approx(90, rel=0.005)
+        assert found.var() == pytest.approx(9 * 4 * (1 + 8 * rho), rel=0.06)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.1, 0.3])
+def test_correlation_within_jobs_is_learnt(rho):
+    """From four hundred finished jobs of eight tasks each."""
+    rng = np.random.default_rng(2)
+    scores = (math.sqrt(rho) * rng.normal(size=(400, 1))
+              + math.sqrt(1 - rho) * rng.normal(size=(400, 8)))
+    jobs = Jobs()
+    for name, row in enumerate(scores):
+        jobs.add([name] * 8, row)
+    assert jobs.rho == pytest.approx(rho, abs=0.03)
+
+
+# --- the model on made-up shops ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["plain", "half estimates", "drift"])
+def test_forecasts_hold_on_made_up_shops(name):
+    """Walked week by week: P80 and P90 hold as often as they say, the lognormal is beaten."""
+    found = summary([walk(HoursModel(), make(FAMILY[name], seed)) for seed in (11, 12)])
+    assert found["80"] == pytest.approx(0.8, abs=0.04)
+    assert found["P80"] == pytest.approx(0.8, abs=0.04)
+    assert found["P90"] == pytest.approx(0.9, abs=0.03)
+    assert found["pit"] < 0.05
+    assert found["logs"] > 0.03
+    assert 0.70 < found["job 80"] < 0.88
+
+
+def test_young_shops_are_served_too():
+    """Shops of 10 to 60 tasks in all: no range far too narrow."""
+    found = summary([walk(HoursModel(), make(shop, seed)) for shop in SMALL.values()
+                     for seed in range(3)])
+    assert 0.75 < found["80"] < 0.9
+    assert found["P90"] > 0.85
+
+
+def test_estimates_of_half_the_time_are_doubled():
+    """A shop that always takes twice the estimate is told so after a few dozen tasks."""
+    rng = np.random.default_rng(4)
+    model = HoursModel()
+    model.update([record(est, 2 * est * math.exp(0.2 * rng.normal()), day=at)
+                  for at, est in enumerate(rng.uniform(0.5, 8, 60))])
+    assert model.predict([3.0], ["a"], ["p"], [0.5])[0, 0] == pytest.approx(6, rel=0.1)
+
+
+def test_persons_are_told_apart():
+    """Who takes half as long again gets longer hours than who keeps to the estimate."""
+    rng = np.random.default_rng(6)
+    model = HoursModel()
+    model.update([record(2.0, 2 * (1.5 if at % 2 else 1.0) * math.exp(0.3 * rng.normal()),
+                         person=at % 2) for at in range(200)])
+    quick, slow = model.predict([2.0, 2.0], ["a", "a"], [0, 1], [0.5])[:, 0]
+    assert slow / quick == pytest.approx(1.5, rel=0.15)
+
+
+def test_the_estimate_itself_has_a_chance_of_its_own():
+    """Where half of all tasks come out at the estimate, many levels are the estimate to the bit."""
+    rng = np.random.default_rng(7)
+    model = HoursModel()
+    model.update([record(3.0, 3.0 if rng.random() < 0.5 else 3 * math.exp(0.5 * rng.normal()))
+                  for _ in range(400)])
+    found = model.predict([3.0], ["a"], ["p"], np.arange(1, 100) / 100)[0]
+    assert (found == 3.0).mean() == pytest.approx(0.5, abs=0.1)
+
+
+def test_a_job_under_way_says_how_it_runs():
+    """When the finished tasks of a job ran over, the rest of it is forecast longer."""
+    model = HoursModel()
+    model.update(make(FAMILY["jobs alike"], 1))
+    asked = ([2.0] * 6, ["kind 1"] * 6, [1] * 6, [0.5])
+    before = model.predict_total(*asked, job="new")[0]
+    model.update([record(2.0, 8.0, "kind 1", 1, "new", 9999) for _ in range(4)])
+    assert model.predict_total(*asked, job="new")[0] > 1.1 * model.predict_total(*asked, "none")[0]
+    assert before > 0
+
+
+# --- any input -----------------------------------------------------------------------------------
+
+
+def test_it_works_without_any_record():
+    """The first call of all gives hours about the estimate, for labels of any type."""
+    model = HoursModel()
+    model.update([])
+    found = model.predict([1, 4.0], [None, ["a", "list"]], [float("nan"), ("x", 2)], PROBS)
+    assert found.shape == (2, len(PROBS))
+    assert (np.diff(found) >= 0).all()
+    assert 0.8 < found[0, 3] < 1.3
+    assert model.predict([], [], [], PROBS).shape == (0, len(PROBS))
+    assert model.predict([1], [None], [None], []).shape == (1, 0)
+    assert model.predict_total([], [], [], PROBS).tolist() == [0.0] * len(PROBS)
+
+
+@pytest.mark.parametrize(("field", "value"), [
+    ("act", 0), ("act", -1.0), ("est", float("nan")), ("est", float("inf")), ("act", "soon"),
+    ("act", None), ("day", "monday")])
+def test_a_wrong_record_is_named_and_none_is_taken(field, value):
+    """Record and field stand in the message, and the model forecasts as before."""
+    model, other = HoursModel(), HoursModel()
+    with pytest.raises(BadInput, match=f"Record 1, {field}"):
+        model.update([record(), record() | {field: value}])
+    asked = ([2], ["a"], ["p"], PROBS)
+    assert (model.predict(*asked) == other.predict(*asked)).all()
+
+
+def test_a_missing_field_is_named():
+    """A record without a kind says so."""
+    wanting = record()
+    del wanting["kind"]
+    with pytest.raises(BadInput, match="Record 0 has no kind"):
+        HoursModel().update([wanting])
+
+
+@pytest.mark.parametrize(("asked", "said"), [
+    (([0.0], [None], [None], [0.5]), "estimates"), (([1.0], [None], [None], [1.5]), "probs"),
+    (([1.0], [None], [None], [float("nan")]), "probs"), (([1.0], [], [None], [0.5]), "0 kinds")])
+def test_a_wrong_question_is_refused(asked, said):
+    """Estimates of no hours, levels outside 0 to 1, lists of unequal length."""
+    with pytest.raises(ValueError, match=said):
+        HoursModel().predict(*asked)
+    with pytest.raises(ValueError, match=said):
+        HoursModel().predict_total(*asked, job=None)
+
+
+hours = st.floats(1e-6, 1e6)
+labels = st.one_of(st.none(), st.integers(0, 3), st.text(max_size=2), st.floats(), st.booleans())
+records = st.builds(record, hours, hours, labels, labels, labels, st.integers(0, 9))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.lists(records, max_size=12), max_size=4),
+       st.lists(st.tuples(st.floats(1e-9, 1e9), labels, labels), min_size=1, max_size=5))
+def test_quantiles_are_finite_and_rise(batches, asked):
+    """Whatever the history and the question, hours are 0 or more, finite, rising with the level."""
+    model = HoursModel()
+    for batch in batches:
+        model.update(batch)
+    estimates, kinds, persons = map(list, zip(*asked, strict=True))
+    probs = np.array([0, 1e-9, 0.01, 0.3, 0.5, 0.9, 0.9999, 1])
+    found = model.predict(estimates, kinds, persons, probs)
+    total = model.predict_total(estimates, kinds, persons, probs, None)
+    for each in (*found, total):
+        assert np.isfinite(each).all()
+        assert (each >= 0).all()
+        assert (np.diff(each) >= 0).all()
+    mixed = model.predict(estimates, kinds, persons, probs[::-1])
+    assert (mixed == found[:, ::-1]).all()
+
+
+def test_the_same_calls_give_the_same_answers():
+    """Nothing is drawn anew: two models of one history agree to the bit."""
+    answers = []
+    for _ in range(2):
+        model = HoursModel()
+        model.update(make(BASE, 3)[:300])
+        answers.append(model.predict([2.0, 5.0], ["kind 1", None], [1, 2], PROBS).tolist())
+        answers.append(model.predict_total([2.0, 5.0], ["kind 1", None], [1, 2], PROBS, 3).tolist())
+    assert answers[:2] == answers[2:]
+
+
+def test_thousands_of_kinds_and_long_histories_are_taken():
+    """Twenty thousand records of five thousand kinds, then a forecast of each."""
+    rng = np.random.default_rng(8)
+    est = np.exp(rng.normal(size=20_000))
+    act = est * np.exp(0.6 * rng.normal(size=20_000))
+    model = HoursModel()
+    model.update([record(e, a, int(k), int(p), int(k), 1) for e, a, k, p in
+                  zip(est, act, rng.integers(0, 5000, 20_000), rng.integers(0, 50, 20_000),
+                      strict=True)])
+    found = model.predict(est[:1000], list(range(1000)), [None] * 1000, PROBS)
+    assert np.isfinite(found).all()
+
+
+def test_the_score_used_here_is_the_integral_it_stands_for():
+    """The walk's score by quantiles is the integral of the squared distance, for one lognormal."""
+    from made_hours import LEVELS, pinball_crps
+    law = stats.lognorm(0.5, scale=2)
+    below = integrate.quad(lambda t: law.cdf(t) ** 2, 0, 3)[0]
+    above = integrate.quad(lambda t: law.sf(t) ** 2, 3, 200)[0]
+    found = pinball_crps(np.array([3.0]), law.ppf(LEVELS)[None], LEVELS)[0]
+    assert found == pytest.approx(below + above, rel=0.03)
