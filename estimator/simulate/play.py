@@ -162,12 +162,12 @@ class Player:
 
     def _cells(self, stream: str, factors: tuple[str, str] | None, at: np.ndarray | None
                ) -> np.ndarray:
-        offset = self._offset(factors)
+        offset = self.offset(factors)
         if at is not None and isinstance(offset, np.ndarray) and offset.ndim:
             offset = offset.take(at)
         return shapes.cells(self._ranks(stream, at), self.factors.own(factors), offset, self._room)
 
-    def _offset(self, factors: tuple[str, str] | None) -> np.ndarray | np.float32 | None:
+    def offset(self, factors: tuple[str, str] | None) -> np.ndarray | np.float32 | None:
         """The shared part of the score, as cells; None where nothing is shared."""
         if factors is None:
             return None
@@ -180,12 +180,18 @@ class Player:
 
     def shared_score(self, hand: str, kind: str) -> np.ndarray | float:
         """What the job, a hand and a kind of work share, as a part of the score."""
-        loads = [(self.factors.job, lambda: self.score("job"))]
-        if hand:
-            loads.append((self.factors.hand, lambda: self.score(f"hand {hand}")))
-        if kind:
-            loads.append((self.factors.kind, lambda: self._kind_score(kind)))
-        return sum((np.float32(share**0.5) * score() for share, score in loads if share), 0.0)
+        return sum(self.shared_parts(hand, kind).values(), 0.0)
+
+    def shared_parts(self, hand: str, kind: str) -> dict[str, np.ndarray]:
+        """The same by what it comes from: "job", "hand", "kind"; without those of no share."""
+        factors, found = self.factors, {}
+        if factors.job:
+            found["job"] = np.float32(factors.job**0.5) * self.score("job")
+        if factors.hand and hand:
+            found["hand"] = np.float32(factors.hand**0.5) * self.score(f"hand {hand}")
+        if factors.kind and kind:
+            found["kind"] = np.float32(factors.kind**0.5) * self._kind_score(kind)
+        return found
 
     def _kind_score(self, kind: str) -> np.ndarray:
         known = self.factors.kinds

@@ -106,11 +106,20 @@ def cells(ranks: np.ndarray, own: float, offset, room: Buffers) -> np.ndarray:
     places[:] = ranks
     if offset is None:
         return _lone_cells().take(places, out=cells, mode="wrap")
-    floats, ints = room.floats[:trials], room.ints[:trials]
-    _scaled_scores(own).take(places, out=floats, mode="wrap")
-    floats += offset
+    floats = _scaled_scores(own).take(places, out=room.floats[:trials], mode="wrap")
+    return whole(np.add(floats, offset, out=floats), room)
+
+
+def own_part(ranks: np.ndarray, own: float) -> np.ndarray:
+    """What a quantity's own score adds to a cell's number; float32."""
+    return _scaled_scores(own).take(ranks)
+
+
+def whole(parts: np.ndarray, room: Buffers) -> np.ndarray:
+    """Cells from own and shared part together; held in `room`."""
+    ints, cells = room.ints[:len(parts)], room.cells[:len(parts)]
     # By way of short whole numbers, which processors turn to quickly.
-    ints[:] = floats
+    ints[:] = parts
     cells[:] = ints
     return cells
 
@@ -217,9 +226,11 @@ __all__ = [
     "breakage",
     "cells",
     "offsets",
+    "own_part",
     "score_below",
     "scores",
     "table",
     "values",
+    "whole",
     "within_reach",
 ]
