@@ -142,7 +142,8 @@ class Board:
     def _sights(self, _desk: Desk, offer: Quote) -> None:
         self.sights.value = answers.sights(offer)
         rows = [(offer.titles[s.line], s.value) for s in answers.worth_a_look(offer)]
-        if rows:
+        # One line alone is said in words; bars are for comparing.
+        if len(rows) > 1:
             self._chart("sights", "What a look before quoting saves, on average",
                         plots.inspect_next(rows, money=self._whole),
                         answers.sight_words(offer))
