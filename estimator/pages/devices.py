@@ -31,6 +31,7 @@ class SurveyTable(anywidget.AnyWidget):
     _css = _text("survey_table.css")
     rows = traitlets.List().tag(sync=True)
     prices = traitlets.Dict().tag(sync=True)
+    opens = traitlets.Dict().tag(sync=True)
     marks = traitlets.Dict().tag(sync=True)
     choices = traitlets.Dict().tag(sync=True)
 
@@ -54,9 +55,11 @@ class SurveyTable(anywidget.AnyWidget):
         if focus is not None:
             self.send({"focus": focus})
 
-    def price(self, prices: Mapping[int, str]) -> None:
-        """Show what each line costs, by id."""
-        self.prices = {str(key): said for key, said in prices.items()}
+    def price(self, prices: Mapping[int, str], opens: Mapping[int, str]) -> None:
+        """Show what each line costs, by id, and which figure of the quote that opens."""
+        with self.hold_sync():
+            self.prices = {str(key): said for key, said in prices.items()}
+            self.opens = {str(key): figure for key, figure in opens.items()}
 
     def mark(self, wrong: Mapping[int, Mapping[str, str]]) -> None:
         """Mark fields with what is wrong with them, by id and column."""

@@ -17,6 +17,21 @@ from estimator.pages.desk import Desk
 from estimator.quote import TIME, LevelPrice, Quote
 
 MOST_PARTS = 15
+OPENS: Mapping[str, tuple[str, str]] = {
+    "price": ("price", "Price before tax"),
+    "total": ("total", "Price with tax"),
+    "hours-p50": ("hours_p50", "Hours, as often as not"),
+    "hours-p80": ("hours_p80", "Hours, 4 jobs in 5"),
+    "hours-p90": ("hours_p90", "Hours, 9 jobs in 10"),
+    "ready": ("finish_p80", "Ready by"),
+    "loss": ("chance_of_loss", "Loss"),
+    "margin": ("margin_mean", "Left over"),
+    "finds": ("find_allowance", "For finds"),
+    "cap": ("cap", "Cap"),
+    "cover": ("cover", "Cover"),
+    "parts-total": ("parts_budget", "Parts and freight"),
+}
+"""Key of the figure that a named output opens (`estimator.trace.figures`), and what it is."""
 
 
 def breakdown(offer: Quote) -> dict[str, float]:
@@ -73,8 +88,20 @@ def short_day(offer: Quote) -> str:
 
 
 def output(test: str, value: str, live: str = "off") -> str:
-    """A named figure."""
-    return f'<output data-testid="{test}" aria-live="{live}">{html.escape(value)}</output>'
+    """A named figure; one of `OPENS` can be opened."""
+    said = opening(*OPENS[test], value) if test in OPENS else html.escape(value)
+    return f'<output data-testid="{test}" aria-live="{live}">{said}</output>'
+
+
+def opening(key: str, name: str, value: str, of: str = "") -> str:
+    """A figure that opens where it is clicked: its key, what it is, how it reads.
+
+    `of` is the service level to whose quote it belongs; blank is the page's own.
+    """
+    said = html.escape(value)
+    return (f'<button type="button" class="est-opens" data-figure="{html.escape(key)}" '
+            f'data-of="{of}" aria-haspopup="dialog" title="Where this comes from" '
+            f'aria-label="{html.escape(name)}, {said}: where this comes from">{said}</button>')
 
 
 def gaps(desk: Desk, catalogue: Catalogue, most: int = 6) -> str:
@@ -105,6 +132,19 @@ def line_prices(offer: Quote, desk: Desk) -> dict[int, str]:
     return {key: by_line.get(index, "–") for key, index in desk.numbered().items()}
 
 
+def line_keys(offer: Quote, desk: Desk) -> dict[int, str]:
+    """The figure that the price of each priced line opens, by the line's id."""
+    keys = {line.line: line.key for line in offer.lines if line.line is not None and line.price}
+    return {key: keys[index] for key, index in desk.numbered().items() if index in keys}
+
+
+def extra_keys(offer: Quote, desk: Desk) -> dict[str, str]:
+    """The figure that the price of each extra taken opens, by assembly."""
+    first = len(desk.entries)
+    return {desk.extras[line.line - first]: line.key for line in offer.lines
+            if line.line is not None and line.line >= first}
+
+
 def extra_prices(offer: Quote, desk: Desk) -> dict[str, Decimal]:
     """What each extra costs, taken or not, by assembly."""
     prices = {one.assembly: one.price for one in offer.offered if one.kind == "extra"}
@@ -121,8 +161,13 @@ def levels(found: Iterable[LevelPrice], offer: Quote) -> str:
     for one in found:
         mark = ' class="est-chosen"' if one.chosen else ""
         name = html.escape(one.name) + (" <small>(chosen)</small>" if one.chosen else "")
-        rows.append([mark, name, html.escape(one.promise), money(one.price, offer.settings),
-                     f"{one.hours_p50:.0f} h", f"{one.hours_p80:.0f} h", weeks(one.days_p80)])
+        cells = [("price", "Price before tax", money(one.price, offer.settings)),
+                 ("hours_p50", "Hours, as often as not", f"{one.hours_p50:.0f} h"),
+                 ("hours_p80", "Hours, 4 in 5", f"{one.hours_p80:.0f} h"),
+                 ("days_p80", "Ready in", weeks(one.days_p80))]
+        rows.append([mark, name, html.escape(one.promise),
+                     *(opening(key, f"{said}, {one.name}", value, of=one.level)
+                       for key, said, value in cells)])
     body = "".join(
         f'<tr{mark}><th scope="row">{name}</th><td>{promise}</td>'
         + "".join(f'<td class="n">{cell}</td>' for cell in cells) + "</tr>"
@@ -140,7 +185,8 @@ def parts(offer: Quote, catalogue: Catalogue) -> str:
     dearest = sorted(budget.rows, key=lambda row: -row.cost)
     body = "".join(_cells(
         [catalogue.parts[row.part].name, names.get(row.supplier, "nobody offers it")],
-        [f"{row.needed}", f"{row.bought}", money(row.unit_price, said), money(row.cost, said)])
+        [f"{row.needed}", f"{row.bought}", money(row.unit_price, said)],
+        (f"buy.{row.part}", catalogue.parts[row.part].name, money(row.cost, said)))
         for row in dearest[:MOST_PARTS])
     rest = dearest[MOST_PARTS:]
     if rest:
@@ -149,8 +195,9 @@ def parts(offer: Quote, catalogue: Catalogue) -> str:
     orders = "".join(_cells(
         [names[order.supplier]],
         [money(order.goods, said), money(order.freight, said),
-         money(order.top_up, said) if order.top_up else "–", f"{order.days:g} days",
-         money(order.total, said)]) for order in budget.orders)
+         money(order.top_up, said) if order.top_up else "–", f"{order.days:g} days"],
+        (f"parts_budget.{order.supplier}", f"Order from {names[order.supplier]}",
+         money(order.total, said))) for order in budget.orders)
     total = (f'<tr class="est-total"><th scope="row" colspan="5">Parts and freight</th>'
              f'<td class="n">{output("parts-total", money(budget.total, said))}</td></tr>')
     return (_table(["Part", "From", "Needed", "To buy", "Each", "Cost"], body, "parts", 2)
@@ -171,10 +218,13 @@ def terms(offer: Quote) -> str:
 
 
 def firmness(offer: Quote) -> str:
-    """How far the price rests on what was really seen."""
-    return (f"Estimate class {offer.estimate_class} of 5 (1 is firmest): "
-            f"{percent(round(offer.seen_share, 2), offer.settings)} of the cost was really seen. "
-            f"Hourly rate {money(offer.rate, offer.settings)}.")
+    """How far the price rests on what was really seen, as HTML."""
+    firm = opening("estimate_class", "Estimate class", str(offer.estimate_class))
+    seen = opening("seen_share", "Share of the cost that was seen",
+                   percent(round(offer.seen_share, 2), offer.settings))
+    rate = opening("hourly_rate", "Hourly rate", money(offer.rate, offer.settings))
+    return (f"Estimate class {firm} of 5 (1 is firmest): {seen} of the cost was really seen. "
+            f"Hourly rate {rate}.")
 
 
 def margin_words(offer: Quote) -> str:
@@ -197,10 +247,13 @@ def breakdown_words(amounts: Mapping[str, float], offer: Quote) -> str:
     return f"What the price is made of: {said}."
 
 
-def _cells(words: Sequence[str], figures: Sequence[str]) -> str:
+def _cells(words: Sequence[str], figures: Sequence[str],
+           opens: tuple[str, str, str] | None = None) -> str:
+    """A row of a table; its last figure may be one that opens: key, what it is, how it reads."""
     first, *others = [html.escape(word) for word in words]
+    cells = [html.escape(said) for said in figures] + ([opening(*opens)] if opens else [])
     return (f'<tr><th scope="row">{first}</th>' + "".join(f"<td>{word}</td>" for word in others)
-            + "".join(f'<td class="n">{html.escape(said)}</td>' for said in figures) + "</tr>")
+            + "".join(f'<td class="n">{cell}</td>' for cell in cells) + "</tr>")
 
 
 def _table(heads: Sequence[str], body: str, test: str, numbers_from: int) -> str:

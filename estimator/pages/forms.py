@@ -18,6 +18,7 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import Draft
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, Slider
+from estimator.pages.figures import opening
 from estimator.quote import FIXED, TIME
 from estimator.shop import Settings
 from estimator.survey import Machine
@@ -104,17 +105,18 @@ class ChoicesForm(_Form):
             help="Share of jobs like this one that stay within the cost the price is built on.")
         self.margin = Slider(label="Margin, %", min=0, max=60, value=25,
                              help="Share of the price that is left over at that cost.")
-        self.extras = {}
+        self.extras, self.extra_figures = {}, {}
         for name, row in catalogue.assemblies.items():
             if row.extra:
                 box = widgets.Checkbox(description=row.name, indent=False, **_plain())
-                self.extras[name] = box
+                self.extras[name], self.extra_figures[name] = box, widgets.HTML()
                 self._watch("extras", box)
         for name in ("level", "pricing", "confidence", "margin"):
             self._watch(name, getattr(self, name))
         self.shares = widgets.Box([self.confidence, self.margin])
         self.shares.add_class("est-pair")
-        more = widgets.VBox(list(self.extras.values()))
+        more = widgets.VBox([widgets.Box([box, self.extra_figures[name]])
+                             for name, box in self.extras.items()])
         more.add_class("est-extras")
         self.widget = widgets.VBox([
             self.level, self.promise, self.pricing,
@@ -164,14 +166,17 @@ class ChoicesForm(_Form):
             margin=own(self.margin.value, self._settings.margin),
             extras=tuple(name for name, box in self.extras.items() if box.value))
 
-    def price(self, prices: Mapping[str, Decimal]) -> None:
-        """Write what each extra costs beside its name."""
+    def price(self, prices: Mapping[str, Decimal], opens: Mapping[str, str]) -> None:
+        """Write what each extra costs beside its name; `opens` are the figures of those taken."""
         for name, box in self.extras.items():
-            said = self._catalogue.assemblies[name].name
-            if name in prices:
+            said, figure = self._catalogue.assemblies[name].name, ""
+            if name in opens:
+                figure = opening(opens[name], f"Price of {said}",
+                                 f"+{money(prices[name], self._settings)}")
+            elif name in prices:
                 said += f" (+{money(prices[name], self._settings)})"
-            if box.description != said:
-                box.description = said
+            if (box.description, self.extra_figures[name].value) != (said, figure):
+                box.description, self.extra_figures[name].value = said, figure
 
     def _promise(self) -> None:
         import html

@@ -241,9 +241,25 @@ function render({ model, el }) {
 
   function drawPrices() {
     const prices = model.get("prices");
+    const opens = model.get("opens");
     for (const [id, entry] of rows) {
       const said = prices[id] ?? "";
-      if (entry.price.textContent !== said) entry.price.textContent = said;
+      const key = opens[id];
+      let button = entry.price.querySelector("button");
+      if (!key) {
+        if (button || entry.price.textContent !== said) entry.price.textContent = said;
+        continue;
+      }
+      if (!button) {
+        button = make("button", { type: "button", class: "est-opens", "data-of": "",
+          "aria-haspopup": "dialog", title: "Where this comes from" });
+        entry.price.replaceChildren(button);
+      }
+      if (button.textContent === said && button.dataset.figure === key) continue;
+      button.textContent = said;
+      button.dataset.figure = key;
+      button.setAttribute("aria-label",
+        `Price of row ${entry.row.no}, ${entry.row.name}, ${said}: where this comes from`);
     }
   }
 
@@ -297,7 +313,7 @@ function render({ model, el }) {
   // What was typed goes out before the page is hidden or closed.
   const leaving = () => flush();
   model.on("change:rows", drawAll);
-  model.on("change:prices", drawPrices);
+  model.on("change:prices change:opens", drawPrices);
   model.on("change:marks", drawMarks);
   model.on("msg:custom", focusOn);
   document.addEventListener("visibilitychange", leaving);
@@ -306,7 +322,7 @@ function render({ model, el }) {
   return () => {
     flush();
     model.off("change:rows", drawAll);
-    model.off("change:prices", drawPrices);
+    model.off("change:prices change:opens", drawPrices);
     model.off("change:marks", drawMarks);
     model.off("msg:custom", focusOn);
     document.removeEventListener("visibilitychange", leaving);
