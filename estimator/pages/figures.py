@@ -78,7 +78,9 @@ def strip(offer: Quote) -> str:
         for name, values in rows)
     what = "Expected bill before tax" if timed else "Price before tax"
     return (f'<div class="est-strip"><p class="est-price"><span>{what}</span>'
-            f'{output("price", money(offer.price, said), "polite")}</p><dl>{listed}</dl></div>')
+            f'{output("price", money(offer.price, said), "polite")}'
+            "<small>Click a figure to see where it comes from</small></p>"
+            f"<dl>{listed}</dl></div>")
 
 
 def short_day(offer: Quote) -> str:

@@ -131,7 +131,8 @@ function render({ model, el }) {
       const list = make("ul");
       fill(list, opened.steps, []);
       body.replaceChildren(
-        make("p", { class: "est-root" }, `${opened.value}${opened.how ? `: ${opened.how}` : ""}`),
+        make("p", { class: "est-root" },
+             [opened.value, opened.how].filter(said => said).join(": ")),
         rests(opened.row), list);
       body.scrollTop = 0;
       state();

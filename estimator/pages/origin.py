@@ -103,9 +103,12 @@ class Origin(anywidget.AnyWidget):
         self._root, self._opened_at = trace(offer, key, self._catalogue), self._now
         self._judge()
         name = self._root.name if not of else f"{self._root.name}, {offer.level.name}"
-        self._answer({"opened": {
-            **shown(self._root), "name": name, "figure": headline(self._root, offer.settings),
-            "steps": steps_of([self._root])}})
+        figure, said = headline(self._root, offer.settings), shown(self._root)
+        if (written(self._root.value, self._root.unit) in figure or key == "chance_of_loss"
+                or isinstance(self._root.value, str)):
+            said["value"] = ""  # The headline says it, or the words do.
+        self._answer({"opened": {**said, "name": name, "figure": figure,
+                                 "steps": steps_of([self._root])}})
 
     def _quote_of(self, level: str) -> Quote | None:
         """The quote on the page, or that of another level, with the words of the survey."""
