@@ -9,7 +9,6 @@ import pytest
 from estimator import survey
 from estimator.catalogue import Level
 from estimator.documents.wording import money, whole
-from estimator.pages import desk as desks
 from estimator.pages.long_run import LongRun
 from estimator.quote import Choices, quote
 from estimator.shop import open_shop
@@ -23,10 +22,9 @@ def shop():
 
 @pytest.fixture(scope="module")
 def job(shop, demo_survey_path):
-    """The demo's desk and its quote."""
+    """The demo's quote."""
     found = survey.read(demo_survey_path, shop.catalogue)
-    offer = quote(found, Choices(Level.SHOP_JOB, on=date(2026, 1, 5)), shop, compare=False)
-    return desks.of_survey(found), offer
+    return quote(found, Choices(Level.SHOP_JOB, on=date(2026, 1, 5)), shop, compare=False)
 
 
 def until(happened, seconds=60):
@@ -41,8 +39,8 @@ def until(happened, seconds=60):
 
 def test_more_trials_stand_beside_the_few(shop, job):
     """The table holds both runs' figures, those of the long one from the same seed."""
-    desk, offer = job
-    run = LongRun(shop, lambda: (desk, offer), trials=30_000)
+    offer = job
+    run = LongRun(shop, lambda: offer, trials=30_000)
     run.start()
     many = quote(offer.survey, Choices(Level.SHOP_JOB, on=date(2026, 1, 5), trials=30_000), shop,
                  compare=False)
@@ -104,9 +102,9 @@ def test_an_edit_takes_old_figures_away(shop, job):
     assert run.said.value == ""
 
 
-def test_without_a_price_it_says_so(shop, job):
+def test_without_a_price_it_says_so(shop):
     """A survey with gaps has nothing to play."""
-    run = LongRun(shop, lambda: (job[0], None))
+    run = LongRun(shop, lambda: None)
     run.start()
     assert "no price yet" in run.said.value
     assert not run.running
