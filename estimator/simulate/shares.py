@@ -7,8 +7,7 @@ over the tables exchanges the own numbers of all lines at once, each line's diff
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,7 +30,7 @@ def variance_shares(plan: Plan, hour: float, seed: int, trials: int = TRIALS
     Parameters
     ----------
     hour
-        What an hands-on hour costs, with allowances. [money]
+        What a hands-on hour costs, with allowances. [money]
     trials
         Of both sets of numbers together.
 
@@ -47,15 +46,14 @@ def variance_shares(plan: Plan, hour: float, seed: int, trials: int = TRIALS
     background (A. B. Owen, "Better estimation of small Sobol' sensitivity indices", 2013, from
     memory); total ones after M. J. W. Jansen (1999), averaged over both backgrounds.
     """
-    tables = _tables(plan, hour, seed, trials)
     differences: dict[tuple[str, object], np.ndarray] = {}
-    for table in tables:
-        for key, row in table.by_key("own"):
-            differences[key] = differences[key] + row if key in differences else row
-    for group in (*SHARED, "price"):
-        rows = [table.difference(group).sum(axis=0) for table in tables if table.moved_by(group)]
-        if rows:
-            differences[("prices", None) if group == "price" else ("shared", group)] = sum(rows)
+    sets = _Sets(plan, seed, trials)
+    for row in _rows(plan, hour):
+        for key, difference in sets.differences(row):
+            if key in differences:
+                differences[key] += difference
+            else:
+                differences[key] = difference
     return {key: _shares(row) for key, row in differences.items()}
 
 
@@ -67,7 +65,8 @@ def _shares(difference: np.ndarray) -> tuple[float, float]:
 
 
 def _exchanged(halves: np.ndarray) -> np.ndarray:
-    return np.roll(halves, halves.shape[-1] // 2, axis=-1)
+    half = halves.shape[-1] // 2
+    return np.concatenate((halves[..., half:], halves[..., :half]), axis=-1)
 
 
 class _Remembered(Streams):
@@ -85,12 +84,16 @@ class _Remembered(Streams):
 
 @dataclass(frozen=True)
 class _Row:
-    """An amount: to which driver it belongs, what one of it costs, on which event it hangs."""
+    """An amount: to which driver it belongs, what one of it costs, on which event it hangs.
+
+    `price` where what is drawn is one price for several lines, and not the line's own number.
+    """
 
     key: tuple[str, object]
     amount: Amount
     unit: float = 1.0
     event: Event | None = None
+    price: bool = False
 
     @property
     def varies(self) -> bool:
@@ -98,130 +101,107 @@ class _Row:
         return bool(amount.high > amount.low or amount.pieces or (self.event and amount.high))
 
 
-def _tables(plan: Plan, hour: float, seed: int, trials: int) -> list[_Table]:
-    hours, finds, prices = [], [], []
+def _rows(plan: Plan, hour: float) -> Iterator[_Row]:
+    """All amounts that vary."""
+    rows = []
     for line, found in plan.lines.items():
-        hours += [_Row(("hours", line), amount, hour) for amount in found.hours]
-        prices += [_Row(("hours", line), amount) for amount in (*found.parts, *found.materials)]
+        rows += [_Row(("hours", line), amount, hour) for amount in found.hours]
+        rows += [_Row(("hours", line), amount, price=True)
+                 for amount in (*found.parts, *found.materials)]
         for event in found.events:
-            finds += [_Row(("finds", line), event.hours, hour, event),
-                      _Row(("finds", line), event.other, 1.0, event)]
-    prices += [_Row(("prices", None), amount) for amount in plan.wholes]
-    charges = [_Row(("outwork", lot), amount) for lot, amount in enumerate(plan.charges)]
-    player = Player(_Remembered(seed, 2 * (trials // 2)), plan.factors)
-    rows = [(own, [row for row in rows if row.varies]) for own, rows in
-            (("own", hours), ("own", finds), ("price", prices), ("own", charges))]
-    return [_Table(own, found, player) for own, found in rows if found]
+            rows += [_Row(("finds", line), event.hours, hour, event),
+                     _Row(("finds", line), event.other, 1.0, event)]
+    rows += [_Row(("prices", None), amount, price=True) for amount in plan.wholes]
+    rows += [_Row(("outwork", lot), amount) for lot, amount in enumerate(plan.charges)]
+    return (row for row in rows if row.varies)
 
 
-class _Table:
-    """Amounts as rows of a matrix: what each comes to, times how often, in every trial.
+class _Sets:
+    """The job on both sets of numbers: the first half of the trials is A, the second B.
 
-    The first half of the trials is set A, the second set B. What exchanging all own numbers does
-    is what exchanging all shared ones does, seen from the other half; so it need not be drawn.
-
-    Parameters
-    ----------
-    own
-        The group that the rows' own numbers belong to: "own", or "price" where what is drawn is
-        one price for several lines.
+    What exchanging all own numbers does is what exchanging all shared ones does, seen from the
+    other half; so it need not be drawn.
     """
 
-    def __init__(self, own: str, rows: Sequence[_Row], player: Player):
-        self._own, self._rows, self._player = own, rows, player
-        factors = player.factors
-        amounts = [row.amount for row in rows]
-        self._tables = [shapes.table(a.shape, a.low, a.typical, a.high, a.evened) for a in amounts]
-        self._parts = [shapes.own_part(player.streams.ranks(a.stream), factors.own(a.factors))
-                       for a in amounts]
-        self._units = np.array([[row.unit] for row in rows], np.float32)
-        self._shared = {a.factors: player.shared_parts(*a.factors)
-                        for a in amounts if a.factors is not None}
-        self._movers = tuple({group: 0 for parts in self._shared.values() for group in parts})
-        events = [row.event for row in rows if row.event]
-        self._counted = bool(events) or any(a.pieces for a in amounts)
-        self._caused = bool(factors.cause) and any(event.cause for event in events)
+    def __init__(self, plan: Plan, seed: int, trials: int):
+        self._player = Player(_Remembered(seed, 2 * (trials // 2)), plan.factors)
+        self._room = shapes.Buffers(2 * (trials // 2))
+        self._offsets: dict[tuple[str, str] | None, dict[str, np.ndarray]] = {}
+        self._times: dict[object, tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
 
-    def moved_by(self, group: str) -> bool:
-        """Whether exchanging a group of numbers changes anything here."""
-        return (group == self._own or group in self._movers
-                or (group == "own" and self._counted) or (group == "cause" and self._caused))
+    def differences(self, row: _Row) -> Iterator[tuple[tuple[str, object], np.ndarray]]:
+        """What exchanging a driver's numbers adds to what an amount costs, for all that move it."""
+        values = self._values(row)
+        times, turned, caused = self._how_often(row)
+        plain = values[""]
+        money = plain * times
+        for group, moved in values.items():
+            if group in SHARED:
+                yield ("shared", group), (moved - plain) * times
+        if caused is not times:
+            yield ("shared", "cause"), plain * caused - money
+        if row.price:
+            yield ("prices", None), (_exchanged(plain) - plain) * times
+            if turned is not times:
+                yield row.key, plain * turned - money
+        else:
+            *_, moved = values.values()
+            yield row.key, _exchanged(moved) * turned - money
 
-    def difference(self, group: str) -> np.ndarray:
-        """Money that exchanging a group of numbers adds, shape (rows, trials)."""
-        values, weights = self._plain_values, self._plain_weights
-        if group == self._own:
-            values = _exchanged(self._values(*self._movers))
-        elif group in self._movers:
-            values = self._values(group)
-        if group == "own" and self._counted:
-            weights = self._turned_weights
-        elif group == "cause" and self._caused:
-            weights = _exchanged(self._turned_weights)
-        return values * weights - self._plain_money
-
-    def by_key(self, group: str) -> list[tuple[tuple[str, object], np.ndarray]]:
-        """The same summed by driver."""
-        if not self.moved_by(group):
-            return []
-        keys = [row.key for row in self._rows]
-        starts = [k for k, key in enumerate(keys) if not k or key != keys[k - 1]]
-        sums = np.add.reduceat(self.difference(group), starts, axis=0)
-        return [(keys[start], row) for start, row in zip(starts, sums, strict=True)]
-
-    @functools.cached_property
-    def _plain_values(self) -> np.ndarray:
-        return self._values()
-
-    @functools.cached_property
-    def _plain_weights(self) -> np.ndarray:
-        return self._weights(False)
-
-    @functools.cached_property
-    def _turned_weights(self) -> np.ndarray:
-        return self._weights(True) if self._caused else _exchanged(self._plain_weights)
-
-    @functools.cached_property
-    def _plain_money(self) -> np.ndarray:
-        return self._plain_values * self._plain_weights
-
-    def _values(self, *exchanged: str) -> np.ndarray:
-        """What each amount comes to with some shared groups exchanged."""
-        offsets = {None: shapes.offsets(0.0)}
-        for factors, parts in self._shared.items():
-            shared = sum((_exchanged(part) if group in exchanged else part
-                          for group, part in parts.items()), 0.0)
-            offsets[factors] = shapes.offsets(
-                shapes.within_reach(shared, self._player.factors.own(factors)))
-        found = np.empty((len(self._rows), self._player.streams.trials), np.float32)
-        room = shapes.Buffers(found.shape[1])
-        for row, part, table, out in zip(self._rows, self._parts, self._tables, found, strict=True):
-            np.add(part, offsets[row.amount.factors], out=room.floats)
-            table.take(shapes.whole(room.floats, room), out=out, mode="wrap")
-        found *= self._units
+    def _values(self, row: _Row) -> dict[str, np.ndarray]:
+        """What an amount comes to, with shared groups exchanged; in the last with all of them."""
+        amount, player = row.amount, self._player
+        if amount.factors not in self._offsets:
+            self._offsets[amount.factors] = self._made_offsets(amount.factors)
+        part = shapes.own_part(player.streams.ranks(amount.stream),
+                               player.factors.own(amount.factors))
+        table = shapes.table(amount.shape, amount.low, amount.typical, amount.high, amount.evened)
+        found = {}
+        for group, offset in self._offsets[amount.factors].items():
+            cells = shapes.whole(np.add(part, offset, out=self._room.floats), self._room)
+            found[group] = table.take(cells, mode="wrap")
+            found[group] *= np.float32(row.unit)
         return found
 
-    def _weights(self, exchanged: bool) -> np.ndarray:
-        """How many pieces of those expected, or whether it happens, with own numbers exchanged.
+    def _made_offsets(self, factors: tuple[str, str] | None) -> dict[str, np.ndarray]:
+        if factors is None:
+            return {"": shapes.offsets(0.0)}
+        parts = self._player.shared_parts(*factors)
+        swaps = {"": (), **{group: (group,) for group in parts}}
+        if len(parts) > 1:
+            swaps["all"] = tuple(parts)
+        own = self._player.factors.own(factors)
+        return {
+            name: shapes.offsets(shapes.within_reach(
+                sum((_exchanged(part) if group in swapped else part
+                     for group, part in parts.items()), 0.0), own))
+            for name, swapped in swaps.items()}
 
-        1 for what is certain.
+    def _how_often(self, row: _Row) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """How many pieces of those expected, or whether it happens; 1 for what is certain.
+
+        As drawn, with own numbers exchanged, and with the cause exchanged.
         """
-        turned = _exchanged if exchanged else np.asarray
-        player, known = self._player, {}
-        found = np.ones((len(self._rows), player.streams.trials), np.float32)
-        for row, weight in zip(self._rows, found, strict=True):
-            amount, event = row.amount, row.event
-            if amount.pieces is not None and amount.share < 1:
-                key = amount.piece_stream, amount.pieces, amount.share
-                if key not in known:
-                    known[key] = turned(player.count(amount))
-                weight *= known[key]
-            if event is not None:
-                if event.stream not in known:
-                    ranks = turned(player.streams.ranks(event.stream))
-                    known[event.stream] = player.hit(event, shapes.scores(ranks))
-                weight *= known[event.stream]
-        return found
+        amount, event, player = row.amount, row.event, self._player
+        if event is not None:
+            key = event.stream
+        elif amount.pieces is not None and amount.share < 1:
+            key = amount.piece_stream, amount.pieces, amount.share
+        else:
+            return _CERTAIN, _CERTAIN, _CERTAIN
+        if key not in self._times:
+            if event is None:
+                times = player.count(amount)
+                self._times[key] = times, _exchanged(times), times
+            else:
+                scores = shapes.scores(player.streams.ranks(event.stream))
+                times = player.hit(event, scores)
+                turned = player.hit(event, _exchanged(scores))
+                tied = event.cause and player.factors.cause
+                self._times[key] = times, turned, _exchanged(turned) if tied else times
+        return self._times[key]
 
+
+_CERTAIN = np.float32(1)
 
 __all__ = ["SHARED", "TRIALS", "variance_shares"]
