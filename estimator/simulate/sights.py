@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from estimator import decisions
+from estimator import decisions, durations
 from estimator.catalogue import Certainty
 from estimator.estimate import Estimate
 from estimator.simulate.odds import Odds
+
+_SURE = durations.normal_quantile(0.999)
 
 
 @dataclass(frozen=True)
@@ -42,9 +45,10 @@ def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, .
     Only lines whose condition was assumed or hidden: a seen line has nothing more to show
     before teardown. The value of a sight is the expected value of partial perfect information
     (`decisions.value_of_seeing`), where the state of a line is which of its finds are there and
-    whether it is worse than written.
+    whether it is worse than written. What may be luck of the draw is not listed.
     """
     found = []
+    luck = _luck(odds.cost, confidence)
     for index, line in odds.lines.items():
         if line.pattern is None or job.scope.lines[index].certainty == Certainty.SEEN:
             continue
@@ -53,23 +57,30 @@ def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, .
         if not 0 < chance < 1:
             continue
         codes = _codes(line.pattern)
+        told = len(np.unique(codes)) - 1
         value = decisions.value_of_seeing(odds.cost, codes, confidence)
-        value -= _optimism(odds.cost, len(np.unique(codes)), confidence)
-        if value <= 0:
+        if value <= luck * _chi_square(told):
             continue
         fine, worse = (float(np.quantile(odds.cost[part], confidence)) for part in (~wrong, wrong))
-        found.append(Sight(index, chance, value, fine, worse))
+        found.append(Sight(index, chance, value - luck * told, fine, worse))
     return tuple(sorted(found, key=lambda sight: (-sight.value, sight.line)))
 
 
-def _optimism(cost: np.ndarray, groups: int, confidence: float) -> float:
-    """By how much the value reads high because the trials that it is judged by chose the covers.
+def _luck(cost: np.ndarray, confidence: float) -> float:
+    """By how much a value reads high for each further group, however little it says.
 
-    Each further group fits one quantile more: (1 − q) / (2 · trials · density at the quantile).
+    The trials that it is judged by chose the covers, and each group fits one quantile more:
+    (1 − q) / (2 · trials · density at the quantile), times a chi-square of one degree.
     """
     around = np.clip((confidence - 0.02, confidence + 0.02), 0, 1)
     low, high = np.quantile(cost, around)
-    return (groups - 1) * (1 - confidence) / 2 / len(cost) * (high - low) / (around[1] - around[0])
+    return float((1 - confidence) / 2 / len(cost) * (high - low) / (around[1] - around[0]))
+
+
+def _chi_square(degrees: int) -> float:
+    """What a chi-square stays under 999 times of 1,000, after E. Wilson & M. Hilferty (1931)."""
+    part = 2 / (9 * degrees)
+    return degrees * (1 - part + _SURE * math.sqrt(part)) ** 3
 
 
 def _codes(pattern: np.ndarray) -> np.ndarray:
