@@ -125,10 +125,16 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument(
         "--add", metavar="EXTRA", nargs="+", default=[], help="extras taken, by name, or NAME=COUNT"
     )
+    quote.add_argument("--budget", metavar="MONEY", type=float,
+                       help="leave out what is worth least, so that the price before tax fits this")
+    quote.add_argument("--ready-by", metavar="YYYY-MM-DD",
+                       help="the same, so that it is ready by this day in four jobs of five")
+    quote.add_argument("--worth", metavar="LINE=MONEY", nargs="+", default=[],
+                       help="what survey lines are worth to the customer; their price otherwise")
     quote.add_argument("--trials", metavar="N", type=int, default=10_000)
     quote.add_argument("--sampler", metavar="S", default="random",
-                       help='"random" (default) or "sobol": evenly spread points, best with a power '
-                       "of two as trials")
+                       help='"random" (default) or "sobol": evenly spread points, best with a '
+                       "power of two as trials")
     quote.add_argument("--seed", metavar="N", type=int, default=1)
     quote.add_argument("--date", metavar="YYYY-MM-DD", help="date of the quote; today by default")
     quote.add_argument("--out", metavar="DIR", type=Path, help="write the documents here")
@@ -268,6 +274,9 @@ def _quote(options) -> int:
         on=_day(options.date),
     )
     found = survey.read(options.survey, shop.catalogue, final=True)
+    fit = _fit(found, choices, shop, options)
+    if fit:
+        choices = fit.taken(choices)
     offer = quote(found, choices, shop, compare=bool(options.out or not options.trace),
                   progress=_progress(options.trials))
     opened = _opened(offer, shop, options)
@@ -277,22 +286,24 @@ def _quote(options) -> int:
         for path in () if options.json else written.values():
             print(path)
     elif options.json:
-        print(json.dumps(as_dict(offer), indent=2, ensure_ascii=False))
+        print(json.dumps(as_dict(offer) | _fit_dict(fit), indent=2, ensure_ascii=False))
     else:
         print(_summary(offer))
+        if fit:
+            print(_fit_words(fit, offer))
         for path in written.values():
             print(path)
-    return _sent(offer, shop.folder) if written and shop.folder else 0
+    return _sent(offer, shop) if written and shop.folder else 0
 
 
-def _sent(offer, folder: Path) -> int:
+def _sent(offer, shop) -> int:
     """Keep a quote that was written in the shop's ledger; 2, with a word why, if that fails."""
-    from estimator import winning
+    from estimator import jobs
     from estimator.ledger import Ledger
 
-    ledger = Ledger(folder)
+    ledger = Ledger(shop.folder)
     try:
-        winning.keep(ledger, offer)
+        jobs.keep(ledger, offer, shop)
     except BadInput as error:
         print("The documents are written, but the quote is not among the quotes sent:",
               error, sep="\n", file=sys.stderr)
@@ -347,6 +358,51 @@ def _listed(sent, locale: str) -> str:
         "  ".join(f"{cell:{'>' if place in (4, 5) else '<'}{wide[place]}}"
                   for place, cell in enumerate(row)).rstrip() + "\n"
         for row in rows)
+
+
+def _fit(found, choices, shop, options):
+    """The best set of lines for a budget or a date, if one was asked for."""
+    worth = dict(_worth(word) for word in options.worth)
+    ready_by = _day(options.ready_by)
+    if options.budget is None and ready_by is None:
+        if worth:
+            raise BadInput(Fault("--worth says what lines are worth, but there is nothing to fit "
+                                 "them to.", "Add --budget or --ready-by."))
+        return None
+    from estimator.options import fitted
+
+    return fitted(found, choices, shop, budget=options.budget, ready_by=ready_by, worth=worth)
+
+
+def _worth(word: str) -> tuple[int, float]:
+    line, sign, value = word.partition("=")
+    try:
+        if not sign:
+            raise ValueError
+        return int(line) - 1, float(value)
+    except ValueError:
+        raise BadInput(Fault(f'"{word}" does not say what a line is worth.',
+                             "Write it like 12=300: line 12 is worth 300.")) from None
+
+
+def _fit_dict(fit) -> dict:
+    if not fit:
+        return {}
+    return {"fit": {
+        "left_out": sorted(index + 1 for index in fit.left_out),
+        "worth": round(fit.worth, 2),
+        "worth_of_all": round(fit.worth_of_all, 2),
+        "worth_at_most": round(fit.bound, 2),
+        "proven_best": fit.proven,
+    }}
+
+
+def _fit_words(fit, offer) -> str:
+    names = ", ".join(f"{index + 1} {offer.titles[index]}" for index in sorted(fit.left_out))
+    sure = ("no other choice that fits is worth more" if fit.proven else
+            f"no choice that fits is worth more than {fit.bound:,.0f}")
+    return (f"{'Left out':<12} {names or 'nothing'}\n"
+            f"{'Worth':<12} {fit.worth:,.0f} of {fit.worth_of_all:,.0f}; {sure}")
 
 
 def _progress(trials: int):

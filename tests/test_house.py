@@ -36,15 +36,16 @@ ROWS = [
     {"simulate"},
     {"quote"},
     {"trace", "options", "winning"},
-    {"plots", "documents"},
-    {"pages"},
+    {"plots", "documents", "jobs"},
+    {"pages", "commands"},
     {"cli"},
     {"__main__"},
 ]
 ROW = {room: number for number, row in enumerate(ROWS) for room in row}
 # Imported inside the functions that use them, so that commands start at once.
-HEAVY = {"pandas", "matplotlib", "scipy", "typst", "sqlalchemy", "openpyxl", "xlsxwriter",
-         "IPython", "ipywidgets", "anywidget", "voila", "jupyter_server", "jupyterlab"}
+HEAVY = {"pandas", "matplotlib", "scipy", "typst", "sqlalchemy", "alembic", "psycopg",
+         "openpyxl", "xlsxwriter", "IPython", "ipywidgets", "anywidget", "voila", "jupyter_server",
+         "jupyterlab"}
 
 
 def _run(*command, **settings) -> str:

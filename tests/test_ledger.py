@@ -7,11 +7,12 @@ import threading
 from datetime import date
 from decimal import Decimal
 
+import ledgers
 import pytest
 
-from estimator import ledger as ledger_room
 from estimator.errors import BadInput
-from estimator.ledger import FILE, Draft, Ledger, Sent, Stale, new_key
+from estimator.ledger import FILE, Draft, Ledger, Sent, Stale, new_key, opening
+from estimator.ledger.schema import VERSION, tables
 
 CONTENT = {
     "lines": [{"assembly": "flipper", "count": 3, "note": 'a "note", ünïcode'}],
@@ -29,18 +30,34 @@ INSERT INTO drafts VALUES ('a1', 'Harbour Lights', '{"level": "shop-job"}', 3,
                            '2026-01-25T16:29:58.624398+00:00');
 PRAGMA user_version = 1;
 """
+# What the second version made of it, with a quote sent.
+SECOND_SCHEMA = FIRST_SCHEMA + """
+CREATE TABLE sent (number VARCHAR(40) NOT NULL, title VARCHAR NOT NULL, level VARCHAR(40) NOT NULL,
+                   sent VARCHAR(10) NOT NULL, price VARCHAR(40) NOT NULL, cost_mean FLOAT NOT NULL,
+                   currency VARCHAR(3) NOT NULL, outcome VARCHAR(4) NOT NULL, PRIMARY KEY (number));
+CREATE INDEX ix_sent_sent ON sent (sent);
+INSERT INTO sent VALUES ('2026-014', 'Harbour Lights', 'shop-job', '2026-03-02', '4180.00',
+                         3127.4182, 'GBP', 'won');
+PRAGMA user_version = 2;
+"""
+
+
+@pytest.fixture(params=ledgers.KINDS)
+def bench(request, tmp_path):
+    """A database of its own to open ledgers on; closed at the end."""
+    with ledgers.bench(request.param, tmp_path) as found:
+        yield found
 
 
 @pytest.fixture
-def ledger(tmp_path):
-    """A ledger in a folder of its own, closed at the end."""
-    found = Ledger(tmp_path)
-    yield found
-    found.close()
+def ledger(bench):
+    """A ledger on it."""
+    return bench.ledger()
 
 
-def test_looking_makes_no_file(ledger):
+def test_looking_makes_no_file(tmp_path):
     """A ledger that is only read leaves the folder as it was."""
+    ledger = Ledger(tmp_path)
     assert ledger.drafts() == ()
     assert ledger.latest() is None
     assert ledger.draft("a") is None
@@ -51,13 +68,12 @@ def test_looking_makes_no_file(ledger):
     assert not ledger.path.exists()
 
 
-def test_what_is_saved_comes_back_in_another_process_of_ours(ledger, tmp_path):
-    """A second ledger on the same folder reads the draft as it was saved."""
+def test_what_is_saved_comes_back_in_another_process_of_ours(ledger, bench):
+    """A second ledger on the same database reads the draft as it was saved."""
     kept = ledger.save(Draft("a", "Harbour Lights", CONTENT))
-    other = Ledger(tmp_path)
+    other = bench.ledger()
     assert other.draft("a") == kept
     assert other.draft("a").content == CONTENT
-    other.close()
 
 
 def test_each_save_counts_one_up(ledger):
@@ -105,14 +121,14 @@ def test_drafts_are_listed_last_saved_first(ledger):
     assert ledger.latest().key == "a"
 
 
-def test_of_many_windows_that_save_at_once_exactly_one_wins(ledger, tmp_path):
+def test_of_many_windows_that_save_at_once_exactly_one_wins(ledger, bench):
     """The look and the save are one step: no two saves build on the same revision."""
     start = ledger.save(Draft("a", "x", {"n": -1}))
     outcomes = []
     gate = threading.Barrier(6)
 
     def save(n):
-        mine = Ledger(tmp_path)
+        mine = bench.ledger()
         gate.wait()
         try:
             mine.save(Draft("a", "x", {"n": n}, start.revision, start.saved))
@@ -133,8 +149,9 @@ def test_of_many_windows_that_save_at_once_exactly_one_wins(ledger, tmp_path):
     assert ledger.draft("a").content == {"n": winners[0]}
 
 
-def test_the_file_is_set_up_to_be_shared_and_to_last(ledger):
+def test_the_file_is_set_up_to_be_shared_and_to_last(tmp_path):
     """Write-ahead log, a wait where it is busy, foreign keys, and a version number."""
+    ledger = Ledger(tmp_path)
     ledger.save(Draft("a", "x", {}))
     with ledger._engine.connect() as connection:
         def pragma(name):
@@ -142,7 +159,9 @@ def test_the_file_is_set_up_to_be_shared_and_to_last(ledger):
         assert pragma("journal_mode") == "wal"
         assert pragma("foreign_keys") == 1
         assert pragma("busy_timeout") >= 1000
-        assert pragma("user_version") == 2
+        assert pragma("synchronous") == 2  # full
+        assert pragma("user_version") == VERSION
+    ledger.close()
 
 
 def test_a_file_that_is_no_ledger_is_reported_in_plain_words(tmp_path):
@@ -165,16 +184,16 @@ def test_a_ledger_of_a_later_version_is_refused_and_left_alone(tmp_path):
     ledger.close()
 
 
-def _first_ledger(folder):
+def _old_ledger(folder, schema):
     with sqlite3.connect(folder / FILE) as connection:
-        connection.executescript(FIRST_SCHEMA)
+        connection.executescript(schema)
     connection.close()
     return Ledger(folder)
 
 
 def test_a_ledger_of_the_first_version_goes_on_as_it_is(tmp_path):
     """It gets the table of quotes and loses nothing; its drafts are saved and refused as before."""
-    ledger = _first_ledger(tmp_path)
+    ledger = _old_ledger(tmp_path, FIRST_SCHEMA)
     draft = ledger.draft("a1")
     assert (draft.title, draft.content, draft.revision) == (
         "Harbour Lights", {"level": "shop-job"}, 3)
@@ -186,13 +205,74 @@ def test_a_ledger_of_the_first_version_goes_on_as_it_is(tmp_path):
         ledger.save(draft)
     ledger.close()
     connection = sqlite3.connect(tmp_path / FILE)
+    assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
+    assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [
+        (f"{VERSION:04}",)]
+    connection.close()
+
+
+@pytest.mark.parametrize(("schema", "version"), [(FIRST_SCHEMA, 1), (SECOND_SCHEMA, 2)])
+def test_an_older_ledger_is_copied_before_it_is_changed(tmp_path, schema, version):
+    """The copy is a ledger of the old version with all it held, beside the new one."""
+    ledger = _old_ledger(tmp_path, schema)
+    assert len(ledger.drafts()) == 1
+    assert [one.outcome for one in ledger.sent()] == ["won"] * (version - 1)
+    ledger.close()
+    (copy,) = tmp_path.glob(f"ledger-backup-{version}-*.sqlite")
+    connection = sqlite3.connect(copy)
+    assert connection.execute("PRAGMA user_version").fetchone() == (version,)
+    made = sqlite3.connect(":memory:")
+    made.executescript(schema)
+    assert list(connection.iterdump()) == list(made.iterdump())
+    made.close()
+    connection.close()
+    again = Ledger(tmp_path)
+    again.drafts()
+    again.close()
+    assert len(list(tmp_path.glob("ledger-backup-*"))) == 1
+
+
+def test_a_copy_that_cannot_be_made_leaves_the_older_ledger_as_it_was(tmp_path, monkeypatch):
+    """A full disk stops the step before anything is changed; the next opening takes it."""
+    ledger = _old_ledger(tmp_path, SECOND_SCHEMA)
+
+    def full(*_paths):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(opening, "copy_file", full)
+    with pytest.raises(BadInput, match=r"cannot be written.*No space left"):
+        ledger.sent()
+    connection = sqlite3.connect(tmp_path / FILE)
     assert connection.execute("PRAGMA user_version").fetchone() == (2,)
     connection.close()
+    monkeypatch.undo()
+    assert [one.number for one in ledger.sent()] == ["2026-014"]
+    ledger.close()
+
+
+def test_the_migrations_make_what_the_program_reads(ledger):
+    """Column by column, type by type: what the steps make is what `schema` says."""
+    from alembic.autogenerate import compare_metadata
+    from alembic.migration import MigrationContext
+
+    ledger.save(Draft("a", "x", {}))
+    with ledger._engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, tables().about) == []
+
+
+def test_the_last_step_is_the_version_of_the_program():
+    """No step is forgotten, and they stand in one row."""
+    from alembic.script import ScriptDirectory
+
+    script = ScriptDirectory(str(opening._MIGRATIONS))
+    steps = [step.revision for step in script.walk_revisions()]
+    assert steps == [f"{number:04}" for number in range(VERSION, 0, -1)]
 
 
 def test_many_windows_may_bring_an_old_ledger_up_to_date_at_once(tmp_path):
     """Whoever comes second finds it done, and nobody is turned away."""
-    first = _first_ledger(tmp_path)
+    first = _old_ledger(tmp_path, FIRST_SCHEMA)
     gate, found = threading.Barrier(6), []
 
     def look():
@@ -216,21 +296,61 @@ def test_many_windows_may_bring_an_old_ledger_up_to_date_at_once(tmp_path):
 
 def test_nobody_writes_while_an_old_ledger_is_brought_up_to_date(tmp_path, monkeypatch):
     """The look at its version and the new tables are one step for every other window."""
-    ledger = _first_ledger(tmp_path)
-    about = ledger_room._tables().about
-    make, said = about.create_all, []
+    ledger = _old_ledger(tmp_path, FIRST_SCHEMA)
+    migrate, said = opening.migrate, []
 
-    def make_while_another_tries(connection):
+    def migrate_while_another_tries(connection, version):
         other = sqlite3.connect(tmp_path / FILE, timeout=0)
         with pytest.raises(sqlite3.OperationalError, match="locked"):
             other.execute("BEGIN IMMEDIATE")
         said.append("tried")
         other.close()
-        make(connection)
+        migrate(connection, version)
 
-    monkeypatch.setattr(about, "create_all", make_while_another_tries)
+    monkeypatch.setattr(opening, "migrate", migrate_while_another_tries)
     assert len(ledger.drafts()) == len(said) == 1
     ledger.close()
+
+
+def test_many_may_make_a_new_ledger_at_once(bench):
+    """The first six saves of a new ledger: one makes the tables, all six are kept."""
+    gate, wrong = threading.Barrier(6), []
+
+    def save(n):
+        gate.wait()
+        try:
+            bench.ledger().save(Draft(str(n), "x", {}))
+        except BadInput as error:
+            wrong.append(str(error))
+
+    threads = [threading.Thread(target=save, args=(n,)) for n in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert wrong == []
+    assert len(bench.ledger().drafts()) == 6
+
+
+def test_the_settings_say_where_the_ledger_is(tmp_path):
+    """An address in shop.toml is taken, one that is none is named, a blank one is the file."""
+    (tmp_path / "shop.toml").write_text('ledger = "sqlite:///elsewhere.db"\n', encoding="utf-8")
+    ledger = Ledger(tmp_path)
+    with pytest.raises(BadInput, match=r"shop.toml, ledger: .*not one of PostgreSQL"):
+        ledger.drafts()
+    (tmp_path / "shop.toml").write_text('ledger = ""\n', encoding="utf-8")
+    ledger = Ledger(tmp_path)
+    ledger.save(Draft("a", "x", {}))
+    ledger.close()
+    assert (tmp_path / FILE).exists()
+
+
+def test_a_server_that_does_not_answer_is_reported_in_plain_words(tmp_path):
+    """Nobody listens there; the word in the address is not shown."""
+    ledger = Ledger(tmp_path, f"postgresql://me:secret@/shop?host={tmp_path}")
+    with pytest.raises(BadInput, match="database cannot be used") as caught:
+        ledger.drafts()
+    assert "secret" not in str(caught.value)
 
 
 def test_a_folder_that_is_not_there_is_reported_in_plain_words(tmp_path):
@@ -249,13 +369,12 @@ def test_keys_do_not_repeat():
 # --- quotes sent ---------------------------------------------------------------------------------
 
 
-def test_a_quote_sent_comes_back_as_it_was_sent(ledger, tmp_path):
-    """Every figure, the price to its last digit, also for another ledger on the folder."""
+def test_a_quote_sent_comes_back_as_it_was_sent(ledger, bench):
+    """Every figure, the price to its last digit, also for another ledger on the database."""
     assert ledger.record(QUOTE) == QUOTE
-    other = Ledger(tmp_path)
+    other = bench.ledger()
     assert other.sent() == (QUOTE,)
     assert str(other.sent()[0].price) == "4180.00"
-    other.close()
 
 
 def test_quotes_are_listed_newest_first(ledger):

@@ -1,0 +1,152 @@
+"""A quote sent, kept with all that it was computed from, so that it can be computed again.
+
+The survey, the choices, the settings and the tables as they were: whatever the shop changes
+afterwards, every figure comes out as it was sent.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date
+from types import MappingProxyType
+
+from pydantic import ValidationError
+
+from estimator import __version__, winning
+from estimator.catalogue import TABLES, Catalogue, Certainty, Condition, Era, Level
+from estimator.errors import BadInput, Fault
+from estimator.ledger import Frozen, Ledger, Sent
+from estimator.quote import Choices, Quote, as_dict
+from estimator.shop import Settings, Shop, open_shop
+from estimator.survey import Line, Machine, Survey
+
+_NOT_KEPT = {"ledger"}
+"""Settings that no figure depends on; an address may hold a password."""
+
+
+def frozen(offer: Quote, shop: Shop, revision_of: str | None = None) -> Frozen:
+    """All that a quote was computed from, and its answer, ready for the ledger.
+
+    Parameters
+    ----------
+    shop
+        The one that the quote was computed with.
+    revision_of
+        Number of the quote that this one takes the place of.
+
+    Raises
+    ------
+    ValueError
+        If the quote was computed with other settings than the shop's.
+
+    Examples
+    --------
+    >>> from estimator.quote import quote
+    >>> from estimator.survey import template
+    >>> shop = open_shop()
+    >>> survey = template(Era.MODERN, shop.catalogue)
+    >>> offer = quote(survey, Choices(Level.CLEAN, trials=200), shop, compare=False)
+    >>> frozen(offer, shop).answer["number"] == offer.number
+    True
+    """
+    if offer.settings != shop.settings.model_copy(update={"margin": offer.margin}):
+        raise ValueError("the quote was computed with other settings than this shop's")
+    survey, choices = offer.survey, asdict(offer.choices)
+    choices |= {"dropped": sorted(choices["dropped"]), "on": offer.on.isoformat()}
+    return Frozen(
+        number=offer.number,
+        version=__version__,
+        survey=_plain({"machine": asdict(survey.machine), "file": survey.file,
+                       "lines": [asdict(line) for line in survey.lines]}),
+        choices=_plain(choices),
+        settings=shop.settings.model_dump(mode="json", exclude=_NOT_KEPT),
+        tables=_tables_text(shop.catalogue),
+        answer=_plain(as_dict(offer)),
+        revision_of=revision_of,
+    )
+
+
+def keep(ledger: Ledger, offer: Quote, shop: Shop, revision_of: str | None = None) -> Sent | None:
+    """Keep a quote in the ledger as sent, frozen; returns it as kept.
+
+    None for a quote without a price, which nobody can win or lose: a look at a machine.
+    """
+    if offer.price <= 0:
+        return None
+    return ledger.record(winning.sent_of(offer), frozen(offer, shop, revision_of))
+
+
+def reopen(ledger: Ledger, number: str) -> tuple[Survey, Choices, Shop]:
+    """What a quote was computed from: `quote(*reopen(ledger, number))` computes it again.
+
+    Raises
+    ------
+    BadInput
+        If no quote of that number was kept; if it was sent before the ledger kept what quotes
+        are computed from; or if this version of the program cannot read what another one kept.
+    """
+    held = ledger.frozen(number)
+    if held is None:
+        raise BadInput(Fault(
+            f"Quote {number} was sent before the ledger kept what a quote is computed from; "
+            "only its price and what came of it are known.",
+            "Quote the survey again to open its figures."))
+    try:
+        settings = open_shop().settings.model_dump() | dict(held.settings)
+        shop = Shop(Settings.model_validate(settings), _catalogue(held.tables), ledger.folder)
+        return _survey(held.survey), _choices(held.choices), shop
+    except (ValidationError, KeyError, TypeError, ValueError):
+        raise BadInput(Fault(
+            f"Quote {number} was kept by version {held.version} of this program, and this one "
+            "cannot compute it again.", f"Use version {held.version}.")) from None
+
+
+def _plain(said):
+    """The same as JSON gives it back: lists for tuples, plain text for names."""
+    return json.loads(json.dumps(said))
+
+
+def _tables_text(catalogue: Catalogue) -> str:
+    """Every row of every table with its place, as JSON; equal tables give equal text."""
+    return json.dumps({
+        row_type.table: [[row.model_dump(mode="json"), catalogue.place(row)]
+                         for row in catalogue.tables[row_type.table].values()]
+        for row_type in TABLES
+    }, ensure_ascii=False, separators=(",", ":"))
+
+
+def _catalogue(text: str) -> Catalogue:
+    said = json.loads(text)
+    held: dict[str, Mapping] = {}
+    places: dict[tuple[str, object], str] = {}
+    for row_type in TABLES:
+        rows = {}
+        # A table that came later than the quote was not used by it.
+        for values, place in said.get(row_type.table, ()):
+            row = row_type.model_validate(values)
+            parts = tuple(getattr(row, column) for column in row_type.key)
+            key = parts[0] if len(parts) == 1 else parts
+            rows[key] = row
+            places[row_type.table, key] = place
+        held[row_type.table] = MappingProxyType(rows)
+    return Catalogue(MappingProxyType(held), places)
+
+
+def _survey(said: Mapping) -> Survey:
+    machine = Machine(**_named(said["machine"], era=Era))
+    lines = (Line(**_named(line, condition=Condition, certainty=Certainty))
+             for line in said["lines"])
+    return Survey(machine, tuple(lines), said["file"])
+
+
+def _choices(said: Mapping) -> Choices:
+    return Choices(**_named(said, level=Level, on=date.fromisoformat, dropped=frozenset,
+                            added=lambda rows: tuple(map(tuple, rows))))
+
+
+def _named(said: Mapping, **kinds) -> dict:
+    """The values, those named read by their kind; a blank stays blank."""
+    return {name: kinds[name](value) if name in kinds and value is not None else value
+            for name, value in said.items()}

@@ -1,0 +1,1 @@
+"""How an older ledger is brought up to date, step by step; alembic runs the steps."""

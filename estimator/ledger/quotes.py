@@ -1,0 +1,196 @@
+"""Drafts of the page, quotes sent, and what those were computed from."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from dataclasses import asdict, replace
+from datetime import UTC, datetime
+
+from estimator.errors import BadInput
+from estimator.ledger.opening import Database
+from estimator.ledger.records import (
+    OUTCOMES,
+    Draft,
+    Frozen,
+    Sent,
+    Stale,
+    no_number,
+    no_outcome,
+)
+from estimator.ledger.schema import tables
+
+
+class Drafts(Database):
+    """The drafts of the page."""
+
+    def drafts(self) -> tuple[Draft, ...]:
+        """Every draft, the last saved first; without their content."""
+        if self._absent:
+            return ()
+        from sqlalchemy import select
+        table = tables().drafts
+        rows = self._read(select(table.c.key, table.c.title, table.c.revision, table.c.saved)
+                          .order_by(table.c.saved.desc(), table.c.key))
+        return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows)
+
+    def draft(self, key: str) -> Draft | None:
+        """One draft with its content; None if there is no such draft."""
+        if self._absent:
+            return None
+        from sqlalchemy import select
+        table = tables().drafts
+        rows = self._read(select(table).where(table.c.key == key))
+        return Draft(**rows[0]._mapping) if rows else None
+
+    def latest(self) -> Draft | None:
+        """The draft that was saved last; None if there is none."""
+        found = self.drafts()
+        return self.draft(found[0].key) if found else None
+
+    def save(self, draft: Draft) -> Draft:
+        """Keep a draft; returns it as kept, one revision on.
+
+        Raises
+        ------
+        Stale
+            If the ledger holds another revision than the one that this draft was made from.
+        """
+        from sqlalchemy import insert, select, update
+        table = tables().drafts
+        kept = replace(draft, revision=draft.revision + 1, saved=datetime.now(UTC))
+        values = {"title": kept.title, "content": dict(kept.content or {}),
+                  "revision": kept.revision, "saved": kept.saved}
+        with self._writing() as connection:
+            done = connection.execute(
+                update(table).where(table.c.key == draft.key, table.c.revision == draft.revision)
+                .values(values)).rowcount
+            if not done:
+                row = connection.execute(select(table).where(table.c.key == draft.key)).first()
+                if row is not None:
+                    raise Stale(Draft(**row._mapping))
+                connection.execute(insert(table).values(key=draft.key, **values))
+        return kept
+
+    def forget(self, key: str) -> None:
+        """Delete a draft; one that is not there is no fault."""
+        if self._absent:
+            return
+        from sqlalchemy import delete
+        table = tables().drafts
+        with self._writing() as connection:
+            connection.execute(delete(table).where(table.c.key == key))
+
+
+class Quotes(Database):
+    """Quotes sent, what came of them, and what they were computed from."""
+
+    def sent(self) -> tuple[Sent, ...]:
+        """Every quote that was sent, the newest first; of one day, the highest number first."""
+        if self._absent:
+            return ()
+        from sqlalchemy import select
+        table = tables().sent
+        rows = self._read(select(table).order_by(table.c.sent.desc(), table.c.number.desc()))
+        return tuple(Sent(**row._mapping) for row in rows)
+
+    def record(self, sent: Sent, frozen: Frozen | None = None) -> Sent:
+        """Keep a quote that was sent, and what it was computed from; returns it as kept.
+
+        The same number again replaces what was kept while that is open. Once it is decided it
+        stays as it was won or lost, and that is what is returned. What it was computed from is
+        never replaced: the later comes to stand before the earlier.
+        """
+        from sqlalchemy import insert, select, update
+        table = tables().sent
+        values = asdict(sent) | {"cost_mean": float(sent.cost_mean)}
+        same = table.c.number == sent.number
+        with self._writing() as connection:
+            row = connection.execute(select(table).where(same)).first()
+            if row is None:
+                connection.execute(insert(table).values(values))
+            elif row.outcome == "open":
+                connection.execute(update(table).where(same).values(values))
+            else:
+                return Sent(**row._mapping)
+            if frozen is not None:
+                _freeze(connection, frozen)
+        return sent
+
+    def frozen(self, number: str) -> Frozen | None:
+        """What a quote was computed from, as it was sent last.
+
+        None for a quote that was sent before the ledger kept that.
+
+        Raises
+        ------
+        BadInput
+            If no quote of that number was kept, with the nearest numbers.
+        """
+        if self._absent:
+            raise BadInput(no_number(number, ()))
+        from sqlalchemy import select
+        t = tables()
+        with self._reading() as connection:
+            known = _numbers(connection)
+            if number not in known:
+                raise BadInput(no_number(number, known))
+            row = connection.execute(
+                select(t.frozen, t.shop_tables.c.content)
+                .join(t.shop_tables).where(t.frozen.c.number == number)
+                .order_by(t.frozen.c.id.desc()).limit(1)).first()
+        if row is None:
+            return None
+        said = dict(row._mapping)
+        said["tables"] = zlib.decompress(said.pop("content")).decode()
+        said.pop("id")
+        return Frozen(**said)
+
+    def decide(self, number: str, outcome: str) -> Sent:
+        """Say what came of a quote: "won", "lost", or "open" again; returns it as kept.
+
+        Raises
+        ------
+        BadInput
+            If no quote of that number was kept, with the nearest numbers, or for another outcome.
+        """
+        from sqlalchemy import select, update
+        if outcome not in OUTCOMES:
+            raise BadInput(no_outcome(outcome))
+        if self._absent:
+            raise BadInput(no_number(number, ()))
+        table = tables().sent
+        same = table.c.number == number
+        with self._writing() as connection:
+            if not connection.execute(update(table).where(same).values(outcome=outcome)).rowcount:
+                raise BadInput(no_number(number, _numbers(connection)))
+            return Sent(**connection.execute(select(table).where(same)).one()._mapping)
+
+
+def _numbers(connection) -> list[str]:
+    """Numbers of the quotes sent, the newest first."""
+    from sqlalchemy import select
+    table = tables().sent
+    return list(connection.execute(
+        select(table.c.number).order_by(table.c.sent.desc(), table.c.number.desc())).scalars())
+
+
+def _freeze(connection, frozen: Frozen) -> None:
+    """Add a frozen quote, unless the last one of its number says the same."""
+    from sqlalchemy import insert, select
+    t = tables()
+    content = frozen.tables.encode()
+    # Not of the packed bytes: another release of zlib may pack the same text in another way.
+    mark = hashlib.sha256(content).hexdigest()
+    if frozen.revision_of is not None and frozen.revision_of not in _numbers(connection):
+        raise BadInput(no_number(frozen.revision_of, _numbers(connection)))
+    if not connection.execute(
+            select(t.shop_tables.c.hash).where(t.shop_tables.c.hash == mark)).first():
+        connection.execute(insert(t.shop_tables).values(hash=mark, content=zlib.compress(content)))
+    values = asdict(frozen) | {"tables": mark}
+    values.pop("kept")
+    columns = [t.frozen.c[name] for name in values]
+    last = connection.execute(select(*columns).where(t.frozen.c.number == frozen.number)
+                              .order_by(t.frozen.c.id.desc()).limit(1)).first()
+    if last is None or dict(last._mapping) != values:
+        connection.execute(insert(t.frozen).values(kept=datetime.now(UTC), **values))

@@ -1,0 +1,107 @@
+"""The tables of the ledger as SQLAlchemy sees them; the migrations make them.
+
+Amounts are kept as text, to the last digit that a person wrote; moments as ISO 8601 in UTC, which
+sorts as text and reads the same in any program; days as ISO 8601.
+"""
+
+from __future__ import annotations
+
+import functools
+
+VERSION = 3
+"""Of the ledger: 1 drafts; 2 quotes sent as well; 3 what they were computed from."""
+
+
+@functools.lru_cache(maxsize=1)
+def tables():
+    """The tables, named by attribute; `about` is their metadata."""
+    from datetime import UTC, date, datetime
+    from decimal import Decimal
+    from types import SimpleNamespace
+
+    from sqlalchemy import (
+        JSON,
+        Column,
+        Float,
+        ForeignKey,
+        Integer,
+        LargeBinary,
+        MetaData,
+        String,
+        Table,
+        TypeDecorator,
+    )
+
+    class Text(TypeDecorator):
+        """A value that is kept as text."""
+
+        impl = String
+
+        def process_bind_param(self, value, dialect):
+            return None if value is None else self.written(value)
+
+        def process_result_value(self, value, dialect):
+            return None if value is None else self.read(value)
+
+    class Moment(Text):
+        cache_ok = True
+
+        def written(self, value):
+            return value.astimezone(UTC).isoformat(timespec="microseconds")
+
+        def read(self, value):
+            return datetime.fromisoformat(value)
+
+    class Day(Text):
+        cache_ok = True
+
+        def written(self, value):
+            return f"{value:%Y-%m-%d}"
+
+        def read(self, value):
+            return date.fromisoformat(value)
+
+    class Money(Text):
+        cache_ok = True
+        written, read = staticmethod(str), staticmethod(Decimal)
+
+    about = MetaData()
+    drafts = Table(
+        "drafts", about,
+        Column("key", String(40), primary_key=True),
+        Column("title", String, nullable=False),
+        Column("content", JSON, nullable=False),
+        Column("revision", Integer, nullable=False),
+        Column("saved", Moment(32), nullable=False, index=True),
+    )
+    sent = Table(
+        "sent", about,
+        Column("number", String(40), primary_key=True),
+        Column("title", String, nullable=False),
+        Column("level", String(40), nullable=False),
+        Column("sent", Day(10), nullable=False, index=True),
+        Column("price", Money(40), nullable=False),
+        Column("cost_mean", Float, nullable=False),
+        Column("currency", String(3), nullable=False),
+        Column("outcome", String(4), nullable=False),
+    )
+    shop_tables = Table(
+        "shop_tables", about,
+        Column("hash", String(64), primary_key=True),
+        Column("content", LargeBinary, nullable=False),
+    )
+    frozen = Table(
+        "frozen", about,
+        Column("id", Integer, primary_key=True),
+        Column("number", String(40), ForeignKey("sent.number"), nullable=False, index=True),
+        Column("kept", Moment(32), nullable=False),
+        Column("version", String(40), nullable=False),
+        Column("survey", JSON, nullable=False),
+        Column("choices", JSON, nullable=False),
+        Column("settings", JSON, nullable=False),
+        Column("tables", String(64), ForeignKey("shop_tables.hash"), nullable=False),
+        Column("answer", JSON, nullable=False),
+        Column("revision_of", String(40), ForeignKey("sent.number")),
+    )
+    return SimpleNamespace(about=about, drafts=drafts, sent=sent, shop_tables=shop_tables,
+                           frozen=frozen)

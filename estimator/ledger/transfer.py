@@ -1,0 +1,262 @@
+"""A whole ledger in and out: backup, restore, and plain CSV and JSON that any program reads.
+
+An export is a folder: for each table `NAME.json`, which import reads, and `NAME.csv` for a
+spreadsheet; and `ledger.json`, which says the ledger's version and how many rows each table has.
+A PostgreSQL ledger is backed up as the same JSON files in a zip archive.
+"""
+
+from __future__ import annotations
+
+import base64
+import contextlib
+import json
+import sqlite3
+import zipfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from estimator.errors import BadInput, Fault
+from estimator.ledger import opening
+from estimator.ledger.plain import ABOUT, Held, files, held_in, pack, reflected, version_in
+from estimator.ledger.schema import VERSION
+
+_CHUNK = 1_000
+
+
+# Out
+
+
+def backup(database: opening.Database, file: Path | str) -> Path:
+    """Write a copy of the ledger to one file while others go on using it; returns the file.
+
+    A SQLite ledger becomes a SQLite file, a PostgreSQL one a zip archive of JSON.
+
+    Raises
+    ------
+    BadInput
+        If the file is there already, or nothing was ever kept.
+    """
+    file = Path(file)
+    if file.exists():
+        raise BadInput(Fault("There is a file of that name already.", "Choose another name.",
+                             str(file)))
+    _something(database)
+    with database._guard():
+        if database.address:
+            with database._reading() as connection:
+                pack(connection, file)
+        else:
+            database._engine  # noqa: B018 - an older one is brought up to date first
+            opening.copy_file(database.path, file)
+    return file
+
+
+def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
+    """Write every table as CSV and JSON into a folder; returns how many rows each has.
+
+    Raises
+    ------
+    BadInput
+        If the folder holds something already, or nothing was ever kept.
+    """
+    folder = Path(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise BadInput(Fault("There is something of that name already.",
+                             "Name a new or empty folder.", str(folder)))
+    _something(database)
+    with database._guard(), database._reading() as connection:
+        folder.mkdir(parents=True, exist_ok=True)
+        made = dict(files(connection, spreadsheets=True))
+        for name, text in made.items():
+            (folder / name).write_text(text, encoding="utf-8", newline="")
+    return json.loads(made[ABOUT])["rows"]
+
+
+def _something(database: opening.Database) -> None:
+    if database._absent:
+        raise BadInput(Fault("Nothing was kept in this ledger so far.", "", str(database.path)))
+
+
+# In
+
+
+def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
+    """Fill an empty ledger from an exported folder, of this version or an earlier one.
+
+    Returns how many rows each table got. All of it goes in, or nothing.
+
+    Raises
+    ------
+    BadInput
+        If files are missing or damaged, or the ledger holds something already.
+    """
+    counts, _ = _replace(database, _from_folder(Path(folder)), only_empty=True)
+    return counts
+
+
+def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, int], Path | None]:
+    """Put back a backup in place of what the ledger holds now.
+
+    A copy of what it held is left beside it: returned as the second value, None if it held
+    nothing. Backups of SQLite and of PostgreSQL can be put back into either.
+
+    Raises
+    ------
+    BadInput
+        If the file is no backup, is damaged, or comes from a later version of the program.
+    """
+    file = Path(file)
+    if not file.is_file():
+        raise BadInput(Fault("There is no such file.", "Look at how its name is spelled.",
+                             str(file)))
+    with file.open("rb") as held:
+        start = held.read(16)
+    if start == b"SQLite format 3\0":
+        return _replace(database, _from_sqlite(file))
+    if start.startswith(b"PK"):
+        return _replace(database, _from_zip(file))
+    raise BadInput(Fault("The file is not a backup of a ledger.",
+                         "Name one that was made with: estimator backup FILE", str(file)))
+
+
+def _replace(database: opening.Database, source: tuple[int, list[Held]],
+             only_empty: bool = False) -> tuple[Mapping[str, int], Path | None]:
+    from sqlalchemy import inspect
+
+    version, found = source
+    with database._guard(), database._engine.connect() as connection:
+        sqlite = connection.dialect.name == "sqlite"
+        if sqlite:
+            # Tables are dropped and filled one by one; the links are checked at the end.
+            connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
+        try:
+            opening.lock(connection)
+            holds = any(held.rows for held in held_in(connection))
+            if holds and only_empty:
+                raise BadInput(Fault(
+                    "The ledger holds something already; nothing was taken in.",
+                    "Import into a new shop folder, or put a backup in its place with: "
+                    "estimator restore FILE", str(database.path)))
+            kept = opening.keep_copy(connection, database, VERSION) if holds else None
+            for table in inspect(connection).get_table_names():
+                connection.exec_driver_sql(f"DROP TABLE {table}{'' if sqlite else ' CASCADE'}")
+                if not sqlite:
+                    connection.exec_driver_sql(f"DROP FUNCTION IF EXISTS {table}_kept CASCADE")
+            opening.migrate(connection, 0, version)
+            counts = _fill(connection, found)
+            if version < VERSION:
+                opening.migrate(connection, version)
+            if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+                raise BadInput(Fault("Rows of the backup point to others that are not in it.",
+                                     "It is damaged; take an earlier one."))
+            connection.commit()
+        finally:
+            connection.rollback()
+            if sqlite:
+                connection.exec_driver_sql("PRAGMA foreign_keys = ON")
+    return counts, kept
+
+
+def _fill(connection, found: list[Held]) -> Mapping[str, int]:
+    from sqlalchemy import LargeBinary, insert
+
+    given = {held.name: held for held in found}
+    counts = {}
+    for table in reflected(connection):
+        held = given.pop(table.name, Held(table.name, (), []))
+        strange = set(held.columns) - set(table.columns.keys())
+        if strange:
+            raise BadInput(Fault(f"A ledger of its version has no column "
+                                 f"{', '.join(sorted(strange))}.", "", f"{table.name}.json"))
+        packed = [isinstance(table.columns[name].type, LargeBinary) for name in held.columns]
+        rows = [
+            {name: base64.b64decode(cell) if is_bytes else cell
+             for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
+            for row in held.rows
+        ]
+        for start in range(0, len(rows), _CHUNK):
+            connection.execute(insert(table), rows[start: start + _CHUNK])
+        if rows and connection.dialect.name != "sqlite" and "id" in table.columns:
+            connection.exec_driver_sql(
+                f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "
+                f"(SELECT max(id) FROM {table.name}))")
+        counts[table.name] = len(rows)
+    if given:
+        raise BadInput(Fault(f"A ledger of its version has no table {', '.join(given)}."))
+    return counts
+
+
+def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
+    from sqlalchemy import create_engine
+    from sqlalchemy.exc import DatabaseError
+
+    def opened():
+        return sqlite3.connect(f"file:{file.resolve().as_posix()}?mode=ro", uri=True)
+
+    engine = create_engine("sqlite://", creator=opened)
+    damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
+    try:
+        with engine.connect() as connection:
+            said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+            if said != ["ok"]:
+                raise BadInput(damaged)
+            return _known(version_in(connection), file), list(held_in(connection))
+    except DatabaseError:
+        raise BadInput(damaged) from None
+    finally:
+        engine.dispose()
+
+
+def _from_zip(file: Path) -> tuple[int, list[Held]]:
+    try:
+        with contextlib.closing(zipfile.ZipFile(file)) as archive:
+            return _parsed(lambda name: archive.read(name).decode(), file)
+    except zipfile.BadZipFile:
+        raise BadInput(Fault("The backup is damaged.", "Take an earlier one.", str(file))) from None
+
+
+def _from_folder(folder: Path) -> tuple[int, list[Held]]:
+    if not (folder / ABOUT).is_file():
+        raise BadInput(Fault(f"This is not an exported ledger: it holds no {ABOUT}.",
+                             "Name a folder that was made with: estimator export DIR",
+                             str(folder)))
+    return _parsed(lambda name: (folder / name).read_text(encoding="utf-8"), folder)
+
+
+def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
+    """Version and tables from the files of an export; every fault at once."""
+    faults, found = [], []
+    try:
+        about = json.loads(read(ABOUT))
+        version, counts = _known(int(about["ledger"]), place), dict(about["rows"])
+    except (KeyError, TypeError, ValueError, OSError) as error:
+        if isinstance(error, BadInput):
+            raise
+        raise BadInput(Fault(f"{ABOUT} cannot be read.", "Export the ledger again.",
+                             str(place))) from None
+    for name, count in counts.items():
+        try:
+            said = json.loads(read(f"{name}.json"))
+            held = Held(said["table"], tuple(said["columns"]), said["rows"])
+            fine = (held.name == name and len(held.rows) == count
+                    and all(len(row) == len(held.columns) for row in held.rows))
+        except (KeyError, TypeError, ValueError, OSError):
+            fine = False
+        if fine:
+            found.append(held)
+        else:
+            faults.append(Fault(f"The file is missing or damaged; it should hold {count} rows.",
+                                "Export the ledger again.", f"{name}.json"))
+    if faults:
+        raise BadInput(faults)
+    return version, found
+
+
+def _known(version: int, place: Path) -> int:
+    if version > VERSION:
+        raise BadInput(Fault("It was made by a later version of this program.",
+                             "Use that version.", str(place)))
+    if version < 1:
+        raise BadInput(Fault("The file is not a backup of a ledger.",
+                             "Name one that was made with: estimator backup FILE", str(place)))
+    return version
