@@ -159,12 +159,15 @@ def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
                     mean(amount) * unit * ((1 - share) / (amount.pieces * share)) ** 0.5)
         for event in line.events:
             size = mean(event.hours) * hour_cost + mean(event.other)
-            add(event.stream, size * (event.chance * (1 - event.chance)) ** 0.5)
+            spread = size * (event.chance * (1 - event.chance)) ** 0.5
+            add(event.stream, spread)
+            if event.cause:
+                add(f"cause {event.cause}", factors.cause**0.5 * spread)
             add(event.hours.stream, event.chance * sd(event.hours) * hour_cost)
             add(event.other.stream, event.chance * sd(event.other))
     for amount in (*plan.charges, *plan.wholes):
         add(amount.stream, sd(amount))
-    return sorted(found, key=lambda name: (-found[name], name))
+    return sorted((name for name in found if found[name]), key=lambda name: (-found[name], name))
 
 
 __all__ = ["KEEP_MOST", "player_of", "simulate", "totals"]

@@ -56,7 +56,8 @@ def _sobol(seed: int, trials: int, dimensions: int) -> np.ndarray:
     """Scrambled Sobol points as ranks, shape (dimensions, trials)."""
     from scipy.stats import qmc
 
-    engine = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed % 2**64))
+    rng = np.random.default_rng(seed if seed >= 0 else (-seed, 1))
+    engine = qmc.Sobol(dimensions, scramble=True, rng=rng)
     found = np.empty((dimensions, trials), np.uint16)
     # Not all at once: as floating numbers a million of them take gigabytes.
     step = min(_AT_ONCE, 1 << (trials - 1).bit_length())
