@@ -14,5 +14,5 @@ from estimator.simulate.run import KEEP_MOST, simulate
 from estimator.simulate.sights import Sight, sights
 from estimator.simulate.streams import SAMPLERS
 
-__all__ = ["KEEP_MOST", "SAMPLERS", "Driver", "Odds", "Sight", "Stopped", "drivers", "share_range", "sights",
-           "simulate"]
+__all__ = ["KEEP_MOST", "SAMPLERS", "Driver", "Odds", "Sight", "Stopped", "drivers", "share_range",
+           "sights", "simulate"]
