@@ -19,9 +19,10 @@ from estimator.pages import answers, figures
 from estimator.pages.desk import Desk
 from estimator.quote import LevelPrice, Quote, quote
 from estimator.shop import Shop
-from estimator.survey import Machine
 
 _KEPT_QUOTES = 24
+_BESIDE = (3.25, 2.5)
+"""Size of the chart in the panel beside the table, so that its words are no smaller. [in]"""
 
 
 def heading(said: str) -> widgets.HTML:
@@ -69,7 +70,7 @@ class Board:
 
     def quoted(self, desk: Desk) -> Quote:
         """The quote of a desk without its other levels; words make no difference to it."""
-        key = replace(desk, machine=Machine(era=desk.machine.era))
+        key = desk.priced()
         if key in self._quotes:
             self._quotes.move_to_end(key)
         else:
@@ -108,7 +109,7 @@ class Board:
         if offer.price:
             self._chart("cost", "Cost, and what the price covers",
                         plots.cost_curve(offer.odds.cost, answers.covered(offer),
-                                         money=self._whole),
+                                         money=self._whole, size=_BESIDE),
                         answers.chart_words(offer))
             self.odds.value = answers.losses(offer)
         else:

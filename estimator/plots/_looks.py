@@ -71,23 +71,23 @@ def numbers(values: Iterable[float], what: str):
     return found
 
 
-def panel(ax, margins: tuple[float, float, float, float], height: float = 72 * SIZE[1]):
+def panel(ax, margins: tuple[float, float, float, float], height: float = 72 * SIZE[1],
+          across: float = 72 * SIZE[0]):
     """The Axes given, or new ones, without scales.
 
     Parameters
     ----------
     margins
         Left, right, bottom, top, for new Axes. [pt]
-    height
+    height, across
         Of a new figure. [pt]
     """
     if ax is None:
         from matplotlib.figure import Figure
         left, right, bottom, top = margins
-        width = 72 * SIZE[0]
-        ax = Figure(figsize=(SIZE[0], height / 72)).add_axes((
-            left / width, bottom / height,
-            (width - left - right) / width, (height - bottom - top) / height))
+        ax = Figure(figsize=(across / 72, height / 72)).add_axes((
+            left / across, bottom / height,
+            (across - left - right) / across, (height - bottom - top) / height))
     ax.set_axis_off()
     return ax
 

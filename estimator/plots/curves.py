@@ -9,6 +9,7 @@ from estimator.plots._looks import (
     BLUE,
     HATCH,
     PALE_BLUE,
+    SIZE,
     VERMILION,
     area,
     dashed,
@@ -87,7 +88,8 @@ def hours_curve(hours: Sequence[float], ax=None, *, shares: Sequence[float] = (0
 
 
 def cost_curve(cost: Sequence[float], price_covers: float, ax=None, *,
-               money: Callable[[float], str] = "{:,.0f}".format, sure: float | None = None):
+               money: Callable[[float], str] = "{:,.0f}".format, sure: float | None = None,
+               size: tuple[float, float] = SIZE):
     """Share of jobs that cost no more than so much, and how many of them a price covers.
 
     Costs that one job in ten keeps to, and five, eight and nine, stand beside the curve. What
@@ -107,6 +109,8 @@ def cost_curve(cost: Sequence[float], price_covers: float, ax=None, *,
         Draw the band that the curve of endless trials keeps to at each cost in so large a share
         of cases, 0 to 1 and neither; None draws none. Wilson's score interval of a binomial
         share (Wilson 1927). [–]
+    size
+        Width and height of a new figure. [in]
 
     Raises
     ------
@@ -129,7 +133,7 @@ def cost_curve(cost: Sequence[float], price_covers: float, ax=None, *,
     named = [f"{10 * share:.0f} in 10: {money(value)}"
              for share, value in zip(QUOTED, quoted, strict=True)]
     names = widest(named)
-    ax = panel(ax, (10 + names, 12, 42, 51))
+    ax = panel(ax, (10 + names, 12, 42, 51), 72 * size[1], 72 * size[0])
     along = np.quantile(found, _SHARES)
     low, high = _ends(along)
     share = float(np.searchsorted(found, covered, side="right")) / found.size
