@@ -21,7 +21,7 @@ from estimator.quote import LevelPrice, Quote, quote
 from estimator.shop import Shop
 
 _KEPT_QUOTES = 24
-_BESIDE = (3.25, 2.5)
+_BESIDE = (3.25, 2.8)
 """Size of the chart in the panel beside the table, so that its words are no smaller. [in]"""
 
 
