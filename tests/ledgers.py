@@ -10,11 +10,13 @@ import contextlib
 import os
 import secrets
 from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
-from estimator.ledger import Ledger
+from estimator.ledger import Item, Job, Ledger, Sent, TimeEntry
 
 KINDS = ("sqlite", "postgresql")
 
@@ -73,3 +75,34 @@ def bench(kind: str, folder: Path) -> Iterator[Bench]:
             yield made
         finally:
             made.close()
+
+
+DAY = date(2026, 3, 4)
+NOW = datetime(2026, 3, 4, 18, 0).astimezone()
+"""A moment to book at: the evening of `DAY` on this computer's clock."""
+UNBILLED = ("messages", "ordering", "sweeping", "unlisted")
+
+
+def with_job(ledger: Ledger, number: str = "260302-A1", name: str = "Harbour Lights",
+             items: int = 3) -> Job:
+    """A job with so many work items, accepted two days before `DAY`."""
+    ledger.record(Sent(number, name, "shop-job", DAY - timedelta(3), Decimal("900.00"), 700.0,
+                       "USD"))
+    job = Job(number, name, DAY - timedelta(2), DAY + timedelta(20))
+    operations = ("strip", "flipper-rebuild", "flipper-rebuild", "test")
+    return ledger.accept(job, [
+        Item(number, place, number, place, f"Line {place}", "flipper", operations[place - 1],
+             operations[place - 1].replace("-", " ").capitalize(), "rebuild", "bench",
+             0.5, 0.75, 1.5, 0.1, 1.1)
+        for place in range(1, items + 1)])
+
+
+def at(hour: int, minute: int = 0, day: date = DAY) -> datetime:
+    """A time of `DAY` on this computer's clock."""
+    return datetime.combine(day, time(hour, minute)).astimezone()
+
+
+def worked(hours: float = 2.0, **said) -> TimeEntry:
+    """Hours of Anna on ordering, or as said."""
+    place = {} if "item" in said else {"unbilled": "ordering"}
+    return TimeEntry(**{"person": "Anna", "day": DAY, "hours": hours} | place | said)

@@ -32,6 +32,7 @@ from estimator.catalogue.rows import (
     Supplier,
     ThreePoint,
     Treatment,
+    Unbilled,
 )
 
 __all__ = [
@@ -66,6 +67,7 @@ __all__ = [
     "Supplier",
     "ThreePoint",
     "Treatment",
+    "Unbilled",
     "data_folder",
     "load",
     "read_table",

@@ -477,6 +477,16 @@ class ScopeNote(Row):
     text: str = Field(min_length=10, description="The sentence on the quote.")
 
 
+class Unbilled(Row):
+    """A kind of time that no line of a quote pays for, and that is booked all the same."""
+
+    table = "unbilled"
+    key = ("unbilled",)
+    unbilled: Slug = Field(description="Name of the kind.")
+    name: str = Field(min_length=3, description="How it is written for people.")
+    meaning: str = Field(min_length=10, description="What is booked to it.")
+
+
 class Rate(Row):
     """A figure of the business: the default of a key in `shop.toml`."""
 
@@ -508,5 +518,6 @@ TABLES: tuple[type[Row], ...] = (
     Correlation,
     Caution,
     ScopeNote,
+    Unbilled,
     Rate,
 )

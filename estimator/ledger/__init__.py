@@ -3,26 +3,42 @@
 A SQLite file in the shop folder, or a PostgreSQL database whose address stands in `shop.toml` as
 `ledger`. Drafts: it knows keys, times and JSON, and nothing of what a draft says; the pages put
 in what they need to open again where they left off. Quotes sent: what was asked for, what it was
-expected to cost, whether the customer accepted, and all that it was computed from.
+expected to cost, whether the customer accepted, and all that it was computed from. Jobs: their
+work items, hours, purchases, outwork and sales. Entries are added and corrected by counter-entries,
+never overwritten; the database itself refuses to change them.
 
 The file is opened at the first call and made at the first save, so that looking at a page leaves
 nothing behind. An older one is copied to `ledger-backup-VERSION-TIME.sqlite` beside it and then
 brought up to date (`migrations`); it keeps what it holds.
 """
 
+from estimator.ledger.bookings import Bookings, Jobs, on_what
 from estimator.ledger.opening import FILE
 from estimator.ledger.quotes import Drafts, Quotes
 from estimator.ledger.records import (
     OUTCOMES,
+    STATES,
+    Clock,
     Draft,
+    Entry,
     Frozen,
+    Item,
+    Job,
+    Outwork,
+    Purchase,
+    Question,
+    Sale,
     Sent,
     Stale,
+    TimeEntry,
+    Unsure,
     new_key,
 )
+from estimator.ledger.rules import item_named, job_named, unbilled_named
+from estimator.ledger.transfer import backup, bring_in, export, restore
 
 
-class Ledger(Drafts, Quotes):
+class Ledger(Drafts, Quotes, Jobs, Bookings):
     """The ledger of the shop in `folder`.
 
     Parameters
@@ -51,4 +67,9 @@ class Ledger(Drafts, Quotes):
     """
 
 
-__all__ = ["FILE", "OUTCOMES", "Draft", "Frozen", "Ledger", "Sent", "Stale", "new_key"]
+__all__ = [
+    "FILE", "OUTCOMES", "STATES", "Clock", "Draft", "Entry", "Frozen", "Item", "Job", "Ledger",
+    "Outwork", "Purchase", "Question", "Sale", "Sent", "Stale", "TimeEntry", "Unsure", "backup",
+    "bring_in", "export", "item_named", "job_named", "new_key", "on_what", "restore",
+    "unbilled_named",
+]

@@ -7,7 +7,7 @@ import zlib
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
-from estimator.errors import BadInput
+from estimator.errors import BadInput, Fault
 from estimator.ledger.opening import Database
 from estimator.ledger.records import (
     OUTCOMES,
@@ -152,7 +152,8 @@ class Quotes(Database):
         Raises
         ------
         BadInput
-            If no quote of that number was kept, with the nearest numbers, or for another outcome.
+            If no quote of that number was kept, with the nearest numbers, for another outcome,
+            or if a job was made of it, which was won.
         """
         from sqlalchemy import select, update
         if outcome not in OUTCOMES:
@@ -161,7 +162,12 @@ class Quotes(Database):
             raise BadInput(no_number(number, ()))
         table = tables().sent
         same = table.c.number == number
+        jobs = tables().jobs
         with self._writing() as connection:
+            if outcome != "won" and connection.execute(
+                    select(jobs.c.number).where(jobs.c.number == number)).first():
+                raise BadInput(Fault(f"Quote {number} was accepted and is a job.",
+                                     "It stays won; close the job if it ended."))
             if not connection.execute(update(table).where(same).values(outcome=outcome)).rowcount:
                 raise BadInput(no_number(number, _numbers(connection)))
             return Sent(**connection.execute(select(table).where(same)).one()._mapping)

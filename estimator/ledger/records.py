@@ -127,6 +127,196 @@ class Frozen:
     kept: datetime | None = None
 
 
+@dataclass(frozen=True)
+class Job:
+    """A machine accepted for work.
+
+    Parameters
+    ----------
+    number
+        Of the quote that was accepted.
+    name
+        What the shop calls the job.
+    accepted, promised, closed
+        Days; `promised` is None where no day was promised, `closed` while it is not.
+    state
+        One of `STATES`, in the words of the trade.
+    """
+
+    number: str
+    name: str
+    accepted: date
+    promised: date | None = None
+    state: str = "accepted"
+    closed: date | None = None
+
+
+@dataclass(frozen=True)
+class Item:
+    """A work item of a job: one operation on one line, with the hours it was quoted at.
+
+    Parameters
+    ----------
+    job, item
+        Number of the job; number of the item in it, from 1.
+    quote
+        Number of the quote that brought it: the job's, or a revision's.
+    line
+        Of the survey, from 1.
+    title, assembly
+        Of the line.
+    operation, name, kind, skill
+        Of the operation.
+    low, typical, high
+        Book hours of the whole item, hands-on. [h]
+    setup
+        Its part of the operation's set-up. [h]
+    expected
+        What the quote expects it to take, set-up and allowances included. [h]
+    """
+
+    job: str
+    item: int
+    quote: str
+    line: int
+    title: str
+    assembly: str
+    operation: str
+    name: str
+    kind: str
+    skill: str
+    low: float
+    typical: float
+    high: float
+    setup: float
+    expected: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """What every entry says besides its own: entries are added, never changed.
+
+    Parameters
+    ----------
+    day
+        The day it was worked, paid or sent.
+    job
+        Number of the job; None for the shop as a whole.
+    id, booked
+        Given by the ledger: its number, and when it was booked, in UTC.
+    reverses
+        Id of the entry that this one takes back; its amounts are those with the sign turned.
+    replaces
+        Id of the entry in whose place this one stands.
+    why
+        Why it was taken back or put right.
+    """
+
+    day: date
+    job: str | None = None
+    note: str = ""
+    id: int | None = None
+    booked: datetime | None = None
+    reverses: int | None = None
+    replaces: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TimeEntry(Entry):
+    """Hours of one person on one work item, or on a kind of time that no quote pays for.
+
+    `started` and `stopped` are moments in UTC where they are known; `hours` may be less than lies
+    between them, for a break. [h]
+    """
+
+    person: str
+    hours: float
+    item: int | None = None
+    unbilled: str | None = None
+    started: datetime | None = None
+    stopped: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Purchase(Entry):
+    """Parts or materials bought: `amount` is what was paid for all of them, before tax.
+
+    `part` is the name in the table of parts, where it has one.
+    """
+
+    supplier: str
+    what: str
+    quantity: float
+    unit: str
+    amount: Decimal
+    currency: str
+    part: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outwork(Entry):
+    """Pieces sent out, or come back: `event` is "sent" or "back".
+
+    What comes back names with `of` the entry by which it was sent; a lot may come back in parts.
+    `amount` is what was charged, before tax; 0 while it is not known.
+    """
+
+    service: str
+    what: str
+    event: str
+    quantity: float
+    unit: str
+    currency: str
+    of: int | None = None
+    amount: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sale(Entry):
+    """What came in: a job paid for, a machine sold; `fees` are what selling cost."""
+
+    what: str
+    amount: Decimal
+    currency: str
+    fees: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Clock:
+    """A person's running clock: on what, and since when, in UTC."""
+
+    person: str
+    started: datetime
+    job: str | None = None
+    item: int | None = None
+    unbilled: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something that may be right and seldom is: asked before it is booked.
+
+    `key` is the word to confirm it with; `file` and `row` say where it stands in a time sheet.
+    """
+
+    key: str
+    text: str
+    file: str | None = None
+    row: int | None = None
+
+
+class Unsure(BadInput):
+    """Entries that were not booked because something is asked first; see `questions`."""
+
+    def __init__(self, questions: Sequence[Question]):
+        self.questions = tuple(questions)
+        super().__init__(
+            Fault(one.text, f'If that is right, confirm "{one.key}".', one.file, one.row)
+            for one in self.questions)
+
+
 class Stale(BadInput):
     """A save that would overwrite a newer one, made in another window.
 
@@ -146,6 +336,13 @@ class Stale(BadInput):
 def new_key() -> str:
     """A key for a new draft: ten letters and digits, never used before."""
     return secrets.token_hex(5)
+
+
+def no_job(said: str, jobs: Sequence[Job]) -> Fault:
+    """What is wrong with a job that is none."""
+    near = one_of(said, [word for job in jobs for word in (job.number, job.name)])
+    return Fault(f'There is no job "{said}".',
+                 near if jobs else "None was accepted so far: estimator job accept NUMBER.")
 
 
 def no_outcome(said: str) -> Fault:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import functools
 
-VERSION = 3
-"""Of the ledger: 1 drafts; 2 quotes sent as well; 3 what they were computed from."""
+VERSION = 4
+"""Of the ledger: 1 drafts; 2 quotes sent as well; 3 what they were computed from; 4 jobs, their
+items, and what is booked to them."""
 
 
 @functools.lru_cache(maxsize=1)
@@ -24,6 +25,8 @@ def tables():
         Column,
         Float,
         ForeignKey,
+        ForeignKeyConstraint,
+        Index,
         Integer,
         LargeBinary,
         MetaData,
@@ -103,5 +106,95 @@ def tables():
         Column("answer", JSON, nullable=False),
         Column("revision_of", String(40), ForeignKey("sent.number")),
     )
-    return SimpleNamespace(about=about, drafts=drafts, sent=sent, shop_tables=shop_tables,
-                           frozen=frozen)
+    jobs = Table(
+        "jobs", about,
+        Column("number", String(40), ForeignKey("sent.number"), primary_key=True),
+        Column("name", String, nullable=False),
+        Column("accepted", Day(10), nullable=False),
+        Column("promised", Day(10)),
+        Column("state", String(20), nullable=False),
+        Column("closed", Day(10)),
+    )
+    items = Table(
+        "items", about,
+        Column("job", String(40), ForeignKey("jobs.number"), primary_key=True),
+        Column("item", Integer, primary_key=True, autoincrement=False),
+        Column("quote", String(40), ForeignKey("sent.number"), nullable=False),
+        Column("line", Integer, nullable=False),
+        Column("title", String, nullable=False),
+        Column("assembly", String(60), nullable=False),
+        Column("operation", String(60), nullable=False),
+        Column("name", String, nullable=False),
+        Column("kind", String(20), nullable=False),
+        Column("skill", String(20), nullable=False),
+        *(Column(name, Float, nullable=False)
+          for name in ("low", "typical", "high", "setup", "expected")),
+    )
+
+    def entries(table, *columns):
+        return Table(
+            table, about,
+            Column("id", Integer, primary_key=True),
+            Column("booked", Moment(32), nullable=False),
+            Column("day", Day(10), nullable=False),
+            Column("job", String(40), ForeignKey("jobs.number"), index=True),
+            Column("note", String, nullable=False),
+            Column("reverses", Integer, ForeignKey(f"{table}.id"), unique=True),
+            Column("replaces", Integer, ForeignKey(f"{table}.id"), unique=True),
+            Column("why", String, nullable=False),
+            *columns,
+        )
+
+    time_entries = entries(
+        "time_entries",
+        Column("person", String(80), nullable=False),
+        Column("hours", Float, nullable=False),
+        Column("item", Integer),
+        Column("unbilled", String(60)),
+        Column("started", Moment(32)),
+        Column("stopped", Moment(32)),
+        ForeignKeyConstraint(["job", "item"], ["items.job", "items.item"]),
+        Index("ix_time_entries_person_day", "person", "day"),
+    )
+    purchases = entries(
+        "purchases",
+        Column("supplier", String, nullable=False),
+        Column("what", String, nullable=False),
+        Column("part", String(60)),
+        Column("quantity", Float, nullable=False),
+        Column("unit", String(40), nullable=False),
+        Column("amount", Money(40), nullable=False),
+        Column("currency", String(3), nullable=False),
+    )
+    outwork = entries(
+        "outwork",
+        Column("service", String, nullable=False),
+        Column("what", String, nullable=False),
+        Column("event", String(4), nullable=False),
+        Column("quantity", Float, nullable=False),
+        Column("unit", String(40), nullable=False),
+        Column("of", Integer, ForeignKey("outwork.id")),
+        Column("amount", Money(40), nullable=False),
+        Column("currency", String(3), nullable=False),
+    )
+    sales = entries(
+        "sales",
+        Column("what", String, nullable=False),
+        Column("amount", Money(40), nullable=False),
+        Column("fees", Money(40), nullable=False),
+        Column("currency", String(3), nullable=False),
+    )
+    clocks = Table(
+        "clocks", about,
+        Column("person", String(80), primary_key=True),
+        Column("started", Moment(32), nullable=False),
+        Column("job", String(40), ForeignKey("jobs.number")),
+        Column("item", Integer),
+        Column("unbilled", String(60)),
+        Column("note", String, nullable=False),
+        ForeignKeyConstraint(["job", "item"], ["items.job", "items.item"]),
+    )
+    return SimpleNamespace(
+        about=about, drafts=drafts, sent=sent, shop_tables=shop_tables, frozen=frozen, jobs=jobs,
+        items=items, time_entries=time_entries, purchases=purchases, outwork=outwork, sales=sales,
+        clocks=clocks)
