@@ -14,7 +14,8 @@ from estimator.learning import HoursModel, pool
 from estimator.learning.calibration import EDGES, levels
 from estimator.learning.pooling import Additive
 from estimator.learning.priors import Pool
-from estimator.learning.shape import KNOTS, cells, shape
+from estimator.learning.shape import KNOTS, shape
+from estimator.learning.spread import rows_interp
 from estimator.learning.totals import Jobs, table_levels, total_quantiles
 
 PROBS = np.array([0.05, 0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95])
@@ -147,7 +148,7 @@ def test_rows_are_interpolated_each_on_its_own():
     of = np.sort(rng.normal(size=(5, 9)), axis=1)
     values = rng.normal(size=(5, 4))
     expected = [np.interp(values[i], table[i], of[i]) for i in range(5)]
-    assert cells(values, table, of) == pytest.approx(np.array(expected), abs=1e-9)
+    assert rows_interp(values, table, of) == pytest.approx(np.array(expected), abs=1e-9)
 
 
 def test_many_places_outweigh_the_guessed_shape():
@@ -169,7 +170,7 @@ def test_a_job_of_normals_adds_up_as_theory_says():
     tables = np.tile(10 + 2 * stats.norm.ppf(table_levels()), (9, 1))
     probs = (np.arange(2000) + 0.5) / 2000
     for rho in (0.0, 0.1, 0.3):
-        found = total_quantiles(tables, probs, rho, (0.0, 1.0))
+        found = total_quantiles(tables, probs, rho, 0.0, (0.0, 1.0))
         assert found.mean() == pytest.approx(90, rel=0.005)
         assert found.var() == pytest.approx(9 * 4 * (1 + 8 * rho), rel=0.06)
 

@@ -28,42 +28,19 @@ from estimator.learning.priors import (
     SIZE_STEP,
     SPREAD,
     STRETCH,
+    WILDER,
     WINDOW,
 )
 from estimator.learning.records import Labels, Tasks, plain, read
-from estimator.learning.shape import GUESS, KNOTS, cells, shape
+from estimator.learning.shape import GUESS, KNOTS, shape
 from estimator.learning.similar import Similar
+from estimator.learning.spread import Spread
 from estimator.learning.totals import Jobs, table_levels, total_quantiles
 
 _BLOCK = 256  # tasks forecast at once: bounds the memory
 _CHUNK = 250  # tasks learnt at once: each is forecast from those before it
 _LEAST, _MOST = 0.002, 0.95  # share of tasks exactly at the estimate
 _LONGEST = 20.0  # |ln(actual / estimate)| beyond this is nobody's work
-
-
-@dataclass(frozen=True)
-class _Spread:
-    """Forecasts of n tasks: chance of the estimate itself, and the others' distribution of r."""
-
-    exact: np.ndarray  # (n,)
-    ratio: np.ndarray  # (n, k) rising
-    below: np.ndarray  # (n, k) share of the others below
-
-    def levels(self, ratio: np.ndarray, exact: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Levels between which cases came: apart only for those at the estimate."""
-        under = (1 - self.exact) * cells(ratio[:, None], self.ratio, self.below)[:, 0]
-        low = np.where(exact | (ratio <= 0), under, under + self.exact)
-        return low, np.where(exact, under + self.exact, low)
-
-    def quantiles(self, levels: np.ndarray) -> np.ndarray:
-        """Ratios at levels (m,), shape (n, m); 0 where the estimate itself is the answer."""
-        zero = np.zeros((len(self.exact), 1))
-        exact = self.exact[:, None]
-        start = (1 - exact) * cells(zero, self.ratio, self.below)
-        others = np.where(levels <= start, levels, np.maximum(levels - exact, start))
-        found = cells(others / (1 - exact), self.below, self.ratio)
-        found = np.where(levels <= start, np.minimum(found, 0.0), np.maximum(found, 0.0))
-        return np.where((levels > start) & (levels <= start + exact), 0.0, found)
 
 
 class HoursModel:
@@ -94,6 +71,7 @@ class HoursModel:
         self._shape = GUESS
         self._levels = calibration.EDGES
         self._similar: Similar | None = None
+        self._range = (-np.inf, np.inf)  # of ln(estimate) so far
         # Of the tasks kept: ratio, ln(estimate), place in its forecast in spreads, its levels.
         self._kept = np.zeros((5, 0))
         self._codes = np.zeros((4, 0), int)  # kinds, persons, pairs, sizes
@@ -127,10 +105,9 @@ class HoursModel:
         from scipy.special import ndtri
         ratio, exact, x = _ratios(tasks.est, tasks.act)
         places, levels = np.empty(len(tasks)), np.empty((2, len(tasks)))
-        for cut in _blocks(len(tasks)):
-            level, sd, spread = self._forecast(x[cut], tasks.kind[cut], tasks.person[cut])
-            places[cut] = (ratio[cut] - level) / sd
-            levels[:, cut] = spread.levels(ratio[cut], exact[cut])
+        for cut, found in self._forecasts(x, tasks.kind, tasks.person):
+            places[cut] = (ratio[cut] - found.level) / found.sd
+            levels[:, cut] = found.spread.levels(ratio[cut], exact[cut])
         put_right = np.interp(levels.mean(axis=0), calibration.EDGES, self._levels)
         self._jobs.add([plain(job) for job in tasks.job], ndtri(np.clip(put_right, 0.005, 0.995)))
         self._keep(tasks, np.stack([np.where(exact, 0.0, ratio), x, places, *levels]), exact)
@@ -147,6 +124,7 @@ class HoursModel:
 
     def _fit(self) -> None:
         ratio, x, places, low, high = self._kept
+        self._range = (x.min(), x.max())
         age = np.arange(len(ratio) - 1, -1, -1)
         weight = 0.5 ** (age / HALF_LIFE)
         exact = np.isnan(places)
@@ -166,13 +144,12 @@ class HoursModel:
 
     def _fit_level(self, ratio, x, weight, codes, sizes) -> None:
         """Level and spread in turn: far tasks pull no harder than `CLIP` spreads would."""
-        level, _ = self._level.at(x, codes)
-        log_spread, _ = self._spread.at(x, codes)
+        level = self._level.fitted(x, codes)
+        log_spread = self._spread.fitted(x, codes)
         spread = np.exp(np.clip(log_spread, -6, 3) - LOG_OF_NORMAL)
         drawn = level + np.clip(ratio - level, -CLIP * spread, CLIP * spread)
         precise = (self._level_noise() / spread) ** 2
-        self._level.fit(drawn, weight * np.clip(precise, 0.05, 20), x, codes, sizes)
-        level, _ = self._level.at(x, codes)
+        level = self._level.fit(drawn, weight * np.clip(precise, 0.05, 20), x, codes, sizes)
         off = np.abs(ratio - level)
         off = np.log(np.clip(off, 0.1 * spread, 6 * spread))
         self._spread.fit(off, weight, x, codes, sizes)
@@ -205,16 +182,10 @@ class HoursModel:
             If a figure is out of range or the lists are not of one length.
         """
         estimates, kinds, persons, probs = _asked(estimates, kinds, persons, probs)
-        found = np.empty((len(estimates), len(probs)))
-        order = probs.argsort(kind="stable")
-        levels = np.interp(probs[order], self._levels, calibration.EDGES)
-        for cut in _blocks(len(estimates)):
-            _, _, spread = self._forecast(np.log(estimates[cut]), kinds[cut], persons[cut])
-            ratio = np.clip(spread.quantiles(levels), -_LONGEST, _LONGEST)
-            ratio = np.maximum.accumulate(ratio, axis=1)
-            hours = estimates[cut, None] * np.exp(ratio)
-            found[cut] = np.minimum(hours, np.finfo(float).max)[:, order.argsort()]
-        return found
+        hours = np.empty((len(estimates), len(probs)))
+        for cut, found in self._forecasts(np.log(estimates), kinds, persons):
+            hours[cut] = self._hours(estimates[cut], found, probs)
+        return hours
 
     def predict_total(self, estimates: ArrayLike, kinds: Sequence, persons: Sequence,
                       probs: ArrayLike, job: object = None) -> np.ndarray:
@@ -236,24 +207,48 @@ class HoursModel:
             return np.zeros(len(probs))
         if len(estimates) == 1:
             return self.predict(estimates, kinds, persons, probs)[0]
-        tables = self.predict(estimates, kinds, persons, table_levels())
-        return total_quantiles(tables, probs, self._jobs.rho, self._jobs.factor(plain(job)))
+        tables, doubt = np.empty((len(estimates), len(table_levels()))), np.empty(len(estimates))
+        for cut, found in self._forecasts(np.log(estimates), kinds, persons):
+            tables[cut] = self._hours(estimates[cut], found, table_levels())
+            doubt[cut] = found.doubt
+        # Tasks also share what is not known yet of their levels: about half of it, for persons
+        # and kinds differ within a job.
+        return total_quantiles(tables, probs, self._jobs.rho, min(0.5 * doubt.mean(), 0.3),
+                               self._jobs.factor(plain(job)))
 
-    def _forecast(self, x: np.ndarray, kinds: Sequence, persons: Sequence
-                  ) -> tuple[np.ndarray, np.ndarray, _Spread]:
-        """Level and standard deviation of r, and the whole spread of it."""
+    def _hours(self, estimates: np.ndarray, found: _Forecast, probs: np.ndarray) -> np.ndarray:
+        """Hours at levels put right; shape (tasks, levels)."""
+        order = probs.argsort(kind="stable")
+        levels = np.interp(probs[order], self._levels, calibration.EDGES)
+        ratio = np.clip(found.spread.quantiles(levels), -_LONGEST, _LONGEST)
+        hours = estimates[:, None] * np.exp(np.maximum.accumulate(ratio, axis=1))
+        return np.minimum(hours, np.finfo(float).max)[:, order.argsort()]
+
+    def _forecasts(self, x: np.ndarray, kinds: list, persons: list
+                   ) -> Iterable[tuple[slice, _Forecast]]:
+        """Forecasts of tasks with ln(estimate) `x`, block by block, which bounds the memory."""
         kind, person = self._kinds.find(kinds), self._persons.find(persons)
+        for at in range(0, len(x), _BLOCK):
+            cut = slice(at, at + _BLOCK)
+            # People write round figures: tasks that are alike are forecast once.
+            alike, back = np.unique(np.stack([kind[cut], person[cut], x[cut]]), axis=1,
+                                    return_inverse=True)
+            found = self._forecast(alike[2], *alike[:2].astype(int))
+            yield cut, found.rows(back.ravel())
+
+    def _forecast(self, x: np.ndarray, kind: np.ndarray, person: np.ndarray) -> _Forecast:
         pair = self._pairs.find(zip(kind.tolist(), person.tolist(), strict=True))
         size = self._sizes.find(_size(x).tolist())
         codes = [kind, person, pair, size, np.zeros(len(x), int)]
-        inside = x
-        if self._kept.shape[1]:
-            # Beyond all past estimates a slope is a guess: it is not followed further.
-            inside = np.clip(x, self._kept[1].min(), self._kept[1].max())
+        # Beyond all past estimates a slope is a guess: it is not followed further.
+        inside = np.clip(x, *self._range)
         level, level_var = self._level.at(inside, codes)
         log_spread, spread_var = self._spread.at(inside, codes)
-        log_spread = np.clip(log_spread - LOG_OF_NORMAL, -5, 1.2)
-        sd = np.sqrt(np.exp(2 * log_spread + spread_var) + level_var)
+        # No label is so much steadier or wilder than its shop as a few records may look.
+        usual = self._spread.mean
+        log_spread = usual + np.clip(log_spread - usual, -WILDER, WILDER) - LOG_OF_NORMAL
+        var = np.exp(2 * log_spread + np.minimum(spread_var, 0.2)) + level_var
+        sd = np.sqrt(var)
         exact = np.clip(self._exact.at(inside, codes)[0], _LEAST, _MOST)
         ratio = level[:, None] + sd[:, None] * KNOTS
         below = np.broadcast_to(self._shape, ratio.shape)
@@ -262,7 +257,24 @@ class HoursModel:
             share = (SIMILAR_SHARE * count / (count + SIMILAR_COUNT))[:, None]
             below = (1 - share) * below + share * alike
             below[:, 0], below[:, -1] = 0.0, 1.0
-        return level, sd, _Spread(exact, ratio, below)
+        return _Forecast(level, sd, level_var / var, Spread(exact, ratio, below))
+
+
+@dataclass(frozen=True)
+class _Forecast:
+    """Level and standard deviation of r, the share of its variance that is doubt about the level,
+    and the whole spread."""
+
+    level: np.ndarray
+    sd: np.ndarray
+    doubt: np.ndarray
+    spread: Spread
+
+    def rows(self, at: np.ndarray) -> _Forecast:
+        """Forecasts at these places, which may repeat."""
+        one = self.spread
+        return _Forecast(self.level[at], self.sd[at], self.doubt[at],
+                         Spread(one.exact[at], one.ratio[at], one.below[at]))
 
 
 def _ratios(est: np.ndarray, act: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -274,10 +286,6 @@ def _ratios(est: np.ndarray, act: np.ndarray) -> tuple[np.ndarray, np.ndarray, n
 
 def _size(x: np.ndarray) -> np.ndarray:
     return np.floor(x / SIZE_STEP + 0.5).astype(int)
-
-
-def _blocks(count: int) -> Iterable[slice]:
-    return (slice(at, min(at + _BLOCK, count)) for at in range(0, count, _BLOCK))
 
 
 def _asked(estimates: ArrayLike, kinds: Sequence, persons: Sequence, probs: ArrayLike

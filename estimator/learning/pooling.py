@@ -121,8 +121,11 @@ class Additive:
         self.vars = [np.zeros(0) for _ in prior.effect_sds]
 
     def fit(self, y: np.ndarray, weight: np.ndarray, x: np.ndarray, labels: list[np.ndarray],
-            sizes: list[int]) -> None:
-        """Fit anew to records with `weight`; `labels` are numbers below `sizes`, set by set."""
+            sizes: list[int]) -> np.ndarray:
+        """Fit anew to records with `weight`; `labels` are numbers below `sizes`, set by set.
+
+        Returns the expected value of each record.
+        """
         prior = self.prior
         if self.centre is None:
             self.centre = float(weight @ x / weight.sum())
@@ -161,10 +164,18 @@ class Additive:
         self.slope_var = 1 / (xx / self.noise + 1 / prior.slope_sd**2)
         self.vars = [1 / (c / self.noise + 1 / b)
                      for c, b in zip(counts, self.between, strict=True)]
+        return y - left
+
+    def fitted(self, x: np.ndarray, labels: list[np.ndarray]) -> np.ndarray:
+        """Expected value, where all labels are known or newer than the last fit."""
+        value = self.mean + self.slope * (x - (self.centre or 0.0))
+        for codes, effect in zip(labels, self.effects, strict=True):
+            value += np.concatenate([effect, np.zeros(int(codes.max()) + 1)])[codes]
+        return value
 
     def at(self, x: np.ndarray, labels: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
         """Expected value and its variance (without noise); −1 is a label never seen."""
-        x = x - (self.centre if self.centre is not None else 0.0)
+        x = x - (self.centre or 0.0)
         mean, var = self.mean + self.slope * x, self.mean_var + self.slope_var * x * x
         for codes, effect, spread, between in zip(labels, self.effects, self.vars, self.between,
                                                   strict=True):

@@ -36,26 +36,28 @@ class Pool:
 
 
 # ln(actual / estimate) of tasks that did not come out exactly at the estimate.
-LEVEL = Pool(0.0, 0.35, 0.10, (0.20, 0.20, 0.10, 0.10, 0.15), 0.65, 6.0)
+LEVEL = Pool(0.0, 0.35, 0.10, (0.25, 0.25, 0.10, 0.10, 0.08), 0.65, 6.0)
 # ln of how far a task lands from its level. 1.1 is the sd of ln|z| of a normal z (pi/sqrt(8)).
-SPREAD = Pool(-0.62, 0.40, 0.08, (0.15, 0.20, 0.08, 0.08, 0.05), 1.1, 20.0)
+SPREAD = Pool(-1.05, 0.35, 0.08, (0.12, 0.15, 0.05, 0.05, 0.03), 1.1, 20.0)
 # The share of tasks exactly at the estimate: 5 to 50 % has been seen.
 EXACT = Pool(0.16, 0.10, 0.03, (0.08, 0.12, 0.05, 0.05, 0.03), 0.37, 20.0)
 
 # Mean of ln|z| of a standard normal z: (-γ - ln 2) / 2.
 LOG_OF_NORMAL = -0.635
 HALF_LIFE = 500.0  # tasks after which a record counts half
-WINDOW = 4096  # tasks kept; what is older would weigh less than 1/250
+WINDOW = 3072  # tasks kept; what is older would weigh less than 1/70
 SIZE_STEP = 0.5  # width of a size, in ln(estimate)
 STRETCH = 64  # tasks in the youngest stretch of time; each older one is twice as long
 
 CLIP = 2.5  # spreads from its level beyond which a task pulls no harder
-SHAPE_COUNT = 60.0  # tasks that the guessed shape of the spread is worth
+WILDER = 0.9  # of ln(spread): how far a label's spread may lie from its shop's
+SHAPE_COUNT = 80.0  # tasks that the guessed shape of the spread is worth
 SHAPE_MIX = ((0.75, 0.75), (0.25, 1.55))  # share and sd of the normals it is mixed from
 
-SIMILAR_COUNT = 40.0  # tasks alike after which they outweigh the others of the shop
+SIMILAR_MOST = 2048  # youngest tasks that are looked through for similar ones
+SIMILAR_COUNT = 15.0  # tasks alike after which they outweigh the others of the shop
 SIMILAR_WIDTH = 0.7  # distance in ln(estimate) at which a task counts half
 SIMILAR_SHARE = 0.5  # how much similar tasks can weigh against the pooled model
 
 LEVEL_COUNT = 150.0  # tasks that taking the forecast levels as right is worth
-RHO, RHO_COUNT, RHO_MOST = 0.08, 40.0, 0.5  # correlation within a job: guess, its weight, limit
+RHO, RHO_COUNT, RHO_MOST = 0.09, 40.0, 0.5  # correlation within a job: guess, its weight, limit

@@ -13,8 +13,8 @@ import numpy as np
 from estimator.learning.priors import SHAPE_COUNT, SHAPE_MIX
 
 # Places, in spreads, at which a distribution is kept; closer where most tasks fall.
-KNOTS = np.sinh(np.linspace(-2.9, 2.9, 73)) * 0.75
-KNOTS[36] = 0.0
+KNOTS = np.sinh(np.linspace(-2.4, 2.4, 61)) * 0.82
+KNOTS[30] = 0.0
 
 
 def _guess() -> np.ndarray:
@@ -32,7 +32,7 @@ def shape(places: np.ndarray, weights: np.ndarray) -> np.ndarray:
 
     Examples
     --------
-    >>> float(shape(np.zeros(0), np.zeros(0))[36])
+    >>> float(shape(np.zeros(0), np.zeros(0))[30])
     0.5
     """
     order = places.argsort()
@@ -43,18 +43,3 @@ def shape(places: np.ndarray, weights: np.ndarray) -> np.ndarray:
                    + added[np.searchsorted(sorted_places, KNOTS, "right")])
     below[0], below[-1] = 0.0, added[-1]
     return (below + SHAPE_COUNT * GUESS) / (added[-1] + SHAPE_COUNT)
-
-
-def cells(values: np.ndarray, table: np.ndarray, of: np.ndarray) -> np.ndarray:
-    """`np.interp` row by row: rows of rising `of` over rising `table`, at rows of `values`.
-
-    All three of shape (n, …); a value outside gets the nearest end.
-    """
-    rows = len(table)
-    # Rows are laid end to end on one axis, each shifted past the one before.
-    low, high = table[:, :1], table[:, -1:]
-    span = np.where(high > low, high - low, 1.0)
-    shift = 2.0 * np.arange(rows)[:, None]
-    at = np.clip((values - low) / span, 0.0, 1.0) + shift
-    return np.interp(at.ravel(), ((table - low) / span + shift).ravel(),
-                     of.ravel()).reshape(values.shape)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from estimator.learning.priors import SIMILAR_COUNT, SIMILAR_WIDTH
+from estimator.learning.priors import SIMILAR_COUNT, SIMILAR_MOST, SIMILAR_WIDTH
 
 
 class Similar:
@@ -24,11 +24,14 @@ class Similar:
 
     def __init__(self, ratio: np.ndarray, x: np.ndarray, weight: np.ndarray,
                  labels: list[np.ndarray], sizes: list[int]):
+        ratio, x, weight = ratio[-SIMILAR_MOST:], x[-SIMILAR_MOST:], weight[-SIMILAR_MOST:]
         order = ratio.argsort(kind="stable")
         self.ratio, self.x = ratio[order], x[order].astype(np.float32)
         self.weight = weight[order].astype(np.float32)
-        self.labels = [codes[order] for codes in labels]
-        self.counts = [np.bincount(codes, self.weight, size)
+        self.every = float(self.weight.sum())
+        self.labels = [codes[-SIMILAR_MOST:][order].astype(np.int32) for codes in labels]
+        self.boosts = [np.maximum((self.every - np.bincount(codes, self.weight, size))
+                                  / SIMILAR_COUNT, 1.0).astype(np.float32)
                        for codes, size in zip(self.labels, sizes, strict=True)]
 
     def below(self, at: np.ndarray, x: np.ndarray, labels: list[np.ndarray]
@@ -42,15 +45,15 @@ class Similar:
             return np.zeros(at.shape), np.zeros(len(at))
         far = (x.astype(np.float32)[:, None] - self.x) * np.float32(1 / SIMILAR_WIDTH)
         weight = self.weight / (1 + far * far)
-        every = float(self.weight.sum())
-        for codes, counts, own in zip(self.labels, self.counts, labels, strict=True):
-            count = np.where(own >= 0, counts[np.maximum(own, 0)], 0.0)
-            boost = np.maximum((every - count) / SIMILAR_COUNT, 1.0).astype(np.float32)
-            weight *= np.where(codes == own[:, None], boost[:, None], np.float32(1.0))
+        for codes, boosts, own in zip(self.labels, self.boosts, labels, strict=True):
+            for label in np.unique(own[own >= 0]):
+                if boosts[label] > 1:
+                    rows, alike = (own == label).nonzero()[0], (codes == label).nonzero()[0]
+                    weight[np.ix_(rows, alike)] *= boosts[label]
         added = np.zeros((len(x), len(self.ratio) + 1), np.float32)
         np.cumsum(weight, axis=1, out=added[:, 1:])
         total = added[:, -1]
-        stands_on = total.astype(float) ** 2 / (weight * weight).sum(axis=1)
+        stands_on = total.astype(float) ** 2 / np.einsum("ij,ij->i", weight, weight)
         spot = np.searchsorted(self.ratio, at)
         share = np.take_along_axis(added, spot, axis=1) / total[:, None]
         return share.astype(float), stands_on

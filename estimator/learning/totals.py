@@ -13,7 +13,7 @@ import numpy as np
 
 from estimator.learning.priors import RHO, RHO_COUNT, RHO_MOST
 
-DRAWS = 2048
+DRAWS = 1024
 _SEED = 20
 _TABLE = (np.arange(256) + 0.5) / 256
 
@@ -23,7 +23,7 @@ class Jobs:
 
     def __init__(self):
         self.sums: dict[object, list[float]] = {}  # of normal scores: count, sum, sum of squares
-        self._pairs = self._weight = 0.0
+        self._pairs = self._weight = self._squares = self._count = 0.0
 
     def add(self, jobs: list, scores: np.ndarray) -> None:
         """Take in normal scores of tasks by job; None stands for no job."""
@@ -35,14 +35,21 @@ class Jobs:
             known[0] += 1
             known[1] += score
             known[2] += score * score
+            self._squares += score * score
+            self._count += 1
             new_pairs, new_weight = _pairs(known)
             self._pairs += new_pairs - pairs
             self._weight += new_weight - weight
 
     @property
     def rho(self) -> float:
-        """Correlation between tasks of one job, by the covariance of pairs within jobs."""
-        found = (RHO * RHO_COUNT + self._pairs) / (RHO_COUNT + self._weight)
+        """Correlation between tasks of one job, by the covariance of pairs within jobs.
+
+        Scores of tasks at the estimate are known only within the chance of the estimate; with v
+        the variance left to scores, their covariance is v² times the correlation behind them.
+        """
+        var = (RHO_COUNT + self._squares) / (RHO_COUNT + self._count)
+        found = (RHO * RHO_COUNT + self._pairs / var**2) / (RHO_COUNT + self._weight)
         return min(max(found, 0.0), RHO_MOST)
 
     def factor(self, job: object) -> tuple[float, float]:
@@ -70,16 +77,16 @@ def _normals(columns: int) -> np.ndarray:
     return ndtri((place + 0.5) / DRAWS)
 
 
-def total_quantiles(quantiles: np.ndarray, probs: np.ndarray, rho: float,
+def total_quantiles(quantiles: np.ndarray, probs: np.ndarray, rho: float, doubt: float,
                     factor: tuple[float, float]) -> np.ndarray:
     """Quantiles of a sum; `quantiles` are those of each task at the levels of `table_levels()`."""
     from scipy.special import ndtr
     tasks = len(quantiles)
     normals = _normals(1 << tasks.bit_length())  # columns of a wider one start alike
     mean, var = factor
-    shared = (mean + var**0.5 * normals[:, 0]) * rho**0.5
+    shared = mean * rho**0.5 + (rho * var + doubt) ** 0.5 * normals[:, 0]
     total = np.zeros(DRAWS)
-    own = (1 - rho) ** 0.5
+    own = (1 - rho - doubt) ** 0.5
     for at, hours in enumerate(quantiles):
         level = ndtr(shared + own * normals[:, at + 1])
         total += hours[np.minimum((level * len(_TABLE)).astype(int), len(_TABLE) - 1)]
