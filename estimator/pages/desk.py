@@ -8,17 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
+from datetime import date
 
 from estimator.catalogue import Catalogue, Certainty, Condition, Era, Level
 from estimator.errors import BadInput, Fault
 from estimator.quote import FIXED, TIME, Choices
 from estimator.survey import Line, Machine, Survey
-from estimator.survey.cells import Wrong, size, text, whole
+from estimator.survey.cells import Wrong, number, size, text, whole
 from estimator.survey.parsing import MAX_AREA_CM2, MAX_LENGTH_MM
 
 SCHEMA = 1
 LINE_COLUMNS = ("count", "condition", "certainty", "length_mm", "area_cm2", "note")
 MOST_LINES = 5_000
+MOST_MONEY = 10_000_000
 
 
 @dataclass(frozen=True)
@@ -26,12 +28,14 @@ class Entry:
     """One line of the survey on the desk.
 
     `id` stays with the line as long as the desk lives, whatever is added or removed around it;
-    `keep` is False where the customer leaves the line out.
+    `keep` is False where the customer leaves the line out; `worth` is what the line is worth to
+    them, None for its price. [money]
     """
 
     id: int
     line: Line
     keep: bool = True
+    worth: float | None = None
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,8 @@ class Desk:
         Shares; None takes the shop's. [–]
     extras
         Names of the extras taken.
+    budget, ready_by
+        What the customer has in mind: a price before tax, and a day. They change no figure.
 
     Examples
     --------
@@ -60,6 +66,13 @@ class Desk:
     confidence: float | None = None
     margin: float | None = None
     extras: tuple[str, ...] = ()
+    budget: float | None = None
+    ready_by: date | None = None
+
+    def priced(self) -> Desk:
+        """The desk without what changes no figure: words about the machine, and wishes."""
+        return replace(self, machine=Machine(era=self.machine.era), budget=None, ready_by=None,
+                       entries=tuple(replace(entry, worth=None) for entry in self.entries))
 
     def survey(self) -> Survey:
         """The survey as it stands."""
@@ -153,6 +166,41 @@ def _member(kind, said: str):
                     f"Allowed: {', '.join(kind)}.") from None
 
 
+def with_wishes(desk: Desk, budget: str, ready_by: date | None) -> Desk:
+    """The desk with a budget as it was typed and a day.
+
+    Raises
+    ------
+    Wrong
+        If the budget is not an amount over 0.
+    """
+    return replace(desk, budget=_amount(budget, "The budget", over=True), ready_by=ready_by)
+
+
+def with_worth(desk: Desk, key: int, said: str) -> Desk:
+    """The desk with what one line is worth, as it was typed; blank for its price.
+
+    Raises
+    ------
+    Wrong
+        If it is not an amount of 0 or more.
+    """
+    value = _amount(said, "What a line is worth")
+    return replace(desk, entries=tuple(replace(entry, worth=value) if entry.id == key else entry
+                                       for entry in desk.entries))
+
+
+def _amount(said: str, what: str, over: bool = False) -> float | None:
+    if not said.strip():
+        return None
+    found = number(said, "1500")
+    if not (found > 0 if over else found >= 0) or found > MOST_MONEY:
+        least = "over 0" if over else "0 or more"
+        raise Wrong(f"{what} is {found:,g}; it must be {least}, and at most {MOST_MONEY:,}.",
+                    "Leave it blank if there is none.")
+    return found
+
+
 def with_line(desk: Desk, assembly: str, catalogue: Catalogue) -> tuple[Desk, int]:
     """The desk with a blank line for an assembly at its end, and the line's id."""
     row = catalogue.assemblies.get(assembly)
@@ -178,10 +226,13 @@ def as_json(desk: Desk) -> dict:
         said = {"assembly": entry.line.assembly, "count": entry.line.count}
         said |= {name: value for name in LINE_COLUMNS[1:]
                  if (value := getattr(entry.line, name)) not in (None, "")}
-        lines.append(said if entry.keep else {**said, "keep": False})
+        said |= {} if entry.keep else {"keep": False}
+        lines.append(said if entry.worth is None else {**said, "worth": entry.worth})
     return {"schema": SCHEMA, "machine": machine, "lines": lines, "level": str(desk.level),
             "pricing": desk.pricing, "confidence": desk.confidence, "margin": desk.margin,
-            "extras": list(desk.extras)}
+            "extras": list(desk.extras),
+            **({} if desk.budget is None else {"budget": desk.budget}),
+            **({} if desk.ready_by is None else {"ready_by": desk.ready_by.isoformat()})}
 
 
 def from_json(content: Mapping, catalogue: Catalogue) -> tuple[Desk, tuple[Fault, ...]]:
@@ -228,6 +279,8 @@ def from_json(content: Mapping, catalogue: Catalogue) -> tuple[Desk, tuple[Fault
         if not row.get("keep", True):
             entry = tried(lambda v, e=entry: _changed(e, "keep", v, catalogue), False,
                           f"keeping {assembly}") or entry
+        if row.get("worth") is not None:
+            entry = replace(entry, worth=tried(float, row["worth"], f"the worth of {assembly}"))
         entries.append(entry)
     extras = [name for name in content.get("extras", ())
               if name in catalogue.assemblies and catalogue.assemblies[name].extra]
@@ -238,8 +291,11 @@ def from_json(content: Mapping, catalogue: Catalogue) -> tuple[Desk, tuple[Fault
         (tried(Level, level, "the service level") if level else None) or Level.SHOP_JOB,
         pricing if pricing in (FIXED, TIME) else FIXED,
         content.get("confidence"), content.get("margin"), tuple(extras),
+        tried(float, content["budget"], "the budget") if content.get("budget") else None,
+        tried(date.fromisoformat, content["ready_by"], "the day") if content.get("ready_by")
+        else None,
     ), tuple(faults)
 
 
 __all__ = ["SCHEMA", "Desk", "Entry", "as_json", "edited", "from_json", "of_survey", "with_line",
-           "without_line"]
+           "with_wishes", "with_worth", "without_line"]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import os
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -26,6 +27,7 @@ from estimator.pages import figures
 from estimator.pages.board import Board, box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, SurveyTable
+from estimator.pages.fit import FitBlock
 from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
 from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.later import Later
@@ -140,6 +142,9 @@ class QuotePage:
         self.board = Board(self.shop, self.long_run.widget)
         self.origin = Origin(catalogue, self.board.quoted, lambda: (self.desk, self.offer),
                              self.log_path)
+        self.fit = FitBlock(
+            self.shop, lambda: (self.desk, None if self.gaps.value else self.offer),
+            self._wished, self._left_out, self.log_path)
         self.past = PastQuotes(self.ledger, self.shop, self.log_path)
         self.written = widgets.HTML()
         self.write = widgets.Button(description="Write the documents", button_style="primary")
@@ -161,7 +166,7 @@ class QuotePage:
             box("est-block", heading("The machine"), self.alerts["machine"].widget,
                 self.machine.widget),
             box("est-desk", lines, offer),
-            self.board.widget,
+            self.board.widget, self.fit.widget,
             box("est-block", heading("Documents"), self.alerts["documents"].widget,
                 box("est-buttons", self.write, *downloads), self.written),
             self.past.widget)
@@ -223,6 +228,7 @@ class QuotePage:
         self.written.value = ""
         self._list_drafts()
         self.refresh()
+        self.fit.show(self.desk, self.offer)
 
     def _list_drafts(self) -> None:
         try:
@@ -332,6 +338,19 @@ class QuotePage:
         self.table.show(self.desk)
         self._changed()
 
+    @guarded("offer")
+    def _wished(self, desk: Desk) -> None:
+        """Wishes are kept; they change no figure."""
+        self.desk = desk
+        self.saving.start()
+
+    @guarded("offer")
+    def _left_out(self, keys: Iterable[int]) -> None:
+        self.desk, _ = desks.edited(self.desk, [(key, "keep", False) for key in keys],
+                                    self.shop.catalogue)
+        self.table.show(self.desk)
+        self._changed()
+
     @guarded("machine")
     def _machine_changed(self, fact: str) -> None:
         self.desk = replace(self.desk, machine=self.machine.value())
@@ -370,6 +389,7 @@ class QuotePage:
         """The figures at once; what takes longer a little later."""
         self.costly.stop()
         self.long_run.changed()
+        self.fit.search.stop("Stopped, for the job was changed.")
         self.gaps.value = figures.gaps(self.desk, self.shop.catalogue)
         if self.gaps.value:
             self._old(True)
@@ -382,6 +402,7 @@ class QuotePage:
                          figures.line_keys(self.offer, self.desk))
         self.choices.price(figures.extra_prices(self.offer, self.desk),
                            figures.extra_keys(self.offer, self.desk))
+        self.fit.changed(self.desk, self.offer)
         self._old(False)
         self.costly.start()
 
