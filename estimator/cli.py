@@ -15,6 +15,7 @@ from datetime import date
 from pathlib import Path
 
 from estimator import __version__
+from estimator.commands import register
 from estimator.errors import BadInput, Fault
 
 
@@ -30,7 +31,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if getattr(options, "json", False):
             print(
                 json.dumps(
-                    {"schema": 1, "faults": [_fault(f) for f in error.faults]},
+                    {"schema": 1, "faults": [_fault(f) for f in error.faults],
+                     "questions": [vars(asked) for asked in getattr(error, "questions", ())]},
                     indent=2,
                     ensure_ascii=False,
                 )
@@ -155,6 +157,8 @@ def _parser() -> argparse.ArgumentParser:
     quotes.add_argument(
         "outcome", metavar="OUTCOME", nargs="?", help="what came of it: won, lost or open"
     )
+
+    register(command)
 
     pages = command("pages", _pages, "Open the pages in a browser.")
     pages.add_argument("--port", type=int, help="port on this machine; a free one by default")

@@ -172,7 +172,7 @@ def test_what_is_asked_is_booked_once_it_was_confirmed(ledger, job):
     with pytest.raises(Unsure) as caught:
         _book(ledger, worked(16))
     assert [one.key for one in caught.value.questions] == ["long-day"]
-    assert 'confirm "long-day"' in str(caught.value)
+    assert "--sure long-day" in str(caught.value)
     assert ledger.entries(TimeEntry) == ()
     with pytest.raises(Unsure):
         _book(ledger, worked(16), sure=["overlap"])

@@ -313,7 +313,7 @@ class Unsure(BadInput):
     def __init__(self, questions: Sequence[Question]):
         self.questions = tuple(questions)
         super().__init__(
-            Fault(one.text, f'If that is right, confirm "{one.key}".', one.file, one.row)
+            Fault(one.text, f"If that is right, add --sure {one.key}.", one.file, one.row)
             for one in self.questions)
 
 

@@ -1,0 +1,22 @@
+"""Commands on the ledger: jobs, hours, and the ledger as a whole.
+
+Each module adds its commands to the parser; what they do is imported when one is run.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+
+from estimator.commands import hours, job, whole
+
+Command = Callable[..., argparse.ArgumentParser]
+
+
+def register(command: Command) -> None:
+    """Add the commands; `command(name, run, said)` makes the parser of one."""
+    for module in (job, hours, whole):
+        module.register(command)
+
+
+__all__ = ["register"]

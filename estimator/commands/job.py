@@ -1,0 +1,127 @@
+"""`estimator job`: from a quote that was accepted to a job that is closed."""
+
+from __future__ import annotations
+
+from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
+
+
+def register(command) -> None:
+    """Add `job` and the commands below it."""
+    add = verbs(command("job", None, "Jobs: accept a quote, see where a job stands, close it."))
+    accept = add("accept", _accept, "Make a job of a quote that a customer accepted.")
+    accept.add_argument("number", metavar="NUMBER", help="of the quote")
+    accept.add_argument("--name", default="", help="what to call it; machine and customer else")
+    accept.add_argument("--date", metavar="DAY", help="when it was accepted; today by default")
+    accept.add_argument("--promised", metavar="DAY", help="when it is to be ready")
+    add("list", _list, "List the jobs with the hours quoted and booked.")
+    show = add("show", _show, "Show a job: its work items, hours quoted and booked.")
+    state = add("state", _state, "Say where a job stands.")
+    promise = add("promise", _promise, "Say by when a job is promised.")
+    close = add("close", _close, "Close a job.")
+    for found in (show, state, promise, close):
+        found.add_argument("job", metavar="JOB", help="number or name")
+    state.add_argument("state", metavar="STATE",
+                       help='accepted, "on the bench", waiting, finished or closed')
+    promise.add_argument("day", metavar="DAY")
+    close.add_argument("--date", metavar="DAY", help="today by default")
+
+
+def _accept(options) -> int:
+    from estimator import jobs
+
+    with ledger_of(options) as (_, ledger):
+        job = jobs.accept(ledger, options.number, name=options.name,
+                          on=day_said(options.date, "date"),
+                          promised=day_said(options.promised, "promised"))
+        items = ledger.items(job.number)
+    hours = sum(item.expected for item in items)
+    return say(options, {"job": as_json(job), "items": [as_json(item) for item in items],
+                         "hours_expected": round(hours, 2)},
+               f"{job.number}, {job.name}: {len(items)} work items, {hours:.1f} hours expected")
+
+
+def _list(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        found = [(job, *_hours(ledger, job)) for job in ledger.jobs()]
+    rows = [("Number", "Job", "State", "Accepted", "Promised", "Expected h", "Booked h")]
+    rows += [(job.number, job.name[:40], job.state, str(job.accepted), str(job.promised or ""),
+              f"{expected:.1f}", f"{booked:.1f}") for job, expected, booked in found]
+    text = table(rows, right=(5, 6)) if found else \
+        "No jobs so far: estimator job accept NUMBER makes one of a quote sent."
+    return say(options, {"jobs": [
+        as_json(job) | {"hours_expected": round(expected, 2), "hours_booked": round(booked, 2)}
+        for job, expected, booked in found]}, text)
+
+
+def _show(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        job = ledger.job(options.job)
+        return _shown(options, ledger, job)
+
+
+def _shown(options, ledger, job) -> int:
+    from estimator.ledger import Outwork, Purchase, Sale, TimeEntry
+
+    items = ledger.items(job.number)
+    entries = ledger.entries(TimeEntry, job=job.number)
+    booked = {item.item: 0.0 for item in items}
+    other: dict[str, float] = {}
+    for entry in entries:
+        if entry.item is None:
+            other[entry.unbilled] = other.get(entry.unbilled, 0.0) + entry.hours
+        else:
+            booked[entry.item] += entry.hours
+    clocks = [clock for clock in ledger.clocks() if clock.job == job.number]
+    said = {
+        "job": as_json(job),
+        "items": [as_json(item) | {"hours_booked": round(booked[item.item], 4)}
+                  for item in items],
+        "hours_unbilled": other,
+        "hours_expected": round(sum(item.expected for item in items), 2),
+        "hours_booked": round(sum(entry.hours for entry in entries), 2),
+        "clocks": [as_json(clock) for clock in clocks],
+        **{name: [as_json(entry) for entry in ledger.entries(kind, job=job.number)]
+           for name, kind in (("purchases", Purchase), ("outwork", Outwork), ("sales", Sale))},
+    }
+    rows = [("Item", "Line", "Work", "Expected h", "Booked h")]
+    rows += [(str(item.item), item.title[:40], f"{item.name[:40]} ({item.operation})",
+              f"{item.expected:.2f}", f"{booked[item.item]:.2f}" if booked[item.item] else "")
+             for item in items]
+    rows += [("", "", f"unbilled: {kind}", "", f"{hours:.2f}") for kind, hours in other.items()]
+    rows.append(("", "", "together", f"{said['hours_expected']:.2f}",
+                 f"{said['hours_booked']:.2f}"))
+    dates = [f"accepted {job.accepted}", f"promised {job.promised}" if job.promised else "",
+             f"closed {job.closed}" if job.closed else ""]
+    head = f"{job.number}, {job.name}: {job.state}; {', '.join(filter(None, dates))}"
+    running = [f"The clock of {clock.person} runs since "
+               f"{clock.started.astimezone():%Y-%m-%d %H:%M}." for clock in clocks]
+    return say(options, said, "\n".join([head, "", table(rows, right=(0, 3, 4)), *running]))
+
+
+def _state(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        job = ledger.set_state(options.job, " ".join(options.state.split()).casefold())
+    return say(options, {"job": as_json(job)}, f"{job.name}: {job.state}")
+
+
+def _promise(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        job = ledger.promise(options.job, day_said(options.day, "day"))
+    return say(options, {"job": as_json(job)}, f"{job.name}: promised for {job.promised}")
+
+
+def _close(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        job = ledger.set_state(options.job, "closed", day_said(options.date, "date"))
+        expected, booked = _hours(ledger, job)
+    return say(options, {"job": as_json(job), "hours_expected": round(expected, 2),
+                         "hours_booked": round(booked, 2)},
+               f"{job.name}: closed; {booked:.1f} hours booked, {expected:.1f} expected")
+
+
+def _hours(ledger, job) -> tuple[float, float]:
+    """Hours expected of a job's items, and hours booked to it."""
+    from estimator.ledger import TimeEntry
+
+    return (sum(item.expected for item in ledger.items(job.number)),
+            sum(entry.hours for entry in ledger.entries(TimeEntry, job=job.number)))

@@ -1,0 +1,246 @@
+"""A whole ledger in and out: backup, restore, export, import, between both databases."""
+
+import csv
+import json
+import sqlite3
+import zipfile
+from dataclasses import replace
+from decimal import Decimal
+
+import ledgers
+import pytest
+from ledgers import DAY, NOW, UNBILLED, at, with_job, worked
+from test_ledger import FIRST_SCHEMA, SECOND_SCHEMA
+
+from estimator.errors import BadInput
+from estimator.ledger import (
+    FILE,
+    Clock,
+    Draft,
+    Frozen,
+    Ledger,
+    Outwork,
+    Purchase,
+    Sale,
+    TimeEntry,
+    backup,
+    bring_in,
+    export,
+    restore,
+)
+
+
+def _fill(ledger):
+    """Something of everything, corrections and words that upset a spreadsheet among it."""
+    job = with_job(ledger)
+    ledger.save(Draft("a", "Ünïcode", {"x": [1.1, None, 'a "b"']}))
+    for number in ("260302-B1", "260302-B2"):
+        ledger.record(replace(ledger.sent()[0], number=number, outcome="open"), Frozen(
+            number, "0.1", {"lines": []}, {"level": "clean"}, {"margin": 0.1}, '{"parts":[]}',
+            {"price": 0.1 + 0.2}))
+    (wrong,) = ledger.book([worked(2, job=job.number, item=1, note='=cmd|"x", 1')],
+                           unbilled=UNBILLED, now=NOW)
+    ledger.correct(TimeEntry, wrong.id, "-2", replace(wrong, hours=1.1), unbilled=UNBILLED,
+                   now=NOW)
+    ledger.add(Purchase(day=DAY, supplier="Oakbench", what="Kit", quantity=2, unit="kit",
+                        amount=Decimal("46.10"), currency="USD", job=job.number), now=NOW)
+    lot = ledger.add(Outwork(day=DAY, service="powder-coat", what="Brackets", event="sent",
+                             quantity=5, unit="piece", currency="USD"), now=NOW)
+    ledger.add(replace(lot, id=None, event="back", of=lot.id, amount=Decimal("90")), now=NOW)
+    ledger.add(Sale(day=DAY, what="Machine", amount=Decimal("1e3"), currency="USD"), now=NOW)
+    ledger.start(Clock("Anna", at(8), job.number, 2), unbilled=UNBILLED, now=at(8))
+
+
+def _all(ledger):
+    """Everything that a ledger holds, as the program reads it."""
+    return (ledger.drafts(), ledger.draft("a"), ledger.sent(), ledger.frozen("260302-B2"),
+            ledger.jobs(), ledger.items("260302-A1"), ledger.clocks(),
+            *(ledger.entries(kind, history=True) for kind in (TimeEntry, Purchase, Outwork, Sale)))
+
+
+@pytest.fixture(params=ledgers.KINDS)
+def full(request, tmp_path):
+    """A ledger with something of everything."""
+    (tmp_path / "shop").mkdir()
+    with ledgers.bench(request.param, tmp_path / "shop") as bench:
+        ledger = bench.ledger()
+        _fill(ledger)
+        yield ledger
+
+
+@pytest.fixture(params=ledgers.KINDS)
+def empty(request, tmp_path):
+    """A ledger that holds nothing."""
+    (tmp_path / "other").mkdir()
+    with ledgers.bench(request.param, tmp_path / "other") as bench:
+        yield bench.ledger()
+
+
+def test_a_backup_is_put_back_into_either_database(full, empty, tmp_path):
+    """Everything comes back, row for row, and can be gone on with."""
+    held = _all(full)
+    file = backup(full, tmp_path / "kept")
+    counts, kept = restore(empty, file)
+    assert kept is None
+    assert counts["time_entries"] == 3
+    assert _all(empty) == held
+    (more,) = empty.book([worked(0.5, note="next")], unbilled=UNBILLED, now=NOW)
+    assert more.id == max(one.id for one in held[7]) + 1
+    with pytest.raises(BadInput, match="cannot be used"):
+        empty.accept(replace(held[4][0], number="no quote"), ())
+
+
+def test_an_export_is_taken_in_by_either_database(full, empty, tmp_path):
+    """The JSON holds all of it; the entries are as safe from change as before."""
+    held = _all(full)
+    export(full, tmp_path / "out")
+    about = json.loads((tmp_path / "out" / "ledger.json").read_text(encoding="utf-8"))
+    assert bring_in(empty, tmp_path / "out") == about["rows"]
+    assert _all(empty) == held
+    with empty._engine.connect() as connection, pytest.raises(Exception, match="never changed"):
+        connection.exec_driver_sql("DELETE FROM time_entries")
+
+
+def test_an_export_is_plain(full, tmp_path):
+    """One CSV and one JSON a table; a spreadsheet takes no note for a formula."""
+    counts = export(full, tmp_path / "out")
+    for name, count in counts.items():
+        with (tmp_path / "out" / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+            assert len(list(csv.reader(file))) == count + 1
+        said = json.loads((tmp_path / "out" / f"{name}.json").read_text(encoding="utf-8"))
+        assert len(said["rows"]) == count
+    with (tmp_path / "out" / "time_entries.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert rows[0]["note"] == '\'=cmd|"x", 1'
+    assert [row["hours"] for row in rows] == ["2.0", "-2.0", "1.1"]
+    with (tmp_path / "out" / "purchases.csv").open(encoding="utf-8", newline="") as file:
+        assert next(csv.DictReader(file))["amount"] == "46.10"
+
+
+def test_a_ledger_is_not_taken_in_on_top_of_another(full, tmp_path):
+    """Import fills an empty ledger only, and says how else."""
+    held = _all(full)
+    export(full, tmp_path / "out")
+    with pytest.raises(BadInput, match=r"holds something already.*restore"):
+        bring_in(full, tmp_path / "out")
+    assert _all(full) == held
+
+
+def test_what_a_restore_replaces_is_kept_beside_it(full, tmp_path):
+    """Put back the wrong backup, and the copy beside the ledger puts it right again."""
+    file = backup(full, tmp_path / "kept")
+    full.save(Draft("later", "x", {}))
+    held = _all(full)
+    _, copy = restore(full, file)
+    assert full.draft("later") is None
+    assert copy.parent == full.folder
+    restore(full, copy)
+    assert _all(full) == held
+
+
+def test_a_restore_that_fails_changes_nothing(full, tmp_path):
+    """Rows that point nowhere, in the middle of it: the ledger is as it was."""
+    held = _all(full)
+    export(full, tmp_path / "out")
+    path = tmp_path / "out" / "items.json"
+    said = json.loads(path.read_text(encoding="utf-8"))
+    said["rows"] = [["gone", *row[1:]] for row in said["rows"]]
+    path.write_text(json.dumps(said), encoding="utf-8")
+    with zipfile.ZipFile(tmp_path / "bad.zip", "w") as archive:
+        for one in (tmp_path / "out").glob("*.json"):
+            archive.write(one, one.name)
+    with pytest.raises(BadInput):
+        restore(full, tmp_path / "bad.zip")
+    assert _all(full) == held
+
+
+@pytest.mark.parametrize(("schema", "version"), [(FIRST_SCHEMA, 1), (SECOND_SCHEMA, 2)])
+def test_a_backup_of_an_older_version_is_brought_up_to_date(empty, tmp_path, schema, version):
+    """From before the migrations, into either database, without loss."""
+    connection = sqlite3.connect(tmp_path / "old.sqlite")
+    connection.executescript(schema)
+    connection.close()
+    restore(empty, tmp_path / "old.sqlite")
+    assert empty.draft("a1").content == {"level": "shop-job"}
+    assert [one.price for one in empty.sent()] == [Decimal("4180.00")] * (version - 1)
+
+
+def test_other_files_are_no_backup(empty, tmp_path):
+    """Text, a strange database, a damaged one, one from the future, none: each says so."""
+    (tmp_path / "a.txt").write_text("hello", encoding="utf-8")
+    (tmp_path / "cut.zip").write_bytes(b"PK\x03\x04 and no more")
+    with zipfile.ZipFile(tmp_path / "other.zip", "w") as archive:
+        archive.writestr("a.txt", "hello")
+    for name, script in (("strange", "CREATE TABLE x (y)"), ("later", "PRAGMA user_version = 99")):
+        connection = sqlite3.connect(tmp_path / f"{name}.sqlite")
+        connection.executescript(script + "; CREATE TABLE z (y);")
+        connection.close()
+    made = Ledger(tmp_path)
+    made.save(Draft("a", "x", {}))
+    made.close()
+    data = (tmp_path / FILE).read_bytes()
+    (tmp_path / "damaged.sqlite").write_bytes(data[:4096] + b"x" * (len(data) - 4096))
+    for name, words in (("a.txt", "not a backup"), ("cut.zip", "damaged"),
+                        ("other.zip", "cannot be read"), ("strange.sqlite", "not a backup"),
+                        ("later.sqlite", "later version"), ("damaged.sqlite", "damaged"),
+                        ("none", "no such file")):
+        with pytest.raises(BadInput, match=words):
+            restore(empty, tmp_path / name)
+    assert empty.drafts() == ()
+
+
+def test_damaged_exports_name_every_file(full, empty, tmp_path):
+    """A missing file, a short one and one that is no JSON: all three, and nothing goes in."""
+    export(full, tmp_path / "out")
+    (tmp_path / "out" / "drafts.json").unlink()
+    (tmp_path / "out" / "jobs.json").write_text("{", encoding="utf-8")
+    said = json.loads((tmp_path / "out" / "items.json").read_text(encoding="utf-8"))
+    said["rows"].pop()
+    (tmp_path / "out" / "items.json").write_text(json.dumps(said), encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        bring_in(empty, tmp_path / "out")
+    assert {fault.file for fault in caught.value.faults} == {"drafts.json", "jobs.json",
+                                                             "items.json"}
+    with pytest.raises(BadInput, match="not an exported ledger"):
+        bring_in(empty, tmp_path)
+
+
+def test_nothing_is_written_over(full, tmp_path):
+    """Neither a file by a backup nor a folder by an export."""
+    (tmp_path / "kept").write_text("mine", encoding="utf-8")
+    with pytest.raises(BadInput, match="already"):
+        backup(full, tmp_path / "kept")
+    for place in (tmp_path, tmp_path / "kept"):
+        with pytest.raises(BadInput, match="already"):
+            export(full, place)
+    assert (tmp_path / "kept").read_text(encoding="utf-8") == "mine"
+
+
+def test_an_empty_shop_has_nothing_to_back_up(tmp_path):
+    """It says so and makes no file."""
+    ledger = Ledger(tmp_path)
+    for how in (backup, export):
+        with pytest.raises(BadInput, match="Nothing was kept"):
+            how(ledger, tmp_path / "kept")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_postgresql_ledger_of_the_version_before_is_copied_and_brought_up_to_date(tmp_path):
+    """The copy beside shop.toml is a zip of JSON that can be put back."""
+    with ledgers.bench("postgresql", tmp_path) as bench:
+        from estimator.ledger import opening
+
+        engine = opening.engine_of(bench.address, tmp_path / FILE)
+        with engine.begin() as connection:
+            opening.migrate(connection, 0, 2)
+            connection.exec_driver_sql(
+                "INSERT INTO sent VALUES ('1', 't', 'clean', '2026-03-02', '9.50', 1.5, 'USD', "
+                "'won')")
+        engine.dispose()
+        ledger = bench.ledger()
+        assert [str(one.price) for one in ledger.sent()] == ["9.50"]
+        with_job(ledger)
+        (copy,) = tmp_path.glob("ledger-backup-2-*.zip")
+        restore(ledger, copy)
+        assert ledger.jobs() == ()
+        assert len(ledger.sent()) == 1
