@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 
 from estimator import plots
@@ -15,6 +16,7 @@ from estimator.catalogue import Catalogue
 from estimator.documents.wording import counted, money, percent, weeks
 from estimator.pages.desk import Desk
 from estimator.quote import TIME, LevelPrice, Quote
+from estimator.shop import Settings
 
 MOST_PARTS = 15
 OPENS: Mapping[str, tuple[str, str]] = {
@@ -85,8 +87,13 @@ def strip(offer: Quote) -> str:
 
 def short_day(offer: Quote) -> str:
     """When it is ready in four jobs of five, as the shop's locale writes a date."""
+    return day(offer.finish_p80, offer.settings)
+
+
+def day(when: date, settings: Settings) -> str:
+    """A day as the shop's locale writes it, in short."""
     from babel.dates import format_date
-    return format_date(offer.finish_p80, "medium", locale=offer.settings.locale)
+    return format_date(when, "medium", locale=settings.locale)
 
 
 def output(test: str, value: str, live: str = "off") -> str:

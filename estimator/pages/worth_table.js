@@ -5,7 +5,7 @@ function render({ model, el }) {
   const table = document.createElement("table");
   table.className = "est-read est-worth";
   const region = document.createElement("div");
-  Object.assign(region, { className: "est-scroll", tabIndex: 0 });
+  Object.assign(region, { className: "est-scroll est-narrow", tabIndex: 0 });
   region.setAttribute("role", "region");
   region.setAttribute("aria-label", "What each line is worth");
   region.append(table);
