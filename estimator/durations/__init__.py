@@ -31,8 +31,8 @@ from estimator.durations.repeats import (
 from estimator.durations.sums import chance_by, date_by, spread_of_sum
 
 __all__ = [
-    "SHAPES", "Lognormal", "Pert", "Range", "Triangular", "average_total", "chance_by", "classic_sd",
-    "date_by", "learner", "lognormal_from", "lognormal_like", "mean_of", "normal_quantile", "pert", "pert_mean", "pert_sd",
-    "repeated", "spread_of_sum", "standard_time", "triangular", "unit_time", "unit_total",
-    "units_to_reach",
+    "SHAPES", "Lognormal", "Pert", "Range", "Triangular", "average_total", "chance_by",
+    "classic_sd", "date_by", "learner", "lognormal_from", "lognormal_like", "mean_of",
+    "normal_quantile", "pert", "pert_mean", "pert_sd", "repeated", "spread_of_sum",
+    "standard_time", "triangular", "unit_time", "unit_total", "units_to_reach",
 ]
