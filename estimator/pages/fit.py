@@ -86,8 +86,8 @@ class FitBlock:
         fields = box("est-machine", self.budget, self.ready)
         self.widget = box(
             "est-block", heading("Fit to a budget or a day"), widgets.HTML(f"<p>{_ABOUT}</p>"),
-            self.alerts["fit"].widget, fields, box("est-buttons", self.worths), self.table, self.search.widget, self.result,
-            self.button)
+            self.alerts["fit"].widget, fields, box("est-buttons", self.worths), self.table,
+            self.search.widget, self.result, self.button)
 
     def show(self, desk: Desk, offer: Quote | None) -> None:
         """Show the wishes on a desk and what each line costs."""
