@@ -71,7 +71,7 @@ def strip(offer: Quote) -> str:
         ("Left over", [("margin", f"{100 * left:.0f} %", "of the price")]),
         ("For finds", [("finds", money(offer.find_allowance, said), "in the price")]),
         ("Cap", [("cap", money(offer.cap, said), "without asking")]) if timed else
-        ("Cover", [("cover", money(offer.cover, said), "so that it holds")]),
+        ("Cover", [("cover", money(offer.cover, said), "for the risk")]),
     ]
     listed = "".join(
         f'<div{" class=est-hours" if len(values) > 1 else ""}><dt>{name}</dt><dd>'
