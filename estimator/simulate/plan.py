@@ -6,7 +6,6 @@ can be kept for the next time.
 
 from __future__ import annotations
 
-import functools
 import math
 from collections import defaultdict
 from dataclasses import dataclass
@@ -75,13 +74,6 @@ class LinePlan:
     parts: tuple[Amount, ...] = ()
     materials: tuple[Amount, ...] = ()
     events: tuple[Event, ...] = ()
-
-    def __hash__(self) -> int:
-        return self._hash
-
-    @functools.cached_property
-    def _hash(self) -> int:
-        return hash((self.hours, self.parts, self.materials, self.events))
 
 
 @dataclass(frozen=True)

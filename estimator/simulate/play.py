@@ -6,7 +6,7 @@ import functools
 import itertools
 import os
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -17,7 +17,7 @@ from estimator.simulate.kept import Kept
 from estimator.simulate.plan import Amount, Event, Factors, LinePlan
 from estimator.simulate.streams import RANKS, Streams
 
-_GROUP = 16
+_GROUP = 6
 _DRAWN = Kept()
 _NUMBERS = itertools.count()
 WHATS = ("hours", "parts", "materials", "find_hours", "find_other", "find_days")
@@ -39,7 +39,7 @@ class Drawn:
     """What one survey line drew: shape (trials,) each, float32, None for nothing at all.
 
     `hours` and `find_hours` are before allowances; `pattern` says which of the line's events
-    happened in a trial, as bits in their order. The arrays are read-only.
+    happened in a trial, as bits in their order. What is kept is read-only.
     """
 
     hours: np.ndarray | None = None
@@ -49,21 +49,12 @@ class Drawn:
     find_other: np.ndarray | None = None
     find_days: np.ndarray | None = None
     pattern: np.ndarray | None = None
-    number: int = field(default_factory=lambda: next(_NUMBERS))
+    numbers: tuple[int, ...] = field(default=(0,) * len(WHATS), repr=False)
 
-    def __post_init__(self) -> None:
-        # They are kept and handed out again: nobody may write into them.
-        for row in self._rows():
-            row.flags.writeable = False
-
-    def _rows(self) -> Iterator[np.ndarray]:
-        rows = (getattr(self, what) for what in (*WHATS, "pattern"))
-        return (row for row in rows if row is not None)
-
-    @property
-    def size(self) -> int:
-        """Bytes held."""
-        return sum(row.nbytes for row in self._rows())
+    def of(self, what: str) -> tuple[np.ndarray, int] | None:
+        """One kind of amount and a number that tells these draws from all others, if any."""
+        row = getattr(self, what)
+        return None if row is None else (row, self.numbers[WHATS.index(what)])
 
 
 class Player:
@@ -78,14 +69,28 @@ class Player:
         self._key = None if streams.key is None else _number_of(streams.key, factors)
 
     def line(self, plan: LinePlan) -> Drawn:
-        """What a line draws, kept for the next time."""
-        if self._key is None:
-            return self._line(plan)
+        """What a line draws; each kind of amount is kept for the next time."""
+        return self._line(plan, self._keep)
+
+    def kept(self, how: Callable[[Iterable[Amount]], np.ndarray | None],
+             amounts: tuple[Amount, ...]) -> np.ndarray | None:
+        """What `total` or `most` gives for amounts of the whole job, kept as those of lines are."""
+        return self._keep(how, amounts)[0]
+
+    def _keep(self, how: Callable, what: tuple) -> tuple:
+        """What `how` gives for amounts or events, and a number for it."""
+        if self._key is None or not what:
+            return how(what), 0
 
         def make():
-            drawn = self._line(plan)
-            return drawn, drawn.size
-        return _DRAWN.get((self._key, plan), make)
+            found = how(what)
+            rows = [row for row in (found if isinstance(found, tuple) else [found])
+                    if row is not None]
+            for row in rows:
+                # Handed out again and again: nobody may write into it.
+                row.flags.writeable = False
+            return (found, next(_NUMBERS)), sum(row.nbytes for row in rows)
+        return _DRAWN.get((self._key, how.__name__, what), make)
 
     def total(self, amounts: Iterable[Amount]) -> np.ndarray | None:
         """Sum of amounts; None for no amounts."""
@@ -106,30 +111,37 @@ class Player:
     def summed(self, drawn: Sequence[Drawn | None], what: str) -> np.ndarray:
         """Sum over lines of one kind of amount, shape (trials,), float64.
 
-        Lines are added up in groups whose sums are kept, so that a line that changed costs the
-        sum of its own group. The order never changes, so the sum does not either.
+        Lines are added up in groups, and those in groups again, whose sums are kept: a line that
+        changed costs the sums it is in. The order never changes, so the sum does not either.
         """
         total = np.zeros(self.streams.trials)
-        for start in range(0, len(drawn), _GROUP):
-            rows = [line for line in drawn[start:start + _GROUP]
-                    if line is not None and getattr(line, what) is not None]
-            if rows:
-                total += self._group(what, rows)
+        size = _GROUP
+        while size * _GROUP < len(drawn):
+            size *= _GROUP
+        for start in range(0, len(drawn), size):
+            part = self._group(drawn[start:start + size], what, size // _GROUP)
+            if part is not None:
+                total += part
         return total
 
-    def _group(self, what: str, rows: list[Drawn]) -> np.ndarray:
+    def _group(self, drawn: Sequence[Drawn | None], what: str, size: int) -> np.ndarray | None:
+        """Sum of groups of so many lines; float32, None for nothing."""
+        rows = [row for line in drawn if line is not None and (row := line.of(what)) is not None]
+        if len(rows) < 2:
+            return rows[0][0] if rows else None
+
         def make():
-            found = getattr(rows[0], what).copy()
-            for row in rows[1:]:
-                found += getattr(row, what)
+            found = None
+            for start in range(0, len(drawn), size):
+                part = self._group(drawn[start:start + size], what, size // _GROUP)
+                if part is not None:
+                    found = part.copy() if found is None else np.add(found, part, out=found)
             return found, found.nbytes
 
-        if len(rows) == 1:
-            return getattr(rows[0], what)
         # With few trials adding up is quicker than looking up.
         if self._key is None or self.streams.trials < 50_000:
             return make()[0]
-        return _DRAWN.get((what, *(row.number for row in rows)), make)
+        return _DRAWN.get((what, *(number for _, number in rows)), make)
 
     # One amount, one event -----------------------------------------------------------------
 
@@ -223,15 +235,22 @@ class Player:
             scores += np.float32(tied**0.5) * self.score(f"cause {event.cause}")
         return scores < shapes.score_below(event.chance)
 
-    def _line(self, plan: LinePlan) -> Drawn:
+    def _line(self, plan: LinePlan, keep: Callable | None = None) -> Drawn:
+        keep = keep or (lambda how, what: (how(what), 0))
+        (hours, parts, materials, finds), numbers = zip(
+            keep(self.total, plan.hours), keep(self.total, plan.parts),
+            keep(self.total, plan.materials), keep(self._finds, plan.events), strict=True)
+        return Drawn(hours, parts, materials, *finds, (*numbers, numbers[-1], numbers[-1]))
+
+    def _finds(self, events: tuple[Event, ...]) -> tuple[np.ndarray | None, ...]:
+        """Hours, other cost, days and pattern of a line's events."""
+        if not events:
+            return None, None, None, None
         trials = self.streams.trials
-        known = [self.total(amounts) for amounts in (plan.hours, plan.parts, plan.materials)]
-        if not plan.events:
-            return Drawn(*known)
         hours, other = np.zeros(trials, np.float32), np.zeros(trials, np.float32)
-        days = np.zeros(trials, np.float32) if any(e.days for e in plan.events) else None
-        pattern = np.zeros(trials, np.uint16 if len(plan.events) < 16 else np.uint32)
-        for bit, event in enumerate(plan.events):
+        days = np.zeros(trials, np.float32) if any(event.days for event in events) else None
+        pattern = np.zeros(trials, np.uint16 if len(events) < 16 else np.uint32)
+        for bit, event in enumerate(events):
             hit = np.flatnonzero(self.happens(event))
             for total, amount in ((hours, event.hours), (other, event.other)):
                 if amount.high > 0:
@@ -239,7 +258,7 @@ class Player:
             if event.days:
                 days[hit] += np.float32(event.days)
             pattern[hit] |= pattern.dtype.type(1 << min(bit, 31))
-        return Drawn(*known, hours, other, days, pattern)
+        return hours, other, days, pattern
 
 
 def play_lines(player: Player, plans: Sequence[LinePlan | None], *, workers: int | None = None,

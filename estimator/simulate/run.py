@@ -97,11 +97,13 @@ def totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
     hours *= job.hours_factor
     find_hours *= job.hours_factor
     materials = sums["materials"]
-    if (wholes := player.total(plan.wholes)) is not None:
+    # Where lines are kept, so is what the job as a whole draws.
+    wholes, outwork, away = (
+        player.kept(how, amounts) if lines else how(amounts) for how, amounts in
+        ((player.total, plan.wholes), (player.total, plan.charges), (player.most, plan.waits)))
+    if wholes is not None:
         materials += wholes
-    outwork = player.total(plan.charges)
     outwork = np.zeros(streams.trials) if outwork is None else outwork.astype(np.float64)
-    away = player.most(plan.waits)
     kinds = {
         "labour": hours * job.hour_cost,
         "parts": sums["parts"],
