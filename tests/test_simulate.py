@@ -644,7 +644,7 @@ def errors_of(sampler, sizes):
 
 
 def test_errors_fall_as_they_should():
-    """From 256 to 8192 trials errors fall like N^−1/2, those of a mean clearly faster with Sobol."""
+    """From 256 to 8192 trials errors fall like N^−1/2; with Sobol the mean clearly faster."""
     # Scrambled Sobol points: up to N^−3/2 for smooth sums, A. Owen (1997). A quantile is not
     # smooth; there they are better throughout, and fall no slower.
     sizes = [256, 512, 1024, 2048, 4096, 8192]
