@@ -188,7 +188,7 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
                 faults.append(
                     Fault(
                         f"{problem['input']!r}: {problem['msg']}.",
-                        "" if key in WORDS else "Shares are written as fractions: 0.25 for 25 %.",
+                        WORDS.get(key, "Shares are written as fractions: 0.25 for 25 %."),
                         file,
                         None,
                         key,

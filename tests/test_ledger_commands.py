@@ -225,3 +225,43 @@ def test_a_time_of_day_is_the_last_one_that_has_passed():
     assert _moment("2.3.2026 7:30", now) == datetime(2026, 3, 2, 7, 30).astimezone()
     assert _moment("2026-03-02T7:30", now) == datetime(2026, 3, 2, 7, 30).astimezone()
     assert _moment(None, now) == now
+
+
+def test_what_was_bought_sent_out_and_sold_is_booked(run, job):
+    """With decimal commas, for the job or the shop; outwork comes back to where it was sent."""
+    code, said = run("job", "bought", "Rubber kit", "--job", "harbour", "--supplier", "Oakbench",
+                     "--part", "rubber-kit", "--quantity", 2, "--unit", "kit", "--amount", "46,10")
+    assert (code, said["entry"]["amount"], said["entry"]["job"]) == (0, 46.1, job)
+    _, said = run("job", "sent-out", "Brackets", "--job", "harbour", "--service",
+                  "powder-coat-small", "--quantity", 5)
+    lot = said["entry"]["id"]
+    assert run("job", "came-back", lot, "--quantity", 3, "--amount", 90)[0] == 0
+    code, said = run("job", "came-back", lot, "--quantity", 3, "--amount", 90, json_out=False)
+    assert (code, "2 piece are still out" in said) == (2, True)
+    code, said = run("job", "sold", "A machine", "--amount", "4180.00", "--fees", 209)
+    assert (said["entry"]["fees"], said["entry"]["job"]) == (209, None)
+    shown = run("job", "show", "harbour")[1]
+    assert (len(shown["purchases"]), len(shown["outwork"]), len(shown["sales"])) == (1, 2, 0)
+    code, said = run("job", "take-back", "sales", said["entry"]["id"], "--why", "not paid")
+    assert (code, said["entry"]["amount"]) == (0, -4180)
+    listed = run("job", "amounts")[1]
+    assert [len(listed[kind]) for kind in ("purchases", "outwork", "sales")] == [1, 2, 0]
+    assert "Rubber kit" in run("job", "amounts", json_out=False)[1]
+
+
+@pytest.mark.parametrize(("words", "wanted"), [
+    (("bought", "Kit", "--amount", "1.234,5"), "two ways"),
+    (("bought", "Kit", "--amount", "-3"), "0 or more"),
+    (("bought", "Kit", "--amount", 3, "--quantity", 0), "must be over 0"),
+    (("bought", "Kit", "--amount", 3, "--part", "ruber-kit"), 'Did you mean "rubber-kit"'),
+    (("sent-out", "Legs", "--service", "powder-cot-set"), 'Did you mean "powder-coat-set"'),
+    (("came-back", 9, "--amount", 3), "Nothing was sent out by entry 9"),
+    (("sold", "It", "--amount", 3, "--day", "2999-01-01"), "still to come"),
+    (("take-back", "sale", 1, "--why", "x"), 'Did you mean "sales"'),
+    (("take-back", "sales", 1, "--why", "x"), "no entry 1"),
+])
+def test_amounts_that_cannot_be_end_with_code_2(run, job, words, wanted):
+    """Each with what is wrong."""
+    code, said = run("job", *words, json_out=False)
+    assert code == 2
+    assert wanted in said

@@ -95,3 +95,12 @@ def test_a_folder_that_is_no_shop_says_how_to_make_one(tmp_path):
     """The message holds the command."""
     with pytest.raises(BadInput, match="estimator new-shop"):
         open_shop(tmp_path)
+
+
+def test_an_address_of_the_ledger_that_is_none_says_how_to_write_one(tmp_path):
+    """Only PostgreSQL has an address; a blank one is the file in the folder."""
+    folder = new_shop(tmp_path / "shop")
+    assert open_shop(folder).settings.ledger == ""
+    (folder / "shop.toml").write_text('ledger = "sqlite:///x.db"\n', encoding="utf-8")
+    with pytest.raises(BadInput, match=r"ledger: .*postgresql\+psycopg://"):
+        open_shop(folder)

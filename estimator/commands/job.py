@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from estimator.commands import amounts
 from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
 
 
@@ -18,6 +19,7 @@ def register(command) -> None:
     state = add("state", _state, "Say where a job stands.")
     promise = add("promise", _promise, "Say by when a job is promised.")
     close = add("close", _close, "Close a job.")
+    amounts.register(add)
     for found in (show, state, promise, close):
         found.add_argument("job", metavar="JOB", help="number or name")
     state.add_argument("state", metavar="STATE",

@@ -124,6 +124,21 @@ def hours_said(word: str | None):
     return _read(hours_of, word, "hours")
 
 
+def number_said(word: str, column: str) -> float:
+    """The number in an option."""
+    from estimator.survey.cells import number
+
+    found = _read(number, word, column)
+    if found is None:
+        raise BadInput(Fault("Nothing is said.", "Write a number.", column=column))
+    return found
+
+
+def amount_said(word: str, column: str) -> Decimal:
+    """The sum of money in an option, to the digit that was written."""
+    return Decimal(str(number_said(word, column)))
+
+
 def _read(how, word: str | None, column: str):
     from estimator.survey.cells import Wrong
 

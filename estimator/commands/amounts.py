@@ -1,0 +1,148 @@
+"""Below `estimator job`: what was bought, sent out, came back and was sold."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+from estimator.commands.shared import (
+    amount_said,
+    as_json,
+    day_said,
+    ledger_of,
+    number_said,
+    say,
+    table,
+)
+from estimator.errors import BadInput, Fault, one_of
+
+KINDS = ("purchases", "outwork", "sales")
+
+
+def register(add) -> None:
+    """Add the commands with `add(name, run, said)`."""
+    bought = add("bought", _bought, "Book parts or materials that were bought.")
+    sent = add("sent-out", _sent_out, "Book pieces that went to a service.")
+    back = add("came-back", _came_back, "Book pieces that came back, and what was charged.")
+    sold = add("sold", _sold, "Book what came in: a job paid for, a machine sold.")
+    spent = add("amounts", _amounts, "List what was bought, sent out and sold.")
+    take = add("take-back", _take_back, "Take an entry back by a counter-entry.")
+    take.add_argument("kind", metavar="KIND", help="purchases, outwork or sales")
+    take.add_argument("id", metavar="ENTRY", type=int, help="number of the entry")
+    take.add_argument("--why", required=True, help="in a few words")
+    for found in (bought, sent, sold):
+        found.add_argument("what", metavar="WHAT")
+    for found in (bought, sent, sold, spent):
+        found.add_argument("--job", metavar="JOB",
+                           help="number or name; the shop as a whole by default")
+    bought.add_argument("--supplier", default="")
+    bought.add_argument("--part", help="its name in the table of parts")
+    sent.add_argument("--service", required=True, help="such as powder-coat-small")
+    back.add_argument("of", metavar="ENTRY", type=int, help="number of the entry it was sent by")
+    for found in (bought, sent, back):
+        found.add_argument("--quantity", metavar="N", default="1")
+    for found in (bought, sent):
+        found.add_argument("--unit", default="piece")
+    for found in (bought, back, sold):
+        found.add_argument("--amount", metavar="MONEY", required=True, help="before tax")
+    sold.add_argument("--fees", metavar="MONEY", default="0", help="what selling cost")
+    for found in (bought, sent, back, sold):
+        found.add_argument("--day", metavar="DAY", help="today by default")
+        found.add_argument("--note", metavar="WORDS", default="")
+
+
+def _common(options, shop, ledger) -> dict:
+    return {"day": day_said(options.day, "day") or date.today(), "note": options.note,
+            "job": ledger.job(options.job).number if options.job else None,
+            "currency": shop.settings.currency, "what": options.what}
+
+
+def _bought(options) -> int:
+    from estimator.ledger import Purchase
+
+    with ledger_of(options) as (shop, ledger):
+        if options.part is not None and options.part not in shop.catalogue.parts:
+            raise BadInput(Fault(f'"{options.part}" is not in parts.csv.',
+                                 one_of(options.part, shop.catalogue.parts), column="part"))
+        return _kept(options, ledger.add(Purchase(
+            **_common(options, shop, ledger), supplier=options.supplier, part=options.part,
+            quantity=number_said(options.quantity, "quantity"), unit=options.unit,
+            amount=amount_said(options.amount, "amount"))))
+
+
+def _sent_out(options) -> int:
+    from estimator.ledger import Outwork
+
+    with ledger_of(options) as (shop, ledger):
+        if options.service not in shop.catalogue.services:
+            raise BadInput(Fault(f'"{options.service}" is not in services.csv.',
+                                 one_of(options.service, shop.catalogue.services),
+                                 column="service"))
+        return _kept(options, ledger.add(Outwork(
+            **_common(options, shop, ledger), service=options.service, event="sent",
+            quantity=number_said(options.quantity, "quantity"), unit=options.unit)))
+
+
+def _came_back(options) -> int:
+    from estimator.ledger import Outwork
+
+    with ledger_of(options) as (shop, ledger):
+        lots = [lot for lot in ledger.entries(Outwork)
+                if lot.id == options.of and lot.event == "sent"]
+        if not lots:
+            raise BadInput(Fault(f"Nothing was sent out by entry {options.of}.",
+                                 "estimator job amounts lists what was."))
+        (lot,) = lots
+        return _kept(options, ledger.add(Outwork(
+            day=day_said(options.day, "day") or date.today(), note=options.note, job=lot.job,
+            currency=shop.settings.currency, what=lot.what, service=lot.service, event="back",
+            of=lot.id, quantity=number_said(options.quantity, "quantity"), unit=lot.unit,
+            amount=amount_said(options.amount, "amount"))))
+
+
+def _sold(options) -> int:
+    from estimator.ledger import Sale
+
+    with ledger_of(options) as (shop, ledger):
+        return _kept(options, ledger.add(Sale(
+            **_common(options, shop, ledger), amount=amount_said(options.amount, "amount"),
+            fees=amount_said(options.fees, "fees"))))
+
+
+def _take_back(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        if options.kind not in KINDS:
+            raise BadInput(Fault(f'"{options.kind}" is no kind of entry.',
+                                 one_of(options.kind, KINDS)))
+        (back,) = ledger.correct(_types()[options.kind], options.id, options.why)
+        return _kept(options, back)
+
+
+def _amounts(options) -> int:
+    with ledger_of(options) as (_, ledger):
+        job = ledger.job(options.job).number if options.job else None
+        found = {name: ledger.entries(kind, job=job) for name, kind in _types().items()}
+    rows = [("Kind", "Entry", "Day", "Job", "What", "Quantity", "Amount")]
+    rows += [_row(name, entry) for name, entries in found.items() for entry in entries]
+    return say(options, {name: [as_json(entry) for entry in entries]
+                         for name, entries in found.items()},
+               table(rows, right=(1, 5, 6)) if len(rows) > 1 else "Nothing booked.")
+
+
+def _kept(options, entry) -> int:
+    name = next(name for name, kind in _types().items() if isinstance(entry, kind))
+    return say(options, {"entry": as_json(entry)}, "  ".join(filter(None, _row(name, entry))))
+
+
+def _row(name: str, entry) -> tuple[str, ...]:
+    quantity = f"{entry.quantity:g} {entry.unit}" if hasattr(entry, "quantity") else ""
+    event = f"{name}, {entry.event}" if hasattr(entry, "event") else name
+    amount = "" if entry.amount == Decimal(0) else f"{entry.amount} {entry.currency}"
+    return (event, str(entry.id), str(entry.day), entry.job or "", entry.what[:40], quantity,
+            amount)
+
+
+def _types() -> dict:
+    from estimator.ledger import Outwork, Purchase, Sale
+
+    return dict(zip(KINDS, (Purchase, Outwork, Sale), strict=True))
