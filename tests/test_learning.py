@@ -14,6 +14,7 @@ from estimator.learning import HoursModel, pool
 from estimator.learning.calibration import EDGES, levels
 from estimator.learning.pooling import Additive
 from estimator.learning.priors import Pool
+from estimator.learning.rounding import Rounding, multiples
 from estimator.learning.shape import KNOTS, shape
 from estimator.learning.spread import rows_interp
 from estimator.learning.totals import Jobs, table_levels, total_quantiles
@@ -185,6 +186,36 @@ def test_correlation_within_jobs_is_learnt(rho):
     for name, row in enumerate(scores):
         jobs.add([name] * 8, row)
     assert jobs.rho == pytest.approx(rho, abs=0.03)
+
+
+def booked(hours, persons):
+    """What is known of rounding from these hours, all weighing the same."""
+    return Rounding(multiples(hours), np.ones(len(hours)), persons, int(persons.max()) + 1)
+
+
+def test_each_person_has_a_step_of_their_own():
+    """Who books whole hours, who books quarters, who books minutes."""
+    rng = np.random.default_rng(1)
+    hours = np.concatenate([rng.integers(1, 9, 200), rng.integers(1, 33, 200) / 4,
+                            rng.integers(1, 481, 200) / 60])
+    found = booked(hours, np.repeat([0, 1, 2], 200))
+    assert found.step[:2].tolist() == [1.0, 0.25]
+    assert (found.left[:2] < 0.1).all()
+    assert found.left[2] == 1
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.one_of(st.integers(1, 40).map(lambda n: n / 4), st.floats(1e-3, 50)),
+       st.lists(st.floats(1e-4, 60), min_size=2, max_size=30))
+def test_rounding_passes_no_multiple_and_no_estimate(estimate, asked):
+    """Hours stay in order and on their side of every quarter and of the estimate."""
+    found = booked(np.arange(1, 200) / 4, np.zeros(199, int))
+    before = np.array([sorted([*asked, estimate])])
+    after = found.draw(before, np.array([estimate]), np.array([0]))
+    assert (np.diff(after) >= -1e-12).all()
+    for mark in (*(np.arange(1, 260) / 4), estimate):
+        assert (((before >= mark) == (after >= mark)) | np.isclose(after, mark, rtol=1e-9)).all()
+    assert (after[before == estimate] == estimate).all()
 
 
 # --- the model on made-up shops ------------------------------------------------------------------

@@ -23,7 +23,7 @@ from estimator.learning.priors import (
     HALF_LIFE,
     LEVEL,
     LOG_OF_NORMAL,
-    SIMILAR_COUNT,
+    SIMILAR_NEEDS,
     SIMILAR_SHARE,
     SIZE_STEP,
     SPREAD,
@@ -32,6 +32,7 @@ from estimator.learning.priors import (
     WINDOW,
 )
 from estimator.learning.records import Labels, Tasks, plain, read
+from estimator.learning.rounding import STEPS, Rounding, multiples
 from estimator.learning.shape import GUESS, KNOTS, shape
 from estimator.learning.similar import Similar
 from estimator.learning.spread import Spread
@@ -74,6 +75,8 @@ class HoursModel:
         self._range = (-np.inf, np.inf)  # of ln(estimate) so far
         # Of the tasks kept: ratio, ln(estimate), place in its forecast in spreads, its levels.
         self._kept = np.zeros((5, 0))
+        self._on_step = np.zeros((len(STEPS), 0), bool)
+        self._rounding: Rounding | None = None
         self._codes = np.zeros((4, 0), int)  # kinds, persons, pairs, sizes
 
     # --- learning --------------------------------------------------------------------------------
@@ -118,6 +121,8 @@ class HoursModel:
         pairs = self._pairs.add(zip(kinds.tolist(), persons.tolist(), strict=True))
         sizes = self._sizes.add(_size(columns[1]).tolist())
         codes = np.stack([kinds, persons, pairs, sizes])
+        on = multiples(tasks.act)
+        self._on_step = np.concatenate([self._on_step, on], axis=1)[:, -WINDOW:]
         columns[2] = np.where(exact, np.nan, columns[2])
         self._kept = np.concatenate([self._kept, columns], axis=1)[:, -WINDOW:]
         self._codes = np.concatenate([self._codes, codes], axis=1)[:, -WINDOW:]
@@ -138,6 +143,7 @@ class HoursModel:
             codes = [part[others] for part in codes]
             self._fit_level(ratio, x, weight, codes, sizes)
             self._shape = shape(places[others], weight)
+            self._rounding = Rounding(self._on_step[:, others], weight, codes[1], sizes[1])
             self._similar = Similar(ratio, x, weight, codes[:2], sizes[:2])
         every = 0.5 ** (age / HALF_LIFE)
         self._levels = calibration.levels(low, high, every)
@@ -185,6 +191,8 @@ class HoursModel:
         hours = np.empty((len(estimates), len(probs)))
         for cut, found in self._forecasts(np.log(estimates), kinds, persons):
             hours[cut] = self._hours(estimates[cut], found, probs)
+        if self._rounding is not None:
+            hours = self._rounding.draw(hours, estimates, self._persons.find(persons))
         return hours
 
     def predict_total(self, estimates: ArrayLike, kinds: Sequence, persons: Sequence,
@@ -254,7 +262,7 @@ class HoursModel:
         below = np.broadcast_to(self._shape, ratio.shape)
         if self._similar is not None:
             alike, count = self._similar.below(ratio, x, codes[:2])
-            share = (SIMILAR_SHARE * count / (count + SIMILAR_COUNT))[:, None]
+            share = (SIMILAR_SHARE * count / (count + SIMILAR_NEEDS))[:, None]
             below = (1 - share) * below + share * alike
             below[:, 0], below[:, -1] = 0.0, 1.0
         return _Forecast(level, sd, level_var / var, Spread(exact, ratio, below))

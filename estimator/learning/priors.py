@@ -38,9 +38,9 @@ class Pool:
 # ln(actual / estimate) of tasks that did not come out exactly at the estimate.
 LEVEL = Pool(0.0, 0.35, 0.10, (0.25, 0.25, 0.10, 0.10, 0.08), 0.65, 6.0)
 # ln of how far a task lands from its level. 1.1 is the sd of ln|z| of a normal z (pi/sqrt(8)).
-SPREAD = Pool(-1.05, 0.35, 0.08, (0.12, 0.15, 0.05, 0.05, 0.03), 1.1, 20.0)
+SPREAD = Pool(-1.10, 0.35, 0.08, (0.12, 0.15, 0.05, 0.05, 0.03), 1.1, 20.0)
 # The share of tasks exactly at the estimate: 5 to 50 % has been seen.
-EXACT = Pool(0.16, 0.10, 0.03, (0.08, 0.12, 0.05, 0.05, 0.03), 0.37, 20.0)
+EXACT = Pool(0.20, 0.12, 0.03, (0.08, 0.12, 0.05, 0.05, 0.03), 0.37, 20.0)
 
 # Mean of ln|z| of a standard normal z: (-γ - ln 2) / 2.
 LOG_OF_NORMAL = -0.635
@@ -51,13 +51,17 @@ STRETCH = 64  # tasks in the youngest stretch of time; each older one is twice a
 
 CLIP = 2.5  # spreads from its level beyond which a task pulls no harder
 WILDER = 0.9  # of ln(spread): how far a label's spread may lie from its shop's
-SHAPE_COUNT = 80.0  # tasks that the guessed shape of the spread is worth
+SHAPE_COUNT = 120.0  # tasks that the guessed shape of the spread is worth
 SHAPE_MIX = ((0.75, 0.75), (0.25, 1.55))  # share and sd of the normals it is mixed from
 
 SIMILAR_MOST = 2048  # youngest tasks that are looked through for similar ones
 SIMILAR_COUNT = 15.0  # tasks alike after which they outweigh the others of the shop
 SIMILAR_WIDTH = 0.7  # distance in ln(estimate) at which a task counts half
-SIMILAR_SHARE = 0.5  # how much similar tasks can weigh against the pooled model
+SIMILAR_SHARE, SIMILAR_NEEDS = 0.5, 50.0  # their weight beside the pooled model; half of it at
 
 LEVEL_COUNT = 150.0  # tasks that taking the forecast levels as right is worth
 RHO, RHO_COUNT, RHO_MOST = 0.09, 40.0, 0.5  # correlation within a job: guess, its weight, limit
+
+ROUND_COUNT = 12.0  # tasks that a person's booking as the shop does, or not in steps, is worth
+ROUND_FROM = 0.8  # share of multiples from which a step is believed in; fully at 0.97
+ROUND_LEFT = 0.05  # of the distance to a multiple, what is left where a step is believed in
