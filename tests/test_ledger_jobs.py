@@ -1,5 +1,6 @@
 """Jobs, hours, clocks, purchases, outwork and sales; entries are corrected, never changed."""
 
+import threading
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
@@ -177,6 +178,28 @@ def test_what_is_asked_is_booked_once_it_was_confirmed(ledger, job):
     with pytest.raises(Unsure):
         _book(ledger, worked(16), sure=["overlap"])
     assert len(_book(ledger, worked(16), sure=["long-day"])) == 1
+
+
+def test_of_many_windows_that_book_the_same_hours_one_is_not_asked(ledger, job, bench):
+    """The look at what is booked and the booking are one step."""
+    gate, outcomes = threading.Barrier(6), []
+
+    def book():
+        mine = bench.ledger()
+        mine.jobs()
+        gate.wait()
+        try:
+            outcomes.append(len(_book(mine, worked())))
+        except Unsure as error:
+            outcomes.append(error.questions[0].key)
+
+    threads = [threading.Thread(target=book) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(map(str, outcomes)) == ["1", *["twice"] * 5]
+    assert len(ledger.entries(TimeEntry)) == 1
 
 
 def test_a_name_is_written_as_before(ledger, job):

@@ -341,7 +341,9 @@ def _entries(connection, kind, *, job=None, since=None, until=None, history=Fals
     if not history:
         taken_back = select(table.c.reverses).where(table.c.reverses.is_not(None))
         said = said.where(table.c.reverses.is_(None), table.c.id.not_in(taken_back))
-    return tuple(kind(**row._mapping) for row in connection.execute(said))
+    found = connection.execute(said)
+    names = tuple(found.keys())
+    return tuple(kind(**dict(zip(names, row, strict=True))) for row in found)
 
 
 def _insert(connection, entry: SomeEntry, now: datetime) -> SomeEntry:
