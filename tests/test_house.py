@@ -30,7 +30,7 @@ ROWS = [
     {"catalogue"},
     {"shop", "survey", "ledger"},
     {"durations", "labour", "materials", "finishing", "outwork", "buying", "picking",
-     "decisions", "bidding", "scoring"},
+     "decisions", "bidding", "scoring", "variances", "earned"},
     {"scope", "learning"},
     {"estimate"},
     {"simulate"},
