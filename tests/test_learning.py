@@ -16,6 +16,7 @@ from estimator.learning.pooling import Additive
 from estimator.learning.priors import Pool
 from estimator.learning.rounding import Rounding, multiples
 from estimator.learning.shape import KNOTS, shape
+from estimator.learning.similar import Similar
 from estimator.learning.spread import rows_interp
 from estimator.learning.totals import Jobs, table_levels, total_quantiles
 
@@ -166,6 +167,25 @@ def test_levels_are_bent_until_past_cases_fall_evenly():
     assert np.interp(0.5, bent, EDGES) == pytest.approx(0.75, abs=0.02)
 
 
+def test_levels_put_right_are_those_a_forecast_uses():
+    """A shop whose P80 used to be too low is given a higher one, by the bent levels alone."""
+    model = HoursModel()
+    before = model.predict([2.0], ["a"], ["p"], [0.8])[0, 0]
+    model._levels = levels(np.full(500, 0.85), np.full(500, 0.95), np.ones(500))
+    assert model.predict([2.0], ["a"], ["p"], [0.8])[0, 0] > 1.1 * before
+
+
+def test_tasks_of_the_same_kind_are_the_similar_ones():
+    """Ten of one kind among a hundred others weigh a good third, not a tenth."""
+    ratio = np.concatenate([np.full(100, 0.0), np.full(10, 1.0)])
+    kinds = np.repeat([0, 1], [100, 10])
+    past = Similar(ratio, np.zeros(110), np.ones(110), [kinds], [2])
+    share, count = past.below(np.array([[0.5], [0.5]]), np.zeros(2), [np.array([1, -1])])
+    assert share[1, 0] == pytest.approx(100 / 110, rel=1e-5)
+    assert 1 - share[0, 0] == pytest.approx(10 / (10 + 15), abs=0.01)
+    assert count[0] < count[1] == pytest.approx(110, rel=1e-5)
+
+
 def test_a_job_of_normals_adds_up_as_theory_says():
     """Mean, and variance n σ² (1 + (n − 1) ρ), of alike normals with one common factor."""
     tables = np.tile(10 + 2 * stats.norm.ppf(table_levels()), (9, 1))
@@ -258,6 +278,27 @@ def test_persons_are_told_apart():
                          person=at % 2) for at in range(200)])
     quick, slow = model.predict([2.0, 2.0], ["a", "a"], [0, 1], [0.5])[:, 0]
     assert slow / quick == pytest.approx(1.5, rel=0.15)
+
+
+def test_a_slip_of_the_keyboard_does_no_lasting_harm():
+    """One task typed a hundred times too long moves the next P90 of its kind by a third at most."""
+    rng = np.random.default_rng(9)
+    tasks = [record(2.0, 2 * math.exp(0.3 * rng.normal())) for _ in range(60)]
+    clean, marred = HoursModel(), HoursModel()
+    clean.update(tasks)
+    marred.update([*tasks[:-1], tasks[-1] | {"act": 200.0}])
+    found = [model.predict([2.0], ["a"], ["p"], [0.5, 0.9])[0] for model in (clean, marred)]
+    assert found[1] == pytest.approx(found[0], rel=0.33)
+
+
+def test_no_label_is_much_wilder_than_its_shop():
+    """A kind of three mad tasks gets no range that swallows all others."""
+    rng = np.random.default_rng(10)
+    model = HoursModel()
+    model.update([record(2.0, 2 * math.exp(0.3 * rng.normal())) for _ in range(200)])
+    model.update([record(2.0, act, kind="mad") for act in (0.02, 200.0, 0.01) * 5])
+    calm, mad = model.predict([2.0] * 2, ["a", "mad"], ["p"] * 2, [0.995])[:, 0]
+    assert mad < 200 * calm
 
 
 def test_the_estimate_itself_has_a_chance_of_its_own():

@@ -36,7 +36,7 @@ class Pool:
 
 
 # ln(actual / estimate) of tasks that did not come out exactly at the estimate.
-LEVEL = Pool(0.0, 0.35, 0.10, (0.25, 0.25, 0.10, 0.10, 0.08), 0.65, 6.0)
+LEVEL = Pool(0.0, 0.45, 0.10, (0.25, 0.25, 0.10, 0.10, 0.08), 0.65, 6.0)
 # ln of how far a task lands from its level. 1.1 is the sd of ln|z| of a normal z (pi/sqrt(8)).
 SPREAD = Pool(-1.10, 0.35, 0.08, (0.12, 0.15, 0.05, 0.05, 0.03), 1.1, 20.0)
 # The share of tasks exactly at the estimate: 5 to 50 % has been seen.
