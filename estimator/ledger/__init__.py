@@ -12,7 +12,9 @@ nothing behind. An older one is copied to `ledger-backup-VERSION-TIME.sqlite` be
 brought up to date (`migrations`); it keeps what it holds.
 """
 
-from estimator.ledger.bookings import Bookings, Jobs, on_what
+from estimator.ledger.bookings import Bookings
+from estimator.ledger.clocks import Clocks, on_what
+from estimator.ledger.jobs import Jobs
 from estimator.ledger.opening import FILE
 from estimator.ledger.quotes import Drafts, Quotes
 from estimator.ledger.records import (
@@ -38,7 +40,7 @@ from estimator.ledger.rules import item_named, job_named, unbilled_named
 from estimator.ledger.transfer import backup, bring_in, export, restore
 
 
-class Ledger(Drafts, Quotes, Jobs, Bookings):
+class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks):
     """The ledger of the shop in `folder`.
 
     Parameters

@@ -1,0 +1,101 @@
+"""Jobs of the ledger: quotes that were accepted, their work items, and where they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date
+
+from estimator.errors import BadInput, Fault, one_of
+from estimator.ledger import rules
+from estimator.ledger.opening import Database
+from estimator.ledger.reading import clocks_in, items_in, jobs_in
+from estimator.ledger.records import STATES, Item, Job
+from estimator.ledger.schema import tables
+
+
+class Jobs(Database):
+    """Jobs and their work items."""
+
+    def jobs(self) -> tuple[Job, ...]:
+        """Every job, the last accepted first."""
+        if self._absent:
+            return ()
+        with self._reading() as connection:
+            return jobs_in(connection)
+
+    def job(self, said: str) -> Job:
+        """The job of that number or name.
+
+        Raises
+        ------
+        BadInput
+            If there is none, with the nearest; or several have the name.
+        """
+        return rules.job_named(said, self.jobs())
+
+    def items(self, number: str) -> tuple[Item, ...]:
+        """The work items of a job, by their number."""
+        if self._absent:
+            return ()
+        with self._reading() as connection:
+            return items_in(connection, [number])
+
+    def accept(self, job: Job, items: Iterable[Item]) -> Job:
+        """Keep a quote that was accepted as a job with its work items; the quote is won.
+
+        Raises
+        ------
+        BadInput
+            If the quote is a job already.
+        """
+        from sqlalchemy import insert, update
+        t = tables()
+        with self._writing() as connection:
+            if job.number in {one.number for one in jobs_in(connection)}:
+                raise BadInput(Fault(f"Quote {job.number} is a job already.",
+                                     f"Look at it with: estimator job show {job.number}"))
+            connection.execute(insert(t.jobs).values(vars(job)))
+            rows = [dict(vars(item)) for item in items]
+            if rows:
+                connection.execute(insert(t.items), rows)
+            connection.execute(update(t.sent).where(t.sent.c.number == job.number)
+                               .values(outcome="won"))
+        return job
+
+    def add_items(self, items: Iterable[Item]) -> None:
+        """Add work items to a job, as a revision brings them."""
+        from sqlalchemy import insert
+        with self._writing() as connection:
+            connection.execute(insert(tables().items), [dict(vars(item)) for item in items])
+
+    def set_state(self, number: str, state: str, on: date | None = None) -> Job:
+        """Say where a job stands; closing it dates it. Returns it as kept.
+
+        Raises
+        ------
+        BadInput
+            If there is no such job or state, or clocks still run on a job that is to be closed.
+        """
+        if state not in STATES:
+            raise BadInput(Fault(f'"{state}" is not what a job can be.', one_of(state, STATES)))
+        closed = (on or date.today()) if state == "closed" else None
+        return self._change_job(number, {"state": state, "closed": closed})
+
+    def promise(self, number: str, day: date | None) -> Job:
+        """Say by when a job is promised; None takes the promise back. Returns it as kept."""
+        return self._change_job(number, {"promised": day})
+
+    def _change_job(self, number: str, values: dict) -> Job:
+        from sqlalchemy import update
+        table = tables().jobs
+        with self._writing() as connection:
+            job = rules.job_named(number, jobs_in(connection))
+            if values.get("state") == "closed":
+                running = [clock for clock in clocks_in(connection) if clock.job == job.number]
+                if running:
+                    who = ", ".join(clock.person for clock in running)
+                    raise BadInput(Fault(f"A clock still runs on the job {job.name}: {who}.",
+                                         "Stop it first: estimator time stop."))
+            connection.execute(update(table).where(table.c.number == job.number).values(values))
+            return replace(job, **values)
