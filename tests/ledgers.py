@@ -84,11 +84,11 @@ UNBILLED = ("messages", "ordering", "sweeping", "unlisted")
 
 
 def with_job(ledger: Ledger, number: str = "260302-A1", name: str = "Harbour Lights",
-             items: int = 3) -> Job:
+             items: int = 3, accepted: date = DAY - timedelta(2)) -> Job:
     """A job with so many work items, accepted two days before `DAY`."""
-    ledger.record(Sent(number, name, "shop-job", DAY - timedelta(3), Decimal("900.00"), 700.0,
-                       "USD"))
-    job = Job(number, name, DAY - timedelta(2), DAY + timedelta(20))
+    ledger.record(Sent(number, name, "shop-job", accepted - timedelta(1), Decimal("900.00"),
+                       700.0, "USD"))
+    job = Job(number, name, accepted, accepted + timedelta(22))
     operations = ("strip", "flipper-rebuild", "flipper-rebuild", "test")
     return ledger.accept(job, [
         Item(number, place, number, place, f"Line {place}", "flipper", operations[place - 1],

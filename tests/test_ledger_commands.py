@@ -4,10 +4,11 @@ import json
 from datetime import date, datetime, timedelta
 
 import pytest
+from ledgers import with_job
 
 from estimator import cli
 from estimator.commands.hours import _moment
-from estimator.ledger import FILE
+from estimator.ledger import FILE, Ledger
 from estimator.shop import new_shop
 
 YESTERDAY = str(date.today() - timedelta(1))
@@ -37,20 +38,25 @@ def number(run, demo_survey_path, tmp_path):
 
 
 @pytest.fixture
-def job(run, number):
-    """Number of a job that was accepted yesterday."""
-    code, said = run("job", "accept", number, "--name", "Harbour", "--date", YESTERDAY)
-    assert code == 0
-    assert said["job"]["name"] == "Harbour"
-    return number
+def job(run, tmp_path):
+    """Number of a job of three items that was accepted yesterday."""
+    ledger = Ledger(tmp_path / "shop")
+    found = with_job(ledger, name="Harbour", accepted=date.fromisoformat(YESTERDAY))
+    ledger.close()
+    return found.number
 
 
 def _keys(said):
     return [one["key"] for one in said["questions"]]
 
 
-def test_a_job_from_acceptance_to_its_end(run, job):
+def test_a_job_from_acceptance_to_its_end(run, number):
     """Accepted, promised, on the bench, worked, closed: the hours stand beside each other."""
+    code, said = run("job", "accept", number, "--name", "Harbour", "--date", YESTERDAY)
+    assert code == 0
+    assert (said["job"]["name"], said["job"]["accepted"]) == ("Harbour", YESTERDAY)
+    assert said["hours_expected"] > 0
+    assert run("job", "accept", number)[0] == 2
     assert run("job", "promise", "harbour", "2027-01-10")[1]["job"]["promised"] == "2027-01-10"
     assert run("job", "state", "harbour", "On the  bench")[1]["job"]["state"] == "on the bench"
     code, said = run("time", "add", "--job", "harbour", "--item", 2, "--hours", "1,5", "--day",
@@ -59,7 +65,7 @@ def test_a_job_from_acceptance_to_its_end(run, job):
     assert said["hours"] == 1.5
     run("time", "add", "--job", "harbour", "--unbilled", "ordering", "--hours", "0:30", "--day",
         YESTERDAY)
-    code, said = run("job", "show", job)
+    code, said = run("job", "show", number)
     assert (said["hours_booked"], said["hours_unbilled"]) == (2.0, {"ordering": 0.5})
     assert said["items"][1]["hours_booked"] == 1.5
     assert said["hours_expected"] == pytest.approx(
