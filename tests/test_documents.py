@@ -518,7 +518,8 @@ def test_the_workbook_holds_every_sheet_ready_to_read_and_print(offer):
 
 def test_the_workbook_says_what_drives_the_price_and_what_to_look_at(offer):
     """Drivers stand widest first with the ends of their bars; then the lines worth a look."""
-    rows = [row for row in opened(offer, values=True)["Drivers"].iter_rows(min_row=5, values_only=True)]
+    sheet = opened(offer, values=True)["Drivers"]
+    rows = list(sheet.iter_rows(min_row=5, values_only=True))
     first = offer.drivers[0]
     assert rows[0][0] == first.name
     assert rows[0][2:4] == pytest.approx((first.low / offer.divisor, first.high / offer.divisor))

@@ -42,7 +42,8 @@ def main() -> None:
             desk = desks.replace(desk, level=Level(LEVEL))
             kept = ledger.Ledger(folder).save(ledger.Draft(
                 ledger.new_key(), name, desks.as_json(desk)))
-            items = len(quote(desk.survey(), desk.choices(), shop, compare=False).job.items)
+            offer = quote(desk.survey(), desk.choices(), shop, compare=False)
+            items = len(offer.job.items)
             page = browser.new_page(viewport={"width": 1280, "height": 900})
             page.goto(server.page(serving.FIRST, f"draft={kept.key}"), wait_until="commit")
             page.get_by_test_id("chart-drivers").locator("svg").wait_for(timeout=120_000)
@@ -53,7 +54,9 @@ def main() -> None:
             page.close()
         browser.close()
     print("Slider moved until the redrawn chart is on the screen [ms]")
-    print(f"{'survey':<10}{'lines':>6}{'items':>7}  {'slider':<12}{'median':>8}{'p95':>8}{'max':>8}")
+    heads = (f"{'survey':<10}{'lines':>6}{'items':>7}  {'slider':<12}"
+             f"{'median':>8}{'p95':>8}{'max':>8}")
+    print(heads)
     for name, lines, items, label, took in rows:
         p95 = statistics.quantiles(took, n=20)[-1]
         print(f"{name:<10}{lines:>6}{items:>7}  {label:<12}{statistics.median(took):>8.0f}"
