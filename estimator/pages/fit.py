@@ -197,7 +197,8 @@ class FitBlock:
         self.result.value = (
             f'<div role="status" data-testid="fit"><p>{price} would be '
             f"<b>{money(fit.price, said)}</b>, ready by {figures.day(ready, said)} in 4 jobs of 5. "
-            f"What is kept is worth {whole(fit.worth, said)} of {whole(fit.worth_of_all, said)}. {sure}</p>"
+            f"What is kept is worth {whole(fit.worth, said)} of {whole(fit.worth_of_all, said)}. "
+            f"{sure}</p>"
             + (f"<p>Left out:</p><ul>{listed}</ul></div>" if listed else
                "<p>All of it fits; nothing has to be left out.</p></div>"))
         self.button.layout.display = "" if listed else "none"
