@@ -152,8 +152,8 @@ FAMILY: dict[str, Shop] = {
     "alike all round": replace(BASE, person_sd=0.0, kind_sd=0.0, cell_sd=0.0, sigma_sd=0.0,
                                slope=0.0, slope_sigma=0.0, exact_sd=0.0),
 }
-# Kinds of shops that the model's constants were not set on.
-HELD: dict[str, Shop] = {
+# A second family: totals and young shops were looked at on it as well.
+MORE: dict[str, Shop] = {
     "two humps": replace(BASE, tails="humps"),
     "tasks given up": replace(BASE, tails="low", exact=0.1),
     "people come and go": replace(BASE, people=20, arrivals=True, person_sd=0.35, tasks=2000),
@@ -170,6 +170,31 @@ SMALL: dict[str, Shop] = {
                         (60, "strong slope"), (60, "rounders"), (30, "lognormal"),
                         (40, "wide minutes"), (50, "plain")]
 }
+
+
+
+def drawn(count: int, seed: int = 77) -> dict[str, Shop]:
+    """Shops with everything drawn at random: nothing in the model was set on any of them."""
+    rng = np.random.default_rng(seed)
+    found = {}
+    for at in range(count):
+        few = at % 3 == 2
+        found[f"drawn {at}{' young' if few else ''}"] = Shop(
+            tasks=int(rng.integers(15, 60) if few else rng.integers(400, 2500)),
+            weekly=int(rng.integers(3, 8) if few else rng.integers(8, 50)),
+            people=int(rng.integers(1, 15)), kinds=int(rng.integers(1, 40)),
+            bias=rng.normal(0, 0.25), person_sd=rng.uniform(0, 0.4), kind_sd=rng.uniform(0, 0.4),
+            cell_sd=rng.uniform(0, 0.2), sigma=rng.uniform(0.35, 0.9),
+            sigma_sd=rng.uniform(0, 0.4), slope=rng.normal(-0.08, 0.1),
+            slope_sigma=rng.normal(-0.05, 0.06),
+            tails=str(rng.choice(["normal", "heavy", "skew", "humps", "low"])),
+            exact=rng.uniform(0.05, 0.5), exact_sd=rng.uniform(0, 1.2),
+            round_estimates=bool(rng.random() < 0.7),
+            step=float(rng.choice([0, 0.1, 0.25, 0.5, 1])), size=rng.normal(0.8, 0.5),
+            size_sd=rng.uniform(0.4, 1.2), drift=rng.uniform(0, 0.12),
+            jump=float(rng.choice([0, 0, rng.normal(0, 0.4)])), job_size=rng.uniform(3, 20),
+            rho=rng.uniform(0, 0.25), slips=float(rng.choice([0, 0, 0.003])))
+    return found
 
 
 @dataclass

@@ -1,7 +1,7 @@
 """Partial pooling: what few records say is drawn towards what all of them say.
 
 A label's mean from n records counts n / (n + within / between) and the mean of all counts the
-rest (C. Efron & C. Morris, J. American Statistical Association 70, 1975; A. Gelman et al.,
+rest (B. Efron & C. Morris, J. American Statistical Association 70, 1975; A. Gelman et al.,
 "Bayesian Data Analysis", 3rd ed., 5.4). All that is needed are sums per label.
 """
 

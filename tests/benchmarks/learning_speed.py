@@ -14,7 +14,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from made_hours import FAMILY, HELD, LEVELS, SMALL, make, table
+from made_hours import FAMILY, LEVELS, MORE, SMALL, drawn, make, table
 
 from estimator.learning import HoursModel, pool
 
@@ -96,10 +96,12 @@ def main() -> None:
     """Print the tables."""
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
     seeds = numbers[0] if numbers else 2
-    print("skill and calibration, kinds of shops held out", table(HoursModel, HELD, range(seeds)),
-          sep="\n")
+    for young in (False, True):
+        held = {name: shop for name, shop in drawn(36).items() if ("young" in name) == young}
+        print("\nheld out, drawn at random" + ", young" * young,
+              table(HoursModel, held, range(1 + 5 * young)), sep="\n")
     if "--held" not in sys.argv:
-        for family, more in ((FAMILY, 1), (SMALL, 8)):
+        for family, more in ((FAMILY, 1), (MORE, 1), (SMALL, 8)):
             print("\nothers", table(HoursModel, family, range(seeds * more)), sep="\n")
     print(BARS, end="\n\n")
     speed()
