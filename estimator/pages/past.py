@@ -10,7 +10,7 @@ import anywidget
 import ipywidgets as widgets
 import traitlets
 
-from estimator import plots, winning
+from estimator import jobs, plots, winning
 from estimator.catalogue import Catalogue
 from estimator.documents.wording import whole
 from estimator.ledger import OUTCOMES, Ledger, Sent
@@ -110,7 +110,7 @@ class PastQuotes:
         """Keep a quote that was written as sent."""
         if self.ledger is None:
             return
-        kept = winning.keep(self.ledger, offer)
+        kept = jobs.keep(self.ledger, offer, self.shop)
         self._read()
         self._say(kept)
         self._advise(offer)
