@@ -14,7 +14,7 @@ from decimal import Decimal
 import numpy as np
 
 from estimator.bidding import Answered, Best, Curve, best_bid, enough, winning_curve
-from estimator.ledger import Ledger, Sent
+from estimator.ledger import Sent
 from estimator.money import format_money
 from estimator.quote import Quote
 from estimator.shop import Settings
@@ -159,15 +159,6 @@ def sent_of(offer: Quote) -> Sent:
     """
     return Sent(offer.number, offer.survey.machine.title, str(offer.choices.level), offer.on,
                 offer.price, offer.job.cost + offer.job.find_cost, offer.settings.currency)
-
-
-def keep(ledger: Ledger, offer: Quote) -> Sent | None:
-    """Keep a quote in the ledger as sent; returns it as kept.
-
-    The same number again takes its place while it is open. A quote that asks for nothing cannot
-    be won or lost: it is not kept, and None is returned.
-    """
-    return ledger.record(sent_of(offer)) if offer.price > 0 else None
 
 
 def history(sent: Iterable[Sent]) -> tuple[Answered, ...]:
@@ -328,5 +319,5 @@ def _plain(amount: Decimal) -> float | int:
     return int(amount) if amount == amount.to_integral_value() else float(amount)
 
 
-__all__ = ["NEAR", "Advice", "Chance", "advice", "as_dict", "history", "keep", "ratio_of",
+__all__ = ["NEAR", "Advice", "Chance", "advice", "as_dict", "history", "ratio_of",
            "sent_of"]

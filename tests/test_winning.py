@@ -12,7 +12,7 @@ import pytest
 import small_shop as small
 from scipy import optimize
 
-from estimator import cli, winning
+from estimator import cli, jobs, winning
 from estimator.bidding import winning_curve
 from estimator.catalogue import Level
 from estimator.documents import wording
@@ -88,13 +88,13 @@ def test_time_and_materials_is_kept_at_the_expected_bill():
 def test_the_same_number_again_takes_its_place_until_it_is_decided(ledger):
     """Through a real file: kept, kept again at another price, won, and then it stays."""
     first = offer_of(margin=0.3)
-    winning.keep(ledger, first)
+    jobs.keep(ledger, first, open_shop())
     again = replace(first, price=Decimal("210.00"))
     assert [one.price for one in ledger.sent()] == [Decimal("200.00")]
-    winning.keep(ledger, again)
+    jobs.keep(ledger, again, open_shop())
     assert [one.price for one in ledger.sent()] == [Decimal("210.00")]
     ledger.decide(first.number, "won")
-    assert winning.keep(ledger, first).price == Decimal("210.00")
+    assert jobs.keep(ledger, first, open_shop()).price == Decimal("210.00")
     (answered,) = winning.history(ledger.sent())
     assert (answered.price, answered.won) == (210.0, True)
 
@@ -104,7 +104,7 @@ def test_a_quote_for_nothing_is_not_kept(ledger):
     rows = [small.thing(), small.operation(), small.treatment()]
     nothing = quote(small.survey(small.line(count=0)), Choices(Level.CLEAN, on=DAY),
                     small.shop(*rows), compare=False)
-    assert winning.keep(ledger, nothing) is None
+    assert jobs.keep(ledger, nothing, open_shop()) is None
     assert not ledger.path.exists()
     assert winning.advice(past_quotes(), nothing).offered is None
 
