@@ -4,13 +4,15 @@ import numpy as np
 import pytest
 from scipy import stats
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
+from test_simulate import hermite
 
 from estimator import durations
 from estimator.catalogue import Correlation, Find, Level, Service
 from estimator.durations import Range
 from estimator.estimate import estimate
 from estimator.scope import scope
-from estimator.simulate import drivers, simulate
+from estimator.simulate import drivers, shapes, simulate
+from estimator.simulate.streams import Streams
 
 MANY = 2**16
 
@@ -300,6 +302,26 @@ def test_the_bar_of_a_shared_factor_is_that_of_its_closed_form(sampler):
     slope = 25 * 12 * durations.pert_sd(2, 6, 10) * 0.3**0.5
     z = stats.norm.ppf(0.9)
     assert bar.high - bar.low == pytest.approx(2 * stats.norm.pdf(z) / 0.1 * slope, rel=0.03)
+
+
+def test_the_bar_of_a_shared_factor_is_bent_as_the_hours_are():
+    """Skewed hours run over further than under: the part that follows the factor does too."""
+    # E(hours | factor) = Σ c_k ρ^(k/2) He_k(z), with c of the PERT in Hermite polynomials.
+    names = [f"thing-{k}" for k in range(12)]
+    rows = [operation(low=1, typical=1.2, high=15)]
+    for name in names:
+        rows += [thing(name), treatment(assembly=name)]
+    house = shop(*rows, job_factor_share=0.5)
+    job = job_of(house, *map(line, names))
+    odds = simulate(job, house.settings, trials=50_000)
+    found = {row.name: row for row in drivers(job, house.settings, odds, names)}
+    z = shapes.scores(Streams(1, 50_000).ranks("job")).astype(float)
+    series = [c * 0.5 ** (k / 2) for k, c in enumerate(hermite((1, 1.2, 15)))]
+    part_ = 25 * 12 * np.polynomial.hermite_e.hermeval(z, series)
+    low, high = tail_means(part_ - part_.mean(), odds.cost - part_ + part_.mean(), 0.8)
+    bar = found["How the whole job goes"]
+    assert bar.high == pytest.approx(high, abs=0.01 * (high - low))
+    assert bar.low == pytest.approx(low, abs=0.01 * (high - low))
 
 
 def test_bars_stand_about_the_cost_at_the_confidence():

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from scipy import stats
 from scipy.stats import qmc
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
 
-from estimator.catalogue import Find, Level
+from estimator.catalogue import Certainty, Find, Level
 from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import SAMPLERS, Stopped, play, run, shapes, simulate
@@ -310,6 +311,35 @@ def test_what_was_kept_cannot_be_written_over(fresh):
     assert digest(simulate(job, shop_.settings, trials=500)) == digest(
         simulate(job, shop_.settings, trials=500, workers=2))
     assert simulate(job, shop_.settings, trials=500).cost.min() > 0
+
+
+def test_a_line_edited_gives_what_a_fresh_start_gives(fresh):
+    """Whatever is changed, with all else kept: the figures are those without anything kept."""
+    shop_ = house()
+    lines = [line(("one", "two")[k % 2], 1 + k, note=f"{k}") for k in range(15)]
+    edits = [
+        {"count": 9}, {"count": 3}, {"certainty": Certainty.HIDDEN},
+        {"count": 0}, {"assembly": "one"}, {"count": 8},
+    ]
+    settings = [shop_.settings, shop_.settings.model_copy(update={"job_factor_share": 0.3})]
+    for trials in (60_000, 1000):
+        kept = {}
+        for k, edit in enumerate(edits):
+            lines[7] = replace(lines[7], **edit)
+            job = job_of(shop_, *lines)
+            kept[k] = [digest(simulate(job, one, trials=trials, seed=seed))
+                       for one in settings for seed in (1, 2)]
+            # Again, with what the last edits left behind.
+            assert kept[k][0] == digest(simulate(job, settings[0], trials=trials, seed=1))
+            assert len(set(kept[k])) == 4
+            left = dict(fresh._found), fresh._bytes
+            fresh.clear()
+            assert kept[k] == [digest(simulate(job, one, trials=trials, seed=seed))
+                               for one in settings for seed in (1, 2)]
+            fresh.clear()
+            fresh._found.update(left[0])
+            fresh._bytes = left[1]
+        assert len({tuple(found) for found in kept.values()}) == len(edits)
 
 
 # --- progress ------------------------------------------------------------------------------------

@@ -136,16 +136,17 @@ def _streams_of(shared: str, plan: Plan) -> list[str]:
 
 
 def _followed(cost: np.ndarray, scores: list[np.ndarray]) -> np.ndarray:
-    """The part of the cost that follows independent scores: its terms in z and in z² − 1.
-
-    These are uncorrelated, so each weight is a mean by itself.
-    """
-    spread = cost - cost.mean()
-    part = np.zeros(len(cost))
+    """The part of the cost that follows independent scores: its terms in z and in z²."""
+    rest = cost - cost.mean()
     for z in scores:
-        bent = z * z - 1
-        part += np.mean(z * spread) * z + np.mean(bent * spread) / 2 * bent
-    return part
+        terms = np.stack([z, z * z]).astype(float)
+        terms -= terms.mean(axis=1, keepdims=True)
+        # Least squares; einsum, because a matrix product would wait for threads.
+        weights = np.linalg.solve(np.einsum("it,jt->ij", terms, terms),
+                                  np.einsum("it,t->i", terms, rest))
+        rest -= weights[0] * terms[0]
+        rest -= weights[1] * terms[1]
+    return cost - rest
 
 
 def _bar(cost: np.ndarray, part: np.ndarray, confidence: float) -> tuple[float, float]:
