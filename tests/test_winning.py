@@ -88,13 +88,14 @@ def test_time_and_materials_is_kept_at_the_expected_bill():
 def test_the_same_number_again_takes_its_place_until_it_is_decided(ledger):
     """Through a real file: kept, kept again at another price, won, and then it stays."""
     first = offer_of(margin=0.3)
-    jobs.keep(ledger, first, open_shop())
+    house = replace(open_shop(), settings=first.settings)
+    jobs.keep(ledger, first, house)
     again = replace(first, price=Decimal("210.00"))
     assert [one.price for one in ledger.sent()] == [Decimal("200.00")]
-    jobs.keep(ledger, again, open_shop())
+    jobs.keep(ledger, again, house)
     assert [one.price for one in ledger.sent()] == [Decimal("210.00")]
     ledger.decide(first.number, "won")
-    assert jobs.keep(ledger, first, open_shop()).price == Decimal("210.00")
+    assert jobs.keep(ledger, first, house).price == Decimal("210.00")
     (answered,) = winning.history(ledger.sent())
     assert (answered.price, answered.won) == (210.0, True)
 
