@@ -37,6 +37,7 @@ ROWS = [
     {"quote"},
     {"trace", "options", "winning"},
     {"plots", "documents", "jobs"},
+    {"review"},
     {"pages", "commands"},
     {"cli"},
     {"__main__"},

@@ -1,0 +1,191 @@
+"""Reviews as plain numbers and words: what `estimator review --json` promises.
+
+Units end the keys: `_h` hours, `_share` and `_ratio` numbers without unit; money is in
+`currency`. Keys are added over time, never changed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from estimator.earned import Forecast, Status
+from estimator.review.records import Group, JobReview, ShopReview
+from estimator.variances import Review, side
+
+
+def job_dict(found: JobReview, currency: str) -> dict:
+    """One job's review."""
+    margin = found.margin
+    return {
+        "currency": currency,
+        "number": found.job.number,
+        "name": found.job.name,
+        "state": found.job.state,
+        "level": found.level,
+        "date": found.on.isoformat(),
+        "expected_h": _h(found.expected),
+        "booked_h": _h(found.booked),
+        "found_h": _h(found.found),
+        "done_again_h": _h(found.again),
+        "warranty_h": _h(found.came_back),
+        "unbilled_h": {kind: _h(hours) for kind, hours in found.unbilled.items()},
+        "hours_by": _groups(found.groups),
+        "hour_cost": _money(found.hour_cost),
+        "costs": _costs(found.costs),
+        "variances": _variances(found.variances),
+        "margin": {
+            "income": _money(margin.income),
+            "sold": margin.sold,
+            "cost": _money(margin.cost),
+            "warranty_cost": _money(margin.warranty),
+            "left": _money(margin.left),
+            "left_share": _ratio(margin.share),
+        },
+        "quoted": {f"{what}_p{round(100 * share)}{'_h' if what == 'hours' else ''}": value
+                   for what, values in found.outcomes.items() for share, value in values.items()},
+        "progress": _progress(found.progress),
+        "forecast": _forecast(found.forecast),
+        "notes": list(found.notes),
+    }
+
+
+def shop_dict(found: ShopReview, currency: str) -> dict:
+    """The review of all closed jobs."""
+    return {
+        "currency": currency,
+        "closed_jobs": len(found.jobs),
+        "jobs": [
+            {
+                "number": one.job.number,
+                "name": one.job.name,
+                "level": one.level,
+                "closed": one.job.closed.isoformat(),
+                "expected_h": _h(one.expected),
+                "booked_h": _h(one.booked),
+                "found_h": _h(one.found),
+                "done_again_h": _h(one.again),
+                "warranty_h": _h(one.came_back),
+                "income": _money(one.margin.income),
+                "sold": one.margin.sold,
+                "cost": _money(one.margin.cost),
+                "left": _money(one.margin.left),
+                "left_share": _ratio(one.margin.share),
+                "cost_quoted": _money(one.variances.quoted) if one.variances else None,
+            }
+            for one in found.jobs
+        ],
+        "hours_by": _groups(found.groups),
+        "costs": _costs(found.costs),
+        "variances": _variances(found.variances),
+        "enough": [
+            {"what": one.what, "quantile_share": one.share, "jobs": one.held.cases,
+             "enough_jobs": one.held.hits, "enough_share": _ratio(one.held.share),
+             "low_share": _ratio(one.held.low), "high_share": _ratio(one.held.high)}
+            for one in found.enough
+        ],
+        "chart": _chart(found),
+        "levels": [
+            {"level": one.level, "jobs": one.jobs, "income": _money(one.income),
+             "cost": _money(one.cost), "left_share": _ratio(one.share)}
+            for one in found.levels
+        ],
+        "unbilled_h": {kind: _h(hours) for kind, hours in found.unbilled.items()},
+        "hour": {
+            "billed_h": _h(found.hour.billed),
+            "unbilled_h": _h(found.hour.unbilled),
+            "booked_share": _ratio(found.hour.share),
+            "settings_share": found.hour.settings_share,
+            "cost_by_settings": _money(found.hour.settings_cost),
+            "cost_by_bookings": _money(found.hour.cost),
+        },
+        "notes": list(found.notes),
+    }
+
+
+def forecasts_of(status: Status) -> dict[str, float | None]:
+    """The published estimates at completion, by what each supposes of the rest. [h]"""
+    return {"at_budget": status.eac_at_budget, "at_cpi": status.eac_at_cpi,
+            "at_cpi_and_spi": status.eac_at_both}
+
+
+def _progress(status: Status | None) -> dict | None:
+    if status is None:
+        return None
+    return {
+        "budget_h": _h(status.budget),
+        "planned_h": _h(status.planned),
+        "earned_h": _h(status.earned),
+        "spent_h": _h(status.spent),
+        "cost_variance_h": _h(status.cost_variance),
+        "schedule_variance_h": _h(status.schedule_variance),
+        "cpi_ratio": _ratio(status.cpi),
+        "spi_ratio": _ratio(status.spi),
+        "at_completion": {
+            name: None if eac is None else {
+                "total_h": _h(eac), "to_come_h": _h(status.etc(eac)),
+                "variance_h": _h(status.vac(eac)), "tcpi_ratio": _ratio(status.tcpi(eac))}
+            for name, eac in forecasts_of(status).items()
+        },
+        "tcpi_to_budget_ratio": _ratio(status.tcpi(status.budget)),
+        "notes": list(status.notes),
+    }
+
+
+def _forecast(found: Forecast | None) -> dict | None:
+    return None if found is None else {
+        "own_weight_share": _ratio(found.weight), "rest_ratio": _ratio(found.ratio),
+        "spent_h": _h(found.spent), "to_come_h": _h(found.rest), "total_h": _h(found.mean),
+        "low_h": _h(found.low), "high_h": _h(found.high)}
+
+
+def _chart(found: ShopReview) -> dict | None:
+    chart = found.chart
+    if chart is None:
+        return None
+    low, high = chart.limits
+    return {
+        "points": [{"number": number, "ratio": _ratio(math.exp(point))}
+                   for number, point in zip(found.charted, chart.points, strict=True)],
+        "centre_ratio": _ratio(math.exp(chart.centre)),
+        "low_ratio": _ratio(math.exp(low)),
+        "high_ratio": _ratio(math.exp(high)),
+        "signals": [{"number": found.charted[one.at], "rule": one.rule, "words": one.words,
+                     "side": "longer" if one.side > 0 else "shorter"} for one in chart.signals],
+        "caution": chart.caution,
+    }
+
+
+def _groups(groups: Mapping[str, tuple[Group, ...]]) -> dict:
+    return {by: [{"name": one.name, "jobs": one.jobs, "items": one.items, "worked": one.worked,
+                  "expected_h": _h(one.expected), "expected_worked_h": _h(one.expected_worked),
+                  "booked_h": _h(one.booked), "booked_ratio": _ratio(one.ratio)}
+                 for one in found]
+            for by, found in groups.items()}
+
+
+def _costs(lines) -> list[dict]:
+    return [{"kind": one.kind, "quoted": _money(one.quoted), "actual": _money(one.actual)}
+            for one in lines]
+
+
+def _variances(found: Review | None) -> dict | None:
+    return None if found is None else {
+        "quoted": _money(found.quoted),
+        "actual": _money(found.actual),
+        "total": _money(found.total),
+        "parts": [{"kind": one.kind, "cause": one.cause, "amount": _money(one.amount),
+                   "side": side(round(one.amount, 2))} for one in found.parts],
+    }
+
+
+def _h(hours: float) -> float:
+    return round(hours, 4)
+
+
+def _money(amount) -> float | None:
+    return None if amount is None else round(float(amount), 4)
+
+
+def _ratio(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)

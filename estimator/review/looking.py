@@ -1,0 +1,215 @@
+"""Looking back: one job against its estimate, and all closed jobs of a shop."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+
+from estimator import earned, labour, variances
+from estimator.errors import BadInput, Fault
+from estimator.ledger import Ledger, TimeEntry
+from estimator.review.books import SHARES, Books, books_of, in_currency, standard_of
+from estimator.review.costs import AGAIN, CAME_BACK, FOUND, against_standard, spent
+from estimator.review.hours import groups_of
+from estimator.review.progress import past_of, status_of
+from estimator.review.records import (
+    CostLine,
+    Enough,
+    HourCost,
+    JobReview,
+    LevelMargin,
+    Margin,
+    ShopReview,
+)
+from estimator.scoring import held
+from estimator.shop import Settings, Shop
+
+OF_THE_JOB = (FOUND, AGAIN)
+"""Kinds of unbilled time that are hours of a job itself, and so are not lost."""
+
+
+def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
+           done: Mapping[int, float] | None = None) -> JobReview:
+    """A job against its estimate.
+
+    Parameters
+    ----------
+    said
+        Number or name of the job.
+    on
+        The day to look at it; None is today.
+    done
+        Share of work items that is done, 0 to 1; see `progress.done_of` for what is not said.
+
+    Raises
+    ------
+    BadInput
+        If there is no such job, with the nearest; nothing is booked to it yet; or `done` names
+        what is not there.
+    """
+    job = ledger.job(said)
+    on = on or date.today()
+    (books,) = books_of(ledger, [job])
+    if not (books.time or books.purchases or books.outwork):
+        raise BadInput(Fault(f"Nothing is booked to the job {job.name} so far.",
+                             f"Book hours with: estimator time add --job {job.number}"))
+    past = None
+    if job.state != "closed":
+        past = past_of(books_of(ledger, [one for one in ledger.jobs() if one.state == "closed"]))
+    return _review(ledger, books, shop, on, done, past)
+
+
+def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview:
+    """All closed jobs against their estimates, and where the shop's hours went.
+
+    Raises
+    ------
+    BadInput
+        If no hours are booked at all.
+    """
+    on = on or date.today()
+    entries = ledger.entries(TimeEntry)
+    if not entries:
+        raise BadInput(Fault("No hours are booked so far, so there is nothing to review.",
+                             "Book hours with: estimator time add"))
+    closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
+                    key=lambda job: (job.closed, job.number))
+    all_books = [books for books in books_of(ledger, closed) if books.time]
+    jobs = tuple(_review(ledger, books, shop, on, None, None) for books in all_books)
+    notes = [note for job in jobs for note in job.notes]
+    if not jobs:
+        notes.append("No job with hours is closed so far: estimator job close JOB.")
+    hour = hour_of(entries, shop.settings)
+    if not hour.unbilled:
+        notes.append("No unbilled time is booked, so an hour looks cheaper than it is: "
+                     "estimator time kinds.")
+    known = [job for job in jobs if job.variances is not None]
+    chart, charted = _chart(jobs)
+    return ShopReview(
+        jobs=jobs, groups=groups_of(all_books), costs=_together(known),
+        variances=_all_variances(known), enough=_enough(jobs), chart=chart, charted=charted,
+        levels=_levels(jobs), unbilled=_unbilled(entries),
+        hour=hour, notes=tuple(dict.fromkeys(notes)))
+
+
+def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
+    """What an hour costs with the share of hours that was really booked to jobs."""
+    entries = tuple(entries)
+    billed = math.fsum(one.hours for one in entries
+                       if one.item is not None or (one.job and one.unbilled in OF_THE_JOB))
+    unbilled = math.fsum(one.hours for one in entries) - billed
+    unbilled = unbilled if unbilled > 1e-9 else 0.0
+    share = billed / (billed + unbilled) if billed > 0 else 0.0
+    return HourCost(billed, unbilled, settings.productive_share,
+                    _hour_cost(settings, settings.productive_share),
+                    _hour_cost(settings, share) if share else None)
+
+
+def _hour_cost(settings: Settings, share: float) -> float:
+    return labour.hourly_cost(settings.pay_per_hour, settings.on_cost_share,
+                              settings.paid_hours_per_year, settings.overhead_per_year, share)
+
+
+def _review(ledger, books: Books, shop: Shop, on: date, done, past) -> JobReview:
+    books, notes = in_currency(books, shop.settings.currency)
+    notes, job = list(notes), books.job
+    hour_cost = _hour_cost(shop.settings, shop.settings.productive_share)
+    costs: tuple[CostLine, ...] = ()
+    found, outcomes = None, {}
+    try:
+        standard = standard_of(ledger, job.number)
+    except BadInput as error:
+        notes.append(f"{error.faults[0].what} Its costs are not split.")
+    else:
+        outcomes = standard.quantiles
+        if standard.shop.settings.currency == shop.settings.currency:
+            costs, found = against_standard(books, standard, hour_cost)
+        else:
+            notes.append(f"{job.name} was quoted in {standard.shop.settings.currency}; its costs "
+                         "are not split.")
+    booked = books.on_items()
+    idle = sum(not hours for hours in booked.values())
+    progress = forecast = None
+    if job.state == "closed":
+        if idle:
+            notes.append(f"{idle} of {len(booked)} work items of {job.name} have no hours booked.")
+    else:
+        progress = status_of(books, on, done)
+        if progress is not None and past is not None:
+            forecast = earned.forecast(progress, past)
+        elif progress is not None:
+            notes.append("The forecast from past jobs needs two closed jobs with hours.")
+    return JobReview(
+        job=job, level=books.sent.level, on=on, groups=groups_of([books]),
+        expected=math.fsum(item.expected for item in books.items),
+        booked=math.fsum(booked.values()),
+        found=books.hours(FOUND), again=books.hours(AGAIN), came_back=books.hours(CAME_BACK),
+        unbilled=_unbilled(books.time), hour_cost=hour_cost, margin=_margin(books, hour_cost),
+        costs=costs, variances=found, progress=progress, forecast=forecast, outcomes=outcomes,
+        notes=tuple(notes))
+
+
+def _margin(books: Books, hour_cost: float) -> Margin:
+    income = sum((sale.amount - sale.fees for sale in books.sales), Decimal(0))
+    return Margin(income if books.sales else books.sent.price, bool(books.sales),
+                  spent(books, hour_cost), books.hours(CAME_BACK) * hour_cost)
+
+
+def _unbilled(entries: Iterable[TimeEntry]) -> dict[str, float]:
+    """Hours by kind, the most first."""
+    found: dict[str, float] = defaultdict(float)
+    for entry in entries:
+        if entry.unbilled:
+            found[entry.unbilled] += entry.hours
+    return dict(sorted(found.items(), key=lambda one: (-one[1], one[0])))
+
+
+def _together(jobs: Sequence[JobReview]) -> tuple[CostLine, ...]:
+    return tuple(CostLine(lines[0].kind, math.fsum(line.quoted for line in lines),
+                          math.fsum(line.actual for line in lines))
+                 for lines in zip(*(job.costs for job in jobs), strict=True))
+
+
+def _all_variances(jobs: Sequence[JobReview]) -> variances.Review | None:
+    """The parts of all jobs, cause by cause; they add up as each job's do."""
+    if not jobs:
+        return None
+    parts: dict[tuple[str, str], float] = defaultdict(float)
+    for job in jobs:
+        for part in job.variances.parts:
+            parts[part.kind, part.cause] += part.amount
+    return variances.Review(
+        math.fsum(job.variances.actual for job in jobs),
+        math.fsum(job.variances.quoted for job in jobs),
+        tuple(variances.Part(*key, amount) for key, amount in parts.items()))
+
+
+def _enough(jobs: Sequence[JobReview]) -> tuple[Enough, ...]:
+    quoted = [job for job in jobs if job.outcomes]
+    if not quoted:
+        return ()
+    came = {"hours": [job.hours for job in quoted], "cost": [job.margin.cost for job in quoted]}
+    return tuple(
+        Enough(what, share, held(came[what], [job.outcomes[what][share] for job in quoted]))
+        for what in came for share in SHARES)
+
+
+def _chart(jobs: Sequence[JobReview]) -> tuple[earned.Chart | None, tuple[str, ...]]:
+    points = [job for job in jobs if job.booked > 0 and job.expected > 0]
+    if len(points) < 2:
+        return None, ()
+    return (earned.ratio_chart([job.booked for job in points], [job.expected for job in points]),
+            tuple(job.job.number for job in points))
+
+
+def _levels(jobs: Sequence[JobReview]) -> tuple[LevelMargin, ...]:
+    found: dict[str, list[JobReview]] = defaultdict(list)
+    for job in jobs:
+        found[job.level].append(job)
+    return tuple(
+        LevelMargin(level, len(alike), sum((job.margin.income for job in alike), Decimal(0)),
+                    math.fsum(job.margin.cost + job.margin.warranty for job in alike))
+        for level, alike in sorted(found.items()))

@@ -1,0 +1,241 @@
+"""What a review is made of. Hours in h, money in the shop's currency, shares from 0 to 1."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+
+from estimator.earned import Chart, Forecast, Status
+from estimator.ledger import Job
+from estimator.scoring import Held
+from estimator.variances import Review as Variances
+
+ASPECTS = ("operation", "kind", "assembly", "line", "person", "job", "level")
+"""What hours are summed by."""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Hours booked against hours expected, of the work items that have something in common.
+
+    Parameters
+    ----------
+    by, name
+        One of `ASPECTS`, and which.
+    jobs, items, worked
+        How many jobs and work items, and how many of these have hours booked.
+    expected
+        Of all items. [h]
+    expected_worked
+        Of the items that have hours booked; what `booked` is held against. [h]
+    booked
+        [h]
+
+    Examples
+    --------
+    >>> Group("operation", "flipper-rebuild", 2, 3, 2, 3.3, 2.2, 2.75).ratio
+    1.25
+    """
+
+    by: str
+    name: str
+    jobs: int
+    items: int
+    worked: int
+    expected: float
+    expected_worked: float
+    booked: float
+
+    @property
+    def ratio(self) -> float | None:
+        """Booked over expected, of the items worked on; None if there are none. [–]"""
+        return self.booked / self.expected_worked if self.expected_worked else None
+
+
+@dataclass(frozen=True)
+class CostLine:
+    """One kind of cost as quoted and as it came: labour, material, outwork or finds. [money]"""
+
+    kind: str
+    quoted: float
+    actual: float
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What a job leaves. [money]
+
+    Parameters
+    ----------
+    income
+        What came in less what selling cost; where nothing came in yet, the price quoted.
+    sold
+        Whether it came in.
+    cost
+        Of hours, purchases and outwork, without what came back.
+    warranty
+        Cost of hours spent on what came back.
+    """
+
+    income: Decimal
+    sold: bool
+    cost: float
+    warranty: float = 0.0
+
+    @property
+    def left(self) -> float:
+        """Income less all cost. [money]"""
+        return float(self.income) - self.cost - self.warranty
+
+    @property
+    def share(self) -> float | None:
+        """`left` as a share of the income; None without income. [–]"""
+        return self.left / float(self.income) if self.income else None
+
+
+@dataclass(frozen=True)
+class JobReview:
+    """A job against its estimate.
+
+    Parameters
+    ----------
+    job, level, on
+        The job, its service level, and the day that it is looked at.
+    groups
+        Hours by operation, kind, assembly, line and person.
+    expected, booked
+        Of all work items. [h]
+    found, again, came_back
+        Work that the quote does not list, work done again, warranty. [h]
+    unbilled
+        Hours of every kind of unbilled time that was booked to the job. [h]
+    hour_cost
+        What an hour costs by the shop's settings of today. [money/h]
+    costs, variances
+        As quoted and as it came, and why they differ; empty and None where it is not known what
+        the quote was computed from.
+    progress, forecast
+        Where a job stands that is not finished, in hours, and what it will come to; None else.
+    outcomes
+        What quantiles of hours and cost were quoted: {"hours": {0.8: 12.5}}.
+    notes
+        What to know before the figures are used.
+    """
+
+    job: Job
+    level: str
+    on: date
+    groups: Mapping[str, tuple[Group, ...]]
+    expected: float
+    booked: float
+    found: float
+    again: float
+    came_back: float
+    unbilled: Mapping[str, float]
+    hour_cost: float
+    margin: Margin
+    costs: tuple[CostLine, ...] = ()
+    variances: Variances | None = None
+    progress: Status | None = None
+    forecast: Forecast | None = None
+    outcomes: Mapping[str, Mapping[float, float]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def hours(self) -> float:
+        """Hours that the job's quote pays for: on its items, found and done again. [h]"""
+        return self.booked + self.found + self.again
+
+
+@dataclass(frozen=True)
+class Enough:
+    """How often a quantile of what was quoted was enough, over closed jobs.
+
+    `what` is hours or cost, `share` the quantile's: 0.8 should be enough in 8 jobs of 10.
+    """
+
+    what: str
+    share: float
+    held: Held
+
+
+@dataclass(frozen=True)
+class LevelMargin:
+    """What the closed jobs of one service level left. [money]"""
+
+    level: str
+    jobs: int
+    income: Decimal
+    cost: float
+
+    @property
+    def share(self) -> float | None:
+        """What is left as a share of the income. [–]"""
+        return (float(self.income) - self.cost) / float(self.income) if self.income else None
+
+
+@dataclass(frozen=True)
+class HourCost:
+    """What an hour costs by the shop's settings, and by what it booked.
+
+    Parameters
+    ----------
+    billed, unbilled
+        All hours that were booked on work items, found or done again; and all others. [h]
+    settings_share, settings_cost
+        Share of paid hours that jobs carry as the shop set it, and what an hour costs with it.
+    cost
+        What an hour costs with the share that was booked; None if no hour was billed. [money/h]
+    """
+
+    billed: float
+    unbilled: float
+    settings_share: float
+    settings_cost: float
+    cost: float | None
+
+    @property
+    def share(self) -> float | None:
+        """Share of all hours booked that jobs carry; None if none were booked. [–]"""
+        together = self.billed + self.unbilled
+        return self.billed / together if together else None
+
+
+@dataclass(frozen=True)
+class ShopReview:
+    """All closed jobs against their estimates, and where the shop's hours went.
+
+    Parameters
+    ----------
+    jobs
+        Of every closed job that hours are booked to, in the order they were closed.
+    groups
+        Hours by operation, kind, assembly, person, job and level.
+    costs, variances
+        Sums over the jobs whose costs are known.
+    enough
+        How often P50, P80 and P90 were enough, of hours and of cost.
+    chart, charted
+        Control chart of ln(booked / expected), and the numbers of the jobs that are its points;
+        None and empty under two jobs.
+    levels
+        Margin by service level.
+    unbilled
+        Hours of each kind of unbilled time, jobs and shop together. [h]
+    hour
+        What an hour really costs.
+    """
+
+    jobs: tuple[JobReview, ...]
+    groups: Mapping[str, tuple[Group, ...]]
+    costs: tuple[CostLine, ...]
+    variances: Variances | None
+    enough: tuple[Enough, ...]
+    chart: Chart | None
+    charted: tuple[str, ...]
+    levels: tuple[LevelMargin, ...]
+    unbilled: Mapping[str, float]
+    hour: HourCost
+    notes: tuple[str, ...] = ()
