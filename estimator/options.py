@@ -141,8 +141,8 @@ class Menu:
         supplies = supplies_of(works, sold_whole, job.scope, catalogue, self.offer.settings)
         wholes = self._player.total(wholes_of(supplies))
         lots = {lot.service: lot for lot in lots_of(needs, job.scope, catalogue)}
-        charges = [replace(amount, low=lot.charge.low, typical=lot.charge.typical,
-                           high=lot.charge.high)
+        charges = [amount._replace(low=lot.charge.low, typical=lot.charge.typical,
+                                   high=lot.charge.high)
                    for amount, lot in self._lots(self._plan.charges, lots)]
         waits = [amount for amount, _ in self._lots(self._plan.waits, lots)]
         return wholes, self._player.total(charges), self._player.most(waits)

@@ -316,13 +316,13 @@ def test_what_was_kept_cannot_be_written_over(fresh):
 def test_a_line_edited_gives_what_a_fresh_start_gives(fresh):
     """Whatever is changed, with all else kept: the figures are those without anything kept."""
     shop_ = house()
-    lines = [line(("one", "two")[k % 2], 1 + k, note=f"{k}") for k in range(15)]
     edits = [
         {"count": 9}, {"count": 3}, {"certainty": Certainty.HIDDEN},
         {"count": 0}, {"assembly": "one"}, {"count": 8},
     ]
     settings = [shop_.settings, shop_.settings.model_copy(update={"job_factor_share": 0.3})]
     for trials in (60_000, 1000):
+        lines = [line(("one", "two")[k % 2], 1 + k, note=f"{k}") for k in range(15)]
         kept = {}
         for k, edit in enumerate(edits):
             lines[7] = replace(lines[7], **edit)

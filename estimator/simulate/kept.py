@@ -34,6 +34,9 @@ class Kept:
             self._found: OrderedDict[Hashable, tuple[object, int]] = OrderedDict()
             self._bytes = 0
 
+    def __contains__(self, key: Hashable) -> bool:
+        return key in self._found
+
     def get(self, key: Hashable, make: Callable[[], tuple[object, int]]):
         """What was kept under `key`, or what `make` gives: the thing and its size in bytes."""
         with self._lock:

@@ -1,7 +1,7 @@
 """What is to be drawn for a job: each survey line's random amounts, and those of the whole job.
 
-A plan is plain, hashable records: two lines with the same plan draw the same, and what they drew
-can be kept for the next time.
+A plan is plain records: two lines with the same plan draw the same, and what they drew can be kept
+for the next time. They are tuples, for they are compared at every edit.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,8 +21,7 @@ from estimator.scope import Work
 from estimator.shop import Settings
 
 
-@dataclass(frozen=True)
-class Amount:
+class Amount(NamedTuple):
     """A random amount: of hours, money or days.
 
     Parameters
@@ -54,8 +54,7 @@ class Amount:
     piece_stream: str = ""
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(NamedTuple):
     """Something that happens or not, and what it then adds: hours, other cost, days."""
 
     stream: str
@@ -66,8 +65,7 @@ class Event:
     days: float = 0.0
 
 
-@dataclass(frozen=True)
-class LinePlan:
+class LinePlan(NamedTuple):
     """The random amounts of one survey line, by what they add to."""
 
     hours: tuple[Amount, ...] = ()

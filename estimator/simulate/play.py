@@ -72,6 +72,13 @@ class Player:
         """What a line draws; each kind of amount is kept for the next time."""
         return self._line(plan, self._keep)
 
+    def has(self, plan: LinePlan) -> bool:
+        """Is all that a line draws kept already?"""
+        return self._key is not None and all(
+            not what or (self._key, how.__name__, what) in _DRAWN
+            for how, what in ((self.total, plan.hours), (self.total, plan.parts),
+                              (self.total, plan.materials), (self._finds, plan.events)))
+
     def kept(self, how: Callable[[Iterable[Amount]], np.ndarray | None],
              amounts: tuple[Amount, ...]) -> np.ndarray | None:
         """What `total` or `most` gives for amounts of the whole job, kept as those of lines are."""
@@ -114,15 +121,24 @@ class Player:
         Lines are added up in groups, and those in groups again, whose sums are kept: a line that
         changed costs the sums it is in. The order never changes, so the sum does not either.
         """
-        total = np.zeros(self.streams.trials)
         size = _GROUP
         while size * _GROUP < len(drawn):
             size *= _GROUP
+        if self._keeps_sums:
+            # The sum of all is kept too: most kinds of amount are as they were.
+            whole = self._group(drawn, what, size)
+            return np.zeros(self.streams.trials) if whole is None else whole.astype(np.float64)
+        total = np.zeros(self.streams.trials)
         for start in range(0, len(drawn), size):
             part = self._group(drawn[start:start + size], what, size // _GROUP)
             if part is not None:
                 total += part
         return total
+
+    @property
+    def _keeps_sums(self) -> bool:
+        # With few trials adding up is quicker than looking up.
+        return self._key is not None and self.streams.trials >= 50_000
 
     def _group(self, drawn: Sequence[Drawn | None], what: str, size: int) -> np.ndarray | None:
         """Sum of groups of so many lines; float32, None for nothing."""
@@ -138,8 +154,7 @@ class Player:
                     found = part.copy() if found is None else np.add(found, part, out=found)
             return found, found.nbytes
 
-        # With few trials adding up is quicker than looking up.
-        if self._key is None or self.streams.trials < 50_000:
+        if not self._keeps_sums:
             return make()[0]
         return _DRAWN.get((what, *(number for _, number in rows)), make)
 
@@ -284,8 +299,8 @@ def play_lines(player: Player, plans: Sequence[LinePlan | None], *, workers: int
     at = [place for place, plan in enumerate(plans) if plan is not None]
     found: list[Drawn | None] = [None] * len(plans)
     if workers is None:
-        worth = player.streams.trials * len(at) > 1_000_000
-        workers = min(os.cpu_count() or 1, 4) if worth else 1
+        new = sum(each is not None or not player.has(plans[place]) for place in at)
+        workers = min(os.cpu_count() or 1, 4) if player.streams.trials * new > 1_000_000 else 1
     make = player.line if each is None else player._line
 
     def take(done: int, place: int, drawn: Drawn) -> None:
