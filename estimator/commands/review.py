@@ -19,7 +19,11 @@ def register(command) -> None:
     found = options_of(command("review", _review,
                                "Hours and costs booked against those quoted, and why."))
     found.add_argument("job", metavar="JOB", nargs="?",
-                       help="number or name; all closed jobs by default")
+                       help="number or name; all closed jobs by default. Or one of: proposals, "
+                            "for book hours that finished jobs contradict; accept and undo, to "
+                            "take one into the shop's table and back out")
+    found.add_argument("operation", metavar="OPERATION", nargs="?",
+                       help="after accept and undo: which, such as flipper-rebuild")
     found.add_argument("--done", metavar="ITEM=SHARE", nargs="+", default=[],
                        help="how far work items are, such as 3=0.5 or 4 for all of it; taken "
                             "from the bookings by default")
@@ -28,6 +32,14 @@ def register(command) -> None:
 def _review(options) -> int:
     from estimator import review
 
+    word = (options.job or "").casefold()
+    if word == "proposals" and options.operation is None:
+        return _proposals(options)
+    if word in ("accept", "undo"):
+        return (_accept if word == "accept" else _undo)(options)
+    if options.operation is not None:
+        raise BadInput(Fault(f'"{options.operation}" is one word too many.',
+                             "Put a name of several words in quotes."))
     done = _done(options.done)
     if done and options.job is None:
         raise BadInput(Fault("Work items belong to a job, and none is named.", "Name the job."))
@@ -40,6 +52,52 @@ def _review(options) -> int:
         found = review.of_job(ledger, options.job, shop, done=done)
         return say(options, {"review": review.job_dict(found, currency)},
                    "\n\n".join(_job_text(found, currency)))
+
+
+def _proposals(options) -> int:
+    from estimator.review import proposals
+
+    with ledger_of(options) as (shop, ledger):
+        found = proposals.proposals(ledger, shop)
+    text = "\n".join(one.words for one in found) + \
+        "\n\nTake one into the shop's table with: estimator review accept OPERATION"
+    return say(options, {"proposals": [_proposal(one) for one in found]},
+               text if found else "Finished jobs say nothing against the book so far.")
+
+
+def _accept(options) -> int:
+    from estimator.review import proposals
+
+    with ledger_of(options) as (shop, ledger):
+        found = proposals.proposal_named(_operation(options), proposals.proposals(ledger, shop))
+        row = proposals.accept(shop, found)
+    return say(options, {"accepted": _proposal(found), "row": row},
+               f"{found.words}: in {row} now. Back with: estimator review undo {found.key}")
+
+
+def _undo(options) -> int:
+    from estimator.review import proposals
+
+    with ledger_of(options) as (shop, _):
+        key = _operation(options)
+        row = proposals.undo(shop, key)
+    return say(options, {"undone": key, "row": row}, f"{row} is as it was.")
+
+
+def _operation(options) -> str:
+    if not options.operation:
+        raise BadInput(Fault("No operation is named.",
+                             "Look at them with: estimator review proposals"))
+    return options.operation
+
+
+def _proposal(found) -> dict:
+    return {
+        "key": found.key, "name": found.name, "unit": found.unit, "book": found.book,
+        "says": found.says, "low": found.low, "high": found.high,
+        "ratio": round(found.ratio, 4), "source": found.source,
+        "evidence": [{"job": one.job, "expected_h": round(one.expected, 4),
+                      "booked_h": round(one.booked, 4)} for one in found.evidence]}
 
 
 def _done(words: Sequence[str]) -> dict[int, float]:
