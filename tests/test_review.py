@@ -359,6 +359,7 @@ def test_a_job_in_the_terminal(ledger, quoted, run):
         found["variances"]["total"], abs=1e-2)
     assert found["quoted"]["hours_p80_h"] > found["quoted"]["hours_p50_h"]
     assert found["progress"]["at_completion"]["at_cpi"]["total_h"] > 0
+    assert any("not closed" in note for note in found["notes"])
 
 
 def test_the_shop_in_the_terminal(ledger, run):

@@ -137,6 +137,9 @@ def _review(ledger, books: Books, shop: Shop, on: date, done, past) -> JobReview
         if idle:
             notes.append(f"{idle} of {len(booked)} work items of {job.name} have no hours booked.")
     else:
+        if found is not None:
+            notes.append(f"{job.name} is not closed: what is still to come counts as not spent, "
+                         "in its costs and in its margin.")
         progress = status_of(books, on, done)
         if progress is not None and past is not None:
             forecast = earned.forecast(progress, past)
