@@ -15,7 +15,7 @@ from estimator.errors import BadInput
 from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.shop import Settings, new_shop, open_shop
-from estimator.simulate import shapes, share_range, simulate
+from estimator.simulate import shapes, simulate
 from estimator.simulate.streams import Streams
 from estimator.survey import read
 
@@ -254,24 +254,6 @@ def test_too_few_trials_are_refused():
     """Fewer than a hundred trials say nothing, and the message says so."""
     with pytest.raises(ValueError, match="100 or more"):
         odds_of(shop(thing(), operation(), treatment()), line(), trials=5)
-
-
-@pytest.mark.parametrize(
-    ("hits", "of", "low", "high"),
-    [
-        (7, 50, 0.06951, 0.26186),
-        (81, 263, 0.25529, 0.36621),
-        (15, 148, 0.06239, 0.16049),
-        (0, 20, 0, 0.16113),
-        (1, 29, 0.00611, 0.17176),
-        (421, 500, 0.80744, 0.87135),
-    ],
-)
-def test_the_range_of_a_share_is_the_score_interval_in_print(hits, of, low, high):
-    """Six published samples give their printed 95 % intervals."""
-    # Newcombe, Statistics in Medicine 17 (1998), from memory; 421/500: Holmes, Illowsky, Dean,
-    # Introductory Business Statistics 2e, OpenStax, 8.3 (sample).
-    assert share_range(hits, of) == pytest.approx((low, high), abs=1e-5)
 
 
 # --- sums in closed form -------------------------------------------------------------------------

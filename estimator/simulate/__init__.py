@@ -8,11 +8,11 @@ look at first (`sights`).
 """
 
 from estimator.simulate.drivers import Driver, drivers
-from estimator.simulate.odds import Odds, share_range
+from estimator.simulate.odds import Odds
 from estimator.simulate.play import Stopped
 from estimator.simulate.run import KEEP_MOST, simulate
 from estimator.simulate.sights import Sight, sights
 from estimator.simulate.streams import SAMPLERS
 
-__all__ = ["KEEP_MOST", "SAMPLERS", "Driver", "Odds", "Sight", "Stopped", "drivers", "share_range",
+__all__ = ["KEEP_MOST", "SAMPLERS", "Driver", "Odds", "Sight", "Stopped", "drivers",
            "sights", "simulate"]

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from estimator import durations
+from estimator.scoring import wilson_range
 from estimator.simulate.play import Drawn
 
 
@@ -114,7 +115,7 @@ class Odds:
 
     def loss_range(self, income: float | np.ndarray) -> tuple[float, float]:
         """Between what the chance of loss lies, as far as this many trials can tell (95 %). [–]"""
-        return share_range(int(np.sum(self.cost > income)), self.trials)
+        return wilson_range(int(np.sum(self.cost > income)), self.trials)
 
     def income_for(self, loss: float) -> float:
         """The income that the cost passes in just this share of jobs. [money]
@@ -129,24 +130,4 @@ class Odds:
         return self.at("cost", 1 - loss)[0]
 
 
-def share_range(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Range of a share of which a sample was seen: the score interval of Wilson (1927). [–]
-
-    Examples
-    --------
-    >>> low, high = share_range(421, 500)
-    >>> round(low, 4), round(high, 4)
-    (0.8074, 0.8713)
-    """
-    z = durations.normal_quantile((1 + confidence) / 2)
-    share, square = hits / trials, z * z
-    middle = (share + square / (2 * trials)) / (1 + square / trials)
-    half = (
-        z
-        / (1 + square / trials)
-        * math.sqrt(share * (1 - share) / trials + square / (4 * trials**2))
-    )
-    return max(0.0, middle - half), min(1.0, middle + half)
-
-
-__all__ = ["Billing", "Odds", "share_range"]
+__all__ = ["Billing", "Odds"]
