@@ -639,6 +639,68 @@ def test_errors_fall_as_they_should():
     assert (sobol[:, 1] < random[:, 1] / 1.8).all()
 
 
+# --- days and bills ------------------------------------------------------------------------------
+
+
+def away(name, low, typical, high):
+    """A service with the days that it takes."""
+    return row(Service, service=name, name=f"Service {name}", low=10, typical=10, high=10,
+               days_low=low, days_typical=typical, days_high=high)
+
+
+def test_days_are_bench_time_the_longest_wait_curing_and_finds():
+    """Of two services the longer one counts, curing of several items once, finds one by one."""
+    house = shop(thing("one"), operation("mend", 8, 8, 8, unattended=36),
+                 operation("set", 2, 2, 2, unattended=24), treatment(item="mend", assembly="one"),
+                 treatment(item="set", assembly="one"),
+                 away("plate", 5, 5, 5), away("coat", 9, 9, 9),
+                 treatment("service", "plate", "one"), treatment("service", "coat", "one"),
+                 rot("one", 1, None, days=3, assumed=1, hidden=1),
+                 rot("one", 1, None, find="swollen", days=4, assumed=1, hidden=1))
+    got = odds_of(house, line("one"), trials=100).days
+    # 8 + 2 hours and 2 of the finds, at 40 h a week; cured 36 h; away 9 days; held up 3 + 4 days.
+    np.testing.assert_allclose(got, 12 * 7 / 40 + 1.5 + 9 + 7, rtol=1e-6)
+
+
+def test_the_longest_wait_is_that_of_each_trial():
+    """Two waits alike in law: the larger of both in each trial, as two PERTs in closed form."""
+    house = shop(thing("one"), operation("mend", 0, 0, 0), treatment(assembly="one"),
+                 away("plate", 2, 6, 10), away("coat", 2, 6, 10),
+                 treatment("service", "plate", "one"), treatment("service", "coat", "one"))
+    got = odds_of(house, line("one"), trials=100_000).days
+    both = stats.beta(3, 3, 2, 8)
+    places = np.linspace(2, 10, 20_001)
+    want = 10 - np.trapezoid(both.cdf(places) ** 2, places)
+    assert got.mean() == pytest.approx(want, abs=4 * got.std() / math.sqrt(100_000))
+
+
+def test_a_bill_is_steps_of_time_and_marked_up_goods():
+    """Time and materials of certain amounts, finds included: reckoned by hand."""
+    house = shop(thing("one"), operation("mend", 2.1, 2.1, 2.1), treatment(assembly="one"),
+                 part(), treatment("part", "piece", "one"), away("plate", 5, 5, 5),
+                 treatment("service", "plate", "one"),
+                 rot("one", 1, None, assumed=1, hidden=1, cost_low=40, cost_typical=40,
+                     cost_high=40),
+                 margin=0.2, parts_markup=0.5, outwork_markup=0.1, billing_increment_hours=0.5)
+    odds = odds_of(house, line("one"), trials=100)
+    # 3.1 h in half hours are 3.5 at 25 / 0.8; a part of 10 and 40 for the find, half as much again;
+    # outwork of 10 and a tenth.
+    np.testing.assert_allclose(odds.bill, 3.5 * 25 / 0.8 + 50 * 1.5 + 10 * 1.1, rtol=1e-6)
+    np.testing.assert_allclose(odds.cost, 3.1 * 25 + 50 + 10, rtol=1e-6)
+    assert odds.bill.min() == odds.bill.max()
+
+
+def test_no_score_leaves_the_table():
+    """However far shared parts reach, with the own part they stay among the table's cells."""
+    for own in (0.1, 0.5, 0.9):
+        room = shapes.Buffers(2)
+        shared = shapes.within_reach(np.array([-50.0, 50.0], np.float32), own)
+        for rank in (0, 65_535):
+            cells = shapes.cells(np.full(2, rank, np.uint16), own, shapes.offsets(shared), room)
+            assert cells.min() >= 0
+            assert cells.max() < shapes.CELLS
+
+
 # --- promises kept -------------------------------------------------------------------------------
 
 

@@ -14,7 +14,7 @@ from scipy import stats
 from scipy.stats import qmc
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
 
-from estimator.catalogue import Certainty, Find, Level
+from estimator.catalogue import Certainty, Find, Level, Service
 from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import SAMPLERS, Stopped, play, run, shapes, simulate
@@ -35,6 +35,8 @@ def house():
         treatment(item="fix", assembly="one"), treatment(item="fix", assembly="two"),
         treatment(item="swap", assembly="two", share=0.3),
         treatment("part", "piece", "two", share=0.3), part(low=4, typical=5, high=9), *finds,
+        row(Service, service="plate", name="Plating", low=20, typical=30, high=70, days_low=5,
+            days_typical=8, days_high=20), treatment("service", "plate", "one"),
         job_factor_share=0.1, person_factor_share=0.1, kind_factor_share=0.1, cause_share=0.5,
         assumed_worse_chance=0.2,
     )
@@ -285,8 +287,8 @@ def test_totals_alone_are_the_sum_of_the_lines(fresh, monkeypatch):
     assert sorted(kept.lines) == [0, 1, 2, 3, 4]
     for what in WHATS:
         np.testing.assert_allclose(getattr(totals, what), getattr(kept, what), rtol=1e-6)
-    shared = kept.cost - sum(row.astype(float) for row in kept.line_cost.values())
-    assert np.abs(shared).max() < 1e-3
+    rest = kept.cost - sum(row.astype(float) for row in kept.line_cost.values())
+    np.testing.assert_allclose(rest, kept.kinds["outwork"], atol=1e-3)
 
 
 def test_negative_and_huge_seeds_are_seeds_like_others():
