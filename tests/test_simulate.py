@@ -542,6 +542,18 @@ def test_two_finds_of_one_line_come_together_too():
     assert set(np.unique(odds.lines[0].find_days)) == {0.0, 3.0}
 
 
+def test_hours_of_finds_run_over_with_the_job_and_not_with_hands_or_kinds():
+    """A machine that fights back does so in what comes to light too; who mends it is not known."""
+    found = {"low": 2, "typical": 6, "high": 10, "assumed": 1, "hidden": 1}
+    house = shop(operation(), *(thing(name) for name in CHANCES),
+                 *(treatment(assembly=name) for name in CHANCES),
+                 *(rot(name, 1, None, **found) for name in CHANCES),
+                 job_factor_share=0.6, person_factor_share=0.2, kind_factor_share=0.1)
+    odds = odds_of(house, *map(line, CHANCES), trials=50_000)
+    together = np.corrcoef([odds.lines[k].find_hours for k in range(3)])[np.triu_indices(3, 1)]
+    assert together == pytest.approx(0.6, abs=0.02)
+
+
 @pytest.mark.parametrize("chance", [0.0, 1.0])
 @pytest.mark.parametrize("cause", [None, "damp"])
 def test_a_find_that_never_or_always_happens(chance, cause):
