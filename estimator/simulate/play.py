@@ -17,6 +17,8 @@ from estimator.simulate.kept import Kept
 from estimator.simulate.plan import Amount, Event, Factors, LinePlan
 from estimator.simulate.streams import RANKS, Streams
 
+KEEP_MOST = 200_000
+"""Beyond so many trials only totals are kept."""
 _GROUP = 6
 _DRAWN = Kept()
 _NUMBERS = itertools.count()
@@ -66,7 +68,8 @@ class Player:
         self._scores: dict[str, np.ndarray] = {}
         self._lock = threading.RLock()
         self._own = threading.local()
-        self._key = None if streams.key is None else _number_of(streams.key, factors)
+        keeps = streams.key is not None and streams.trials <= KEEP_MOST
+        self._key = _number_of(streams.key, factors) if keeps else None
 
     def line(self, plan: LinePlan) -> Drawn:
         """What a line draws; each kind of amount is kept for the next time."""
@@ -115,24 +118,20 @@ class Player:
             found = values if found is None else np.maximum(found, values, out=found)
         return found
 
-    def summed(self, drawn: Sequence[Drawn | None], what: str) -> np.ndarray:
+    def summed(self, drawn: Sequence[Drawn | None], what: str, out: np.ndarray | None = None
+               ) -> np.ndarray:
         """Sum over lines of one kind of amount, shape (trials,), float64.
 
         Lines are added up in groups, and those in groups again, whose sums are kept: a line that
         changed costs the sums it is in. The order never changes, so the sum does not either.
         """
+        total = np.empty(self.streams.trials) if out is None else out
         size = _GROUP
         while size * _GROUP < len(drawn):
             size *= _GROUP
-        if self._keeps_sums:
-            # The sum of all is kept too: most kinds of amount are as they were.
-            whole = self._group(drawn, what, size)
-            return np.zeros(self.streams.trials) if whole is None else whole.astype(np.float64)
-        total = np.zeros(self.streams.trials)
-        for start in range(0, len(drawn), size):
-            part = self._group(drawn[start:start + size], what, size // _GROUP)
-            if part is not None:
-                total += part
+        # The sum of all is kept too: most kinds of amount are as they were.
+        whole = self._group(drawn, what, size)
+        total[:] = 0 if whole is None else whole
         return total
 
     @property
@@ -200,10 +199,12 @@ class Player:
             return None
         with self._lock:
             if factors not in self._offsets:
-                shared = shapes.within_reach(self.shared_score(*factors),
-                                             self.factors.own(factors))
-                self._offsets[factors] = shapes.offsets(shared)
+                self._offsets[factors] = self._keep(self._made_offset, factors)[0]
             return self._offsets[factors]
+
+    def _made_offset(self, factors: tuple[str, str]) -> np.ndarray:
+        shared = shapes.within_reach(self.shared_score(*factors), self.factors.own(factors))
+        return np.asarray(shapes.offsets(shared))
 
     def shared_score(self, hand: str, kind: str) -> np.ndarray | float:
         """What the job, a hand and a kind of work share, as a part of the score."""

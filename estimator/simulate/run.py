@@ -13,11 +13,10 @@ from estimator.labour import charge_out
 from estimator.shop import Settings
 from estimator.simulate.odds import Billing, Odds
 from estimator.simulate.plan import Amount, Plan, plan_of
-from estimator.simulate.play import WHATS, Drawn, Player, play_lines
+from estimator.simulate.play import KEEP_MOST, WHATS, Drawn, Player, play_lines
 from estimator.simulate.streams import Streams
 
-KEEP_MOST = 200_000
-"""Beyond so many trials only totals are kept."""
+_TOTALS = ("labour", "outwork", "finds", "cost", "days")
 
 
 def simulate(
@@ -61,19 +60,23 @@ def simulate(
     player = player_of(plan, job, trials=trials, seed=seed, sampler=sampler)
     last = max(plan.lines, default=-1)
     plans = [plan.lines.get(place) for place in range(last + 1)]
+    # In one piece, which systems give out in large pages, many times as fast as in small ones.
+    names = (*WHATS, *_TOTALS)
+    sums = dict(zip(names, np.empty((len(names), trials)), strict=True))
+    drawn: list[Drawn | None] = []
     if trials > KEEP_MOST:
-        drawn: list[Drawn | None] = []
-        sums = {what: np.zeros(trials) for what in WHATS}
-
         def add(_place: int, line: Drawn) -> None:
-            for what, total in sums.items():
+            for what in WHATS:
                 if (row := getattr(line, what)) is not None:
-                    total += row
+                    sums[what] += row
 
+        for what in WHATS:
+            sums[what][:] = 0
         play_lines(player, plans, workers=workers, progress=progress, each=add)
     else:
         drawn = play_lines(player, plans, workers=workers, progress=progress)
-        sums = {what: player.summed(drawn, what) for what in WHATS}
+        for what in WHATS:
+            player.summed(drawn, what, out=sums[what])
     lines = {place: line for place, line in enumerate(drawn) if line is not None}
     return totals(job, settings, plan, player, sums, lines)
 
@@ -87,46 +90,42 @@ def player_of(plan: Plan, job: Estimate, *, trials: int, seed: int, sampler: str
 
 def totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
            sums: dict[str, np.ndarray], lines: dict[int, Drawn]) -> Odds:
-    """The odds of a job from what its lines drew; `sums` over lines, shape (trials,) each.
+    """The odds of a job from what its lines drew.
 
-    Hours in `sums` are hands-on; they are changed in place.
+    `sums` over lines, shape (trials,) each, and room for what follows from them; hours in it are
+    hands-on. All of it is changed in place.
     """
-    streams = player.streams
-    hours, find_hours = sums["hours"], sums["find_hours"]
+    hours, find_hours, parts, materials = (
+        sums[what] for what in ("hours", "find_hours", "parts", "materials"))
+    labour, outwork, finds, cost, days = (sums[what] for what in _TOTALS)
     hours += plan.setup
     hours *= job.hours_factor
     find_hours *= job.hours_factor
-    materials = sums["materials"]
-    # Where lines are kept, so is what the job as a whole draws.
-    wholes, outwork, away = (
-        player.kept(how, amounts) if lines else how(amounts) for how, amounts in
-        ((player.total, plan.wholes), (player.total, plan.charges), (player.most, plan.waits)))
+    wholes = player.kept(player.total, plan.wholes)
     if wholes is not None:
         materials += wholes
-    outwork = np.zeros(streams.trials) if outwork is None else outwork.astype(np.float64)
-    kinds = {
-        "labour": hours * job.hour_cost,
-        "parts": sums["parts"],
-        "materials": materials,
-        "outwork": outwork,
-        "finds": find_hours * job.hour_cost + sums["find_other"],
-    }
-    cost = kinds["labour"] + kinds["parts"]
-    for kind in ("materials", "outwork", "finds"):
-        cost += kinds[kind]
+    charges = player.kept(player.total, plan.charges)
+    outwork[:] = 0 if charges is None else charges
+    np.multiply(hours, job.hour_cost, out=labour)
+    np.multiply(find_hours, job.hour_cost, out=finds)
+    finds += sums["find_other"]
+    np.add(labour, parts, out=cost)
+    for kind in (materials, outwork, finds):
+        cost += kind
     hours += find_hours
-    unattended = max((item.work.operation.unattended for item in job.items), default=0.0) / 24
-    days = hours * (7 / settings.bench_hours_per_week)
+    np.multiply(hours, 7 / settings.bench_hours_per_week, out=days)
     days += sums["find_days"]
-    days += unattended
+    days += max((item.work.operation.unattended for item in job.items), default=0.0) / 24
+    away = player.kept(player.most, plan.waits)
     if away is not None:
         days += away
+    kinds = {"labour": labour, "parts": parts, "materials": materials, "outwork": outwork,
+             "finds": finds}
     return Odds(
-        hours, cost, days, find_hours, kinds["finds"], kinds,
+        hours, cost, days, find_hours, finds, kinds,
         Billing(charge_out(job.hour_cost, settings.margin), settings.billing_increment_hours,
                 settings.parts_markup, settings.materials_markup, settings.outwork_markup),
-        getattr(streams, "seed", 0), getattr(streams, "sampler", "random"), lines,
-        job.hour_cost, job.hours_factor,
+        player.streams.seed, player.streams.sampler, lines, job.hour_cost, job.hours_factor,
     )
 
 
