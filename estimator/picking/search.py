@@ -327,8 +327,9 @@ class _Search:
         for at, (limit, gauge) in enumerate(zip(self.limits, self.gauges.each, strict=True)):
             if not gauge.trials:
                 continue
-            price, least = self.price(at, self.best), limit.most - gauge.left(self.best)
-            if price < least - 2 * DUST * abs(limit.most):
+            dust = DUST * abs(limit.most)
+            price, least = self.price(at, self.best), limit.most + dust - gauge.left(self.best)
+            if price < least - 2 * dust:
                 raise ValueError(
                     f"The price of lines {sorted(self.lines(self.best))} is {price:g}, but their "
                     f"trials alone come to {least:g}. Trials may leave costs out, not add them."

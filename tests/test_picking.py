@@ -1,0 +1,449 @@
+"""Lines picked for a sum: against every set there is, published knapsacks, a general solver."""
+
+import itertools
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from estimator.picking import Limit, NothingFits, Shared, Trials, gauges, pick, search
+
+# --- jobs and the answer by looking at every set ------------------------------------------------
+
+
+def charged(shared, lines):
+    """What a set pays of a shared charge, in every trial."""
+    if not any(line in lines for line in shared.lines):
+        return 0.0
+    parts = shared.parts if len(shared.parts) else [0.0] * len(shared.lines)
+    inside = sum(part for line, part in zip(shared.lines, parts, strict=True) if line in lines)
+    return shared.times * max(shared.least, shared.amount + inside)
+
+
+def quantile_limit(rng, count, *, used, share, trials=40, shared=3, pack=0.0, known=True):
+    """A limit on a quantile of drawn costs, with set-ups, lots, and packs that no trial shows.
+
+    `used` says how much of what all lines cost is allowed; `known` whether the trials are told.
+    """
+    lines = rng.gamma(rng.uniform(0.5, 8), 1, (count, trials)) * rng.uniform(1, 20, (count, 1))
+    base = rng.gamma(3, 5, trials)
+    charges = []
+    for number in range(shared):
+        members = [int(line) for line in rng.choice(count, rng.integers(1, count + 1), False)]
+        times = rng.uniform(0.5, 1.5, trials) if rng.random() < 0.5 else 1.0
+        lot = (rng.uniform(0, 60), list(rng.uniform(0, 25, len(members)))) if number % 2 else ()
+        charges.append(Shared(rng.uniform(0, 20), members, *lot)._replace(times=times))
+
+    def price(kept):
+        total = base + lines[sorted(kept)].sum(axis=0)
+        total = np.sort(total + sum(charged(shared, kept) for shared in charges))
+        return float(total[math.ceil(share * trials - 1e-9) - 1]) + pack * math.ceil(len(kept) / 3)
+
+    none, every = price(frozenset()), price(frozenset(range(count)))
+    return Limit(
+        none + used * (every - none), price, lines.mean(axis=1), float(base.mean()), charges,
+        Trials(base, lines, share) if known else None,
+    )
+
+
+def plain_limit(most, costs):
+    """A limit on a sum that is certain: the classic knapsack."""
+    return Limit(most, lambda kept: math.fsum(costs[line] for line in kept), costs)
+
+
+def best_by_hand(worth, limits, must=()):
+    """Worth, first price and lines of the best of all sets; None if none fits."""
+    free = [line for line, value in enumerate(worth) if value and line not in must]
+    found = []
+    for size in range(len(free) + 1):
+        for chosen in itertools.combinations(free, size):
+            lines = frozenset(must) | set(chosen)
+            if all(max(limit.price_of(lines), limit.mean_of(lines)) <= limit.most
+                   for limit in limits):
+                value = round(math.fsum(worth[line] for line in lines), 6)
+                found.append((-value, limits[0].price_of(lines), sorted(lines)))
+    return min(found, default=None)
+
+
+def assert_best(picked, best):
+    """The set picked is proven and the one found by hand."""
+    value, price, lines = best
+    assert picked.proven
+    assert picked.worth == pytest.approx(-value, abs=1e-6)
+    assert picked.bound == picked.worth
+    assert sorted(picked.lines) == lines
+    assert picked.prices[0] == price
+
+
+# --- the best set -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_best_of_all_sets(seed):
+    """Quantiles, set-ups, lots and packs: the proven answer is the best of every set there is."""
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(1, 10))
+    limit = quantile_limit(rng, count, used=rng.uniform(0.05, 1.1), pack=rng.choice([0, 5]),
+                           share=rng.choice([0.3, 0.5, 0.8, 0.95, 1.0]), known=seed % 4 > 0)
+    worth = rng.integers(0, 8, count) if seed % 2 else rng.uniform(0, 10, count)
+    best = best_by_hand(worth, [limit])
+    if best is None:
+        with pytest.raises(NothingFits):
+            pick(worth, [limit])
+    else:
+        assert_best(pick(worth, [limit], most_seconds=100), best)
+
+
+@pytest.fixture
+def no_first_set(monkeypatch):
+    """The search begins from nothing, so that a bound too low would lose the best set."""
+    monkeypatch.setattr(search._Search, "improve", lambda self: None)
+    monkeypatch.setattr(gauges.Gauges, "by_ratio", lambda self: [])
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_proof_leans_on_no_first_set(no_first_set, seed):
+    """Begun from nothing, with many lots and set-ups, the best set is found as well."""
+    rng = np.random.default_rng(400 + seed)
+    limit = quantile_limit(rng, 9, used=rng.uniform(0.2, 1), share=0.8, shared=8)
+    worth = rng.integers(1, 40, 9)
+    best = best_by_hand(worth, [limit])
+    if best is not None:
+        assert_best(pick(worth, [limit], most_seconds=100), best)
+
+
+@pytest.mark.parametrize("seed", range(80))
+def test_lots_that_just_fit(no_first_set, seed):
+    """Little but lots, and a limit that one set fills to the cent: no bound may cut it off."""
+    rng = np.random.default_rng(500 + seed)
+    costs = rng.integers(0, 4, 8).astype(float)
+    lots = []
+    for _ in range(3):
+        members = [int(line) for line in rng.choice(8, rng.integers(2, 6), False)]
+        parts = [float(part) for part in rng.integers(0, 40, len(members))]
+        lots.append(Shared(float(rng.integers(0, 30)), members, float(rng.integers(0, 120)), parts))
+    must = [0] if seed % 3 == 0 else []
+    lines = np.repeat(costs[:, None], 5, axis=1)
+    limit = Limit(0, lambda kept: limit.mean_of(kept), costs, shared=lots,
+                  trials=Trials(np.zeros(5), lines, 0.8) if seed % 2 else None)
+    most = limit.price_of(frozenset(must) | set(rng.choice(8, 5, False).tolist()))
+    limit = replace(limit, most=most)
+    worth = rng.integers(1, 60, 8)
+    best = best_by_hand(worth, [limit], must)
+    assert_best(pick(worth, [limit], must=must, most_seconds=100), best)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_lines_that_cannot_be_left_out(seed):
+    """They are in, their set-ups and lots are paid, and the rest is the best there is."""
+    rng = np.random.default_rng(100 + seed)
+    limit = quantile_limit(rng, 8, used=rng.uniform(0.4, 0.9), share=0.8, shared=4)
+    worth = rng.integers(0, 8, 8)
+    must = {int(line) for line in rng.choice(8, 2, replace=False)}
+    best = best_by_hand(worth, [limit], must)
+    if best is None:
+        with pytest.raises(NothingFits):
+            pick(worth, [limit], must=must)
+    else:
+        picked = pick(worth, [limit], must=must, most_seconds=100)
+        assert_best(picked, best)
+        assert must <= picked.lines
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_two_limits(seed):
+    """A budget and a number of days, one told by trials and one by its price alone."""
+    rng = np.random.default_rng(200 + seed)
+    money = quantile_limit(rng, 8, used=rng.uniform(0.3, 0.9), share=0.8)
+    days = quantile_limit(rng, 8, used=rng.uniform(0.3, 0.9), share=0.5, known=seed % 2 > 0)
+    worth = rng.uniform(0, 10, 8)
+    limits = [money, days]
+    best = best_by_hand(worth, limits)
+    if best is None:
+        with pytest.raises(NothingFits):
+            pick(worth, limits)
+    else:
+        picked = pick(worth, limits, most_seconds=100)
+        assert_best(picked, best)
+        assert all(price <= limit.most for price, limit in zip(picked.prices, limits, strict=True))
+
+
+@given(st.data())
+@settings(max_examples=60, deadline=None)
+def test_more_money_is_never_worth_less(data):
+    """The best worth rises with the limit, or stays."""
+    rng = np.random.default_rng(data.draw(st.integers(0, 10**6)))
+    limit = quantile_limit(rng, 7, used=0.0, share=0.8)
+    worth = data.draw(st.lists(st.integers(0, 9), min_size=7, max_size=7))
+    every = limit.price_of(frozenset(range(7)))
+    sums = sorted(data.draw(st.lists(st.floats(0, 1.2), min_size=4, max_size=4)))
+    lowest = max(limit.most, limit.fixed)
+    found = [pick(worth, [replace(limit, most=lowest + part * (every - limit.most))])
+             for part in sums]
+    assert all(picked.proven for picked in found)
+    values = [picked.worth for picked in found]
+    assert values == sorted(values)
+
+
+def test_published_knapsack_of_15():
+    """Capacity 750: the best profit is 1458, with the printed lines."""
+    # D. L. Kreher, D. R. Stinson, Combinatorial Algorithms, CRC Press 1999; as data set P07 of
+    # KNAPSACK_01 by J. Burkardt, Florida State University.
+    weights = [70, 73, 77, 80, 82, 87, 90, 94, 98, 106, 110, 113, 115, 118, 120]
+    profits = [135, 139, 149, 150, 156, 163, 173, 184, 192, 201, 210, 214, 221, 229, 240]
+    picked = pick(profits, [plain_limit(750, weights)], most_seconds=100)
+    assert (picked.worth, picked.proven) == (1458, True)
+    assert sorted(picked.lines) == [0, 2, 4, 6, 7, 8, 13, 14]
+
+
+P08_WEIGHTS = [382745, 799601, 909247, 729069, 467902, 44328, 34610, 698150, 823460, 903959, 853665,
+               551830, 610856, 670702, 488960, 951111, 323046, 446298, 931161, 31385, 496951,
+               264724, 224916, 169684]
+P08_PROFITS = [825594, 1677009, 1676628, 1523970, 943972, 97426, 69666, 1296457, 1679693, 1902996,
+               1844992, 1049289, 1252836, 1319836, 953277, 2067538, 675367, 853655, 1826027, 65731,
+               901489, 577243, 466257, 369261]
+
+
+@pytest.mark.parametrize("trials", [0, 5])
+def test_published_knapsack_of_24(trials):
+    """Capacity 6 404 180: the best profit is 13 549 094, also where trials tell certain costs."""
+    # D. L. Kreher, D. R. Stinson, Combinatorial Algorithms, CRC Press 1999; as data set P08 of
+    # KNAPSACK_01 by J. Burkardt, Florida State University, with its printed choice of lines.
+    limit = plain_limit(6_404_180, P08_WEIGHTS)
+    if trials:
+        costs = np.repeat(np.array(P08_WEIGHTS, float)[:, None], trials, axis=1)
+        limit = Limit(limit.most, limit.price_of, P08_WEIGHTS,
+                      trials=Trials(np.zeros(trials), costs, 0.8))
+    picked = pick(P08_PROFITS, [limit], most_seconds=100)
+    assert (picked.worth, picked.proven) == (13_549_094, True)
+    assert sorted(picked.lines) == [0, 1, 3, 4, 5, 9, 10, 12, 15, 21, 22, 23]
+    assert picked.prices == (6_402_560,)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_certain_costs_against_a_general_solver(seed):
+    """25 lines with certain costs and shared set-ups: as good as an integer programme finds."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    rng = np.random.default_rng(seed)
+    costs, worth = rng.uniform(20, 200, 25), rng.integers(10, 300, 25)
+    shared = [Shared(rng.uniform(20, 80), [int(k) for k in rng.choice(25, 5, False)])
+              for _ in range(5)]
+    limit = Limit(1000.0, lambda kept: limit.mean_of(kept), costs, shared=shared)
+    picked = pick(worth, [limit], most_seconds=100)
+
+    paid = np.concatenate([costs, [charge.amount for charge in shared]])
+    rows = [paid]
+    for number, charge in enumerate(shared):
+        for line in charge.lines:
+            row = np.zeros(len(paid))
+            row[[line, 25 + number]] = 1, -1
+            rows.append(row)
+    solved = milp(
+        -np.concatenate([worth, np.zeros(5)]), bounds=Bounds(0, 1), integrality=np.ones(30),
+        constraints=LinearConstraint(np.array(rows), ub=[1000.0] + [0.0] * (len(rows) - 1)),
+        options={"mip_rel_gap": 0},
+    )
+    assert picked.proven
+    assert picked.worth == pytest.approx(-solved.fun)
+
+
+def test_forty_lines_are_proven():
+    """As many lines as a machine has, a thousand trials: what is found comes with its proof."""
+    rng = np.random.default_rng(3)
+    limit = quantile_limit(rng, 40, used=0.5, share=0.8, trials=1000)
+    picked = pick(rng.integers(1, 200, 40), [limit], most_seconds=600)
+    assert picked.proven
+    assert picked.prices[0] <= limit.most
+
+
+# --- ties and edges -----------------------------------------------------------------------------
+
+
+def test_of_equal_worth_the_cheaper():
+    """Two lines are worth what one is; the cheaper choice is taken, then the lower number."""
+    assert pick([5, 5, 5], [plain_limit(4, [4, 3, 3])]).lines == {1}
+    assert pick([4, 2, 2], [plain_limit(5, [5, 2, 2])]).lines == {1, 2}
+    assert pick([3, 3, 3], [plain_limit(4, [2, 2, 2])]).lines == {0, 1}
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_points_with_many_ties(seed):
+    """All lines one, two or three points: the cheapest set of those that are worth most."""
+    rng = np.random.default_rng(300 + seed)
+    limit = quantile_limit(rng, 8, used=rng.uniform(0.4, 0.9), share=0.8)
+    worth = rng.integers(1, 4, 8)
+    best = best_by_hand(worth, [limit])
+    if best is not None:
+        assert_best(pick(worth, [limit], most_seconds=100), best)
+
+
+def test_lines_worth_nothing_are_left_out():
+    """Nobody pays for them, even where they cost nothing."""
+    assert pick([0, 3, 0], [plain_limit(10, [0, 4, 1])]).lines == {1}
+    assert pick([0, 0], [plain_limit(10, [1, 1])], must=[1]).lines == {1}
+
+
+def test_no_lines_at_all():
+    """Nothing to pick is picked, and proven."""
+    picked = pick([], [plain_limit(0, [])])
+    assert (picked.lines, picked.worth, picked.bound, picked.proven) == (frozenset(), 0, 0, True)
+
+
+def test_everything_fits():
+    """Where all lines fit, all are in, and no branch has to be looked at for it."""
+    limit = quantile_limit(np.random.default_rng(1), 30, used=1.5, share=0.8)
+    picked = pick([1.0] * 30, [limit])
+    assert picked.lines == frozenset(range(30))
+    assert picked.proven
+
+
+def test_only_what_is_always_in_fits():
+    """A sum that holds the fixed lines and no other leaves just these."""
+    picked = pick([2, 3, 4], [plain_limit(5.5, [5, 1, 2])], must=[0])
+    assert picked.lines == {0}
+    assert (picked.worth, picked.bound, picked.proven) == (2, 2, True)
+
+
+def test_nothing_fits():
+    """The lines that cannot be left out are over: it says by how much, limit by limit."""
+    limits = [plain_limit(5, [7, 1]), plain_limit(9, [2, 2])]
+    with pytest.raises(NothingFits, match=r"over the limit by 2\.00, 0\.00\.") as caught:
+        pick([1, 1], limits, must=[0])
+    assert caught.value.over == (2.0, 0.0)
+
+
+def test_the_mean_has_to_fit_too():
+    """Rare and dear finds lift the mean over the price: then the mean decides."""
+    costs = np.array([[0.0] * 9 + [100.0], [4.0] * 10])
+    price = Limit(8, lambda kept: 4.0 * (1 in kept), costs.mean(axis=1),
+                  trials=Trials(np.zeros(10), costs, 0.8))
+    assert pick([9, 5], [price]).lines == {1}
+    free = Limit(8, price.price_of, [0, 0], trials=price.trials)
+    assert pick([9, 5], [free]).lines == {0, 1}
+
+
+def test_a_lot_by_hand(no_first_set):
+    """A lot of at least 100: one piece is not worth it, two are, and the third adds its rate."""
+    lot = Shared(20, [0, 1, 2], least=100, parts=[40, 40, 40])
+    limits = {most: Limit(most, lot.charge, [0, 0, 0], shared=[lot]) for most in (99, 100, 140)}
+    found = {most: len(pick([1, 1, 1], [limit]).lines) for most, limit in limits.items()}
+    assert found == {99: 0, 100: 2, 140: 3}
+    pair = Shared(0, [0, 1], least=50, parts=[30, 30])
+    assert pick([10, 10], [Limit(60, pair.charge, [0, 0], shared=[pair])]).lines == {0, 1}
+
+
+def test_worth_in_fractions_of_a_cent():
+    """Worths that are no whole hundredths are still told apart."""
+    assert pick([1.0000001, 1.0000002, 1.0], [plain_limit(1, [1, 1, 1])]).lines == {1}
+
+
+def test_the_same_every_time():
+    """The answer depends on nothing but the question."""
+    worth = np.random.default_rng(5).integers(1, 6, 25)
+    found = [pick(worth, [quantile_limit(np.random.default_rng(6), 25, used=0.5, share=0.8)],
+                  most_seconds=600) for _ in range(2)]
+    assert found[0] == found[1]
+
+
+# --- stopping -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("calls", [1, 5, 25, 125])
+def test_stopped_it_returns_the_best_so_far(monkeypatch, calls):
+    """Called off at any time: a set that fits, and a bound that no set passes."""
+    monkeypatch.setattr(search, "_TELL_EVERY", -1.0)
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        limit = quantile_limit(rng, 9, used=0.5, share=0.8)
+        worth = rng.uniform(1, 10, 9)
+        told = []
+
+        def progress(bound, best, share, told=told):
+            told.append((bound, best, share))
+            return len(told) < calls
+
+        best = best_by_hand(worth, [limit])
+        if best is None:
+            continue
+        picked = pick(worth, [limit], progress=progress)
+        assert picked.prices[0] <= limit.most
+        assert picked.worth - 1e-6 <= -best[0] <= picked.bound + 1e-6
+        assert len(told) <= calls
+        assert [bound for bound, _, _ in told] == sorted((b for b, _, _ in told), reverse=True)
+        assert [found for _, found, _ in told] == sorted(found for _, found, _ in told)
+        assert all(0 <= share <= 1 for _, _, share in told)
+
+
+def test_no_time_still_gives_a_set():
+    """Out of time before the search began: the first set, its bound, and no proof."""
+    rng = np.random.default_rng(8)
+    limit = quantile_limit(rng, 30, used=0.5, share=0.8)
+    picked = pick(rng.uniform(1, 10, 30), [limit], most_seconds=1e-9)
+    assert picked.lines
+    assert not picked.proven
+    assert picked.bound > picked.worth
+    assert picked.prices[0] <= limit.most
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_enough_is_enough(seed):
+    """With a gap of a tenth the search may end sooner; the best is within a tenth."""
+    rng = np.random.default_rng(seed)
+    limit = quantile_limit(rng, 9, used=0.6, share=0.8)
+    worth = rng.integers(1, 50, 9)
+    best = best_by_hand(worth, [limit])
+    picked = pick(worth, [limit], gap=0.1)
+    exact = pick(worth, [limit])
+    assert picked.bound <= picked.worth * 1.1
+    assert picked.worth <= -best[0] <= picked.bound
+    assert picked.looked <= exact.looked
+
+
+# --- what cannot be --------------------------------------------------------------------------
+
+
+def test_a_price_below_its_trials():
+    """Trials that count more than the price would hide sets that fit: it is said, not searched."""
+    costs = np.full((2, 10), 5.0)
+    limit = Limit(11, lambda kept: 4.0 * len(kept), [4, 4], trials=Trials(np.zeros(10), costs, 0.8))
+    with pytest.raises(ValueError, match=r"price of lines \[0, 1\] is 8, .* come to 10"):
+        pick([1, 1], [limit])
+
+
+GOOD = Trials(np.zeros(3), np.ones((2, 3)), 0.8)
+
+
+@pytest.mark.parametrize(("change", "message"), [
+    ({"worth": [1, -1]}, "worth must be finite"),
+    ({"worth": [1, math.nan]}, "worth must be finite"),
+    ({"limits": []}, "at least one limit"),
+    ({"must": [2]}, r"must names lines \[2\]"),
+    ({"gap": -0.1}, "gap is -0.1"),
+    ({"most_seconds": 0}, "most_seconds is 0"),
+    ({"limits": [Limit(math.inf, len, [1, 1])]}, "most is inf"),
+    ({"limits": [Limit(1, len, [1, 1], fixed=-1)]}, "fixed is -1"),
+    ({"limits": [Limit(1, len, [1])]}, r"mean has the shape \(1,\); it must be \(2,\)"),
+    ({"limits": [Limit(1, len, [1, -1])]}, "mean must be finite"),
+    ({"limits": [Limit(1, len, [1, 1], shared=[Shared(-1, [0])])]}, "amount is -1"),
+    ({"limits": [Limit(1, len, [1, 1], shared=[Shared(1, [0], -1)])]}, "least is -1"),
+    ({"limits": [Limit(1, len, [1, 1], shared=[Shared(1, [0, 2])])]}, r"names lines \[2\]"),
+    ({"limits": [Limit(1, len, [1, 1], shared=[Shared(1, [0, 0])])]}, "names a line twice"),
+    ({"limits": [Limit(1, len, [1, 1], shared=[Shared(1, [0], 0, [1, 2])])]}, "parts has the"),
+    ({"limits": [Limit(1, len, [1, 1], trials=GOOD,
+                       shared=[Shared(1, [0], times=np.ones(2))])]}, "times has the shape"),
+    ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(share=1.5))]}, "share is 1.5"),
+    ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(lines=np.ones((3, 3))))]},
+     "lines has the shape"),
+    ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(base=-np.ones(3)))]},
+     "base must be finite"),
+])
+def test_numbers_that_cannot_be(change, message):
+    """Each is named, with what is allowed."""
+    question = {"worth": [1, 1], "limits": [Limit(1, len, [1, 1])]} | change
+    worth, limits = question.pop("worth"), question.pop("limits")
+    with pytest.raises(ValueError, match=message):
+        pick(worth, limits, **question)
