@@ -332,8 +332,9 @@ def test_a_lot_by_hand(no_first_set):
     limits = {most: Limit(most, lot.charge, [0, 0, 0], shared=[lot]) for most in (99, 100, 140)}
     found = {most: len(pick([1, 1, 1], [limit]).lines) for most, limit in limits.items()}
     assert found == {99: 0, 100: 2, 140: 3}
-    pair = Shared(0, [0, 1], least=50, parts=[30, 30])
-    assert pick([10, 10], [Limit(60, pair.charge, [0, 0], shared=[pair])]).lines == {0, 1}
+    lot = Shared(0, [0, 1, 2], least=50, parts=[30, 30, 30])
+    full = pick([10, 11, 12], [Limit(90, lot.charge, [0, 0, 0], shared=[lot])])
+    assert full.lines == {0, 1, 2}
 
 
 def test_worth_in_fractions_of_a_cent():
