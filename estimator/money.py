@@ -6,6 +6,7 @@ so that 2.675 means 2.675 and not the binary fraction just below it.
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from collections.abc import Iterable, Sequence
@@ -204,21 +205,27 @@ def format_money(amount: Amount, currency: str = "USD", locale: str = "en_US",
     >>> format_money("1234.5"), format_money(-12, "JPY", "en_US"), format_money("1234.5", digits=0)
     ('$1,234.50', '-¥12', '$1,235')
     """
-    from babel import Locale
-    from babel.numbers import parse_pattern
-
-    place = Locale.parse(locale)
-    pattern = parse_pattern(place.currency_formats["standard"].pattern)
     if digits is None:
         digits = minor_digits(currency)
         amount = to_money(amount, currency)
     else:
         amount = round_half_up(amount, Decimal(1).scaleb(-digits))
-    pattern.frac_prec = (digits, digits)
-    written = pattern.apply(amount, place, currency=currency,
-                            currency_digits=False)
+    place, pattern = _pattern(locale, digits)
+    written = pattern.apply(amount, place, currency=currency, currency_digits=False)
     # A code of letters is kept off the digits, as CLDR's rule for currency spacing asks.
     return re.sub(r"(?<=[^\W\d_])(?=\d)|(?<=\d)(?=[^\W\d_])", "\xa0", written)
+
+
+@functools.lru_cache(maxsize=64)
+def _pattern(locale: str, digits: int):
+    """A locale, and its pattern for money with so many minor digits."""
+    from babel import Locale
+    from babel.numbers import parse_pattern
+
+    place = Locale.parse(locale)
+    pattern = parse_pattern(place.currency_formats["standard"].pattern)
+    pattern.frac_prec = (digits, digits)
+    return place, pattern
 
 
 def _exact(amount: Amount) -> Decimal:
