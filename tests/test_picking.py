@@ -333,8 +333,8 @@ def test_a_lot_by_hand(no_first_set):
     found = {most: len(pick([1, 1, 1], [limit]).lines) for most, limit in limits.items()}
     assert found == {99: 0, 100: 2, 140: 3}
     lot = Shared(0, [0, 1, 2], least=50, parts=[30, 30, 30])
-    full = pick([10, 11, 12], [Limit(90, lot.charge, [0, 0, 0], shared=[lot])])
-    assert full.lines == {0, 1, 2}
+    limit = Limit(90, lambda kept: limit.mean_of(kept), [0, 0, 0, 90], shared=[lot])
+    assert pick([10, 11, 12, 25], [limit]).lines == {0, 1, 2}
 
 
 def test_worth_in_fractions_of_a_cent():
