@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import math
 from collections.abc import Callable
@@ -57,10 +58,9 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
     settings = shop.settings.model_copy(update={"margin": margin})
     shop = replace(shop, settings=settings)
     on = choices.on or date.today()
-    works = scope(
-        survey, choices.level, shop.catalogue, dropped=choices.dropped, added=choices.added
-    )
-    job = estimate(works, shop)
+    job = _job(survey, choices.level, choices.dropped, choices.added, settings.model_copy(
+        update={"margin": 0.0}), _Same(shop.catalogue))
+    works = job.scope
     odds = simulate.simulate(job, settings, trials=choices.trials, seed=choices.seed,
                              sampler=choices.sampler, progress=progress)
     price, cap, divisor = _price(job, odds, choices.pricing, confidence, settings)
@@ -110,6 +110,27 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
         loss_range=odds.loss_range(left),
         rate=charge_out(job.hour_cost, margin),
     )
+
+
+class _Same:
+    """A catalogue that equals itself alone, for it is too large to compare."""
+
+    def __init__(self, catalogue: Catalogue):
+        self.catalogue = catalogue
+
+    def __eq__(self, other) -> bool:
+        return self.catalogue is other.catalogue
+
+    def __hash__(self) -> int:
+        return id(self.catalogue)
+
+
+@functools.lru_cache(maxsize=32)
+def _job(survey: Survey, level: Level, dropped: frozenset[int], added: tuple, settings: Settings,
+         same: _Same) -> Estimate:
+    """The estimate, which confidence and margin do not change: they may slide."""
+    works = scope(survey, level, same.catalogue, dropped=dropped, added=added)
+    return estimate(works, Shop(settings, same.catalogue))
 
 
 def level_named(word: str) -> Level:
