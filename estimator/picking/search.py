@@ -234,6 +234,7 @@ class _Search:
             if not self.fits(chosen):
                 return None
             self.best = chosen
+            self._check_prices()
             return goal()
 
         return self.visit(goal(), accept, gauges, branches)
@@ -323,7 +324,7 @@ class _Search:
         return (steps + self.always) * self.step
 
     def _check_prices(self) -> None:
-        """The search would miss sets whose price is lower than their trials say."""
+        """With prices lower than the trials say, the search would miss sets that fit."""
         for at, (limit, gauge) in enumerate(zip(self.limits, self.gauges.each, strict=True)):
             if not gauge.trials:
                 continue
