@@ -23,10 +23,13 @@ def charged(shared, lines):
     return shared.times * max(shared.least, shared.amount + inside)
 
 
-def quantile_limit(rng, count, *, used, share, trials=40, shared=3, pack=0.0, known=True):
+def quantile_limit(rng, count, *, used, share, trials=40, shared=3, pack=0.0, dearer=0.0,
+                   known=True, asked=False):
     """A limit on a quantile of drawn costs, with set-ups, lots, and packs that no trial shows.
 
-    `used` says how much of what all lines cost is allowed; `known` whether the trials are told.
+    `used` says how much of what all lines cost is allowed, `dearer` by how much shared charges are
+    over what is told of them, `known` whether the trials are told, and `asked` whether real costs
+    can be asked for.
     """
     lines = rng.gamma(rng.uniform(0.5, 8), 1, (count, trials)) * rng.uniform(1, 20, (count, 1))
     base = rng.gamma(3, 5, trials)
@@ -37,15 +40,17 @@ def quantile_limit(rng, count, *, used, share, trials=40, shared=3, pack=0.0, kn
         lot = (rng.uniform(0, 60), list(rng.uniform(0, 25, len(members)))) if number % 2 else ()
         charges.append(Shared(rng.uniform(0, 20), members, *lot)._replace(times=times))
 
+    def costs(kept):
+        paid = (1 + dearer) * sum(charged(shared, kept) for shared in charges)
+        return base + lines[sorted(kept)].sum(axis=0) + paid + pack * math.ceil(len(kept) / 3)
+
     def price(kept):
-        total = base + lines[sorted(kept)].sum(axis=0)
-        total = np.sort(total + sum(charged(shared, kept) for shared in charges))
-        return float(total[math.ceil(share * trials - 1e-9) - 1]) + pack * math.ceil(len(kept) / 3)
+        return float(np.sort(costs(kept))[math.ceil(share * trials - 1e-9) - 1])
 
     none, every = price(frozenset()), price(frozenset(range(count)))
     return Limit(
         none + used * (every - none), price, lines.mean(axis=1), float(base.mean()), charges,
-        Trials(base, lines, share) if known else None,
+        Trials(base, lines, share, costs if asked else None) if known else None,
     )
 
 
@@ -97,9 +102,28 @@ def test_the_best_of_all_sets(seed):
         assert_best(pick(worth, [limit], most_seconds=100), best)
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_real_costs_are_asked_for(seed):
+    """Prices far over their trials: with real costs to ask for, fewer branches and the best set."""
+    found = []
+    for asked in (True, False):
+        rng = np.random.default_rng(600 + seed)
+        count = int(rng.integers(7, 10))
+        limit = quantile_limit(rng, count, used=rng.uniform(0.3, 0.9), share=0.8, shared=6,
+                               pack=4.0, dearer=rng.choice([0, 0.5]), asked=asked)
+        worth = rng.integers(1, 40, count)
+        best = best_by_hand(worth, [limit])
+        if best is not None:
+            picked = pick(worth, [limit], most_seconds=100)
+            assert_best(picked, best)
+            found.append(picked.looked)
+    assert found == sorted(found)
+
+
 @pytest.fixture
 def no_first_set(monkeypatch):
-    """The search begins from nothing, so that a bound too low would lose the best set."""
+    """Begun from nothing, and real costs asked for at once: a bound too low would lose the best."""
+    monkeypatch.setattr(gauges, "_ASK_AFTER", 1)
     monkeypatch.setattr(search._Search, "improve", lambda self: None)
     monkeypatch.setattr(gauges.Gauges, "by_ratio", lambda self: [])
 
@@ -108,7 +132,8 @@ def no_first_set(monkeypatch):
 def test_the_proof_leans_on_no_first_set(no_first_set, seed):
     """Begun from nothing, with many lots and set-ups, the best set is found as well."""
     rng = np.random.default_rng(400 + seed)
-    limit = quantile_limit(rng, 9, used=rng.uniform(0.2, 1), share=0.8, shared=8)
+    limit = quantile_limit(rng, 9, used=rng.uniform(0.2, 1), share=0.8, shared=8,
+                           dearer=seed % 3 / 4, asked=True)
     worth = rng.integers(1, 40, 9)
     best = best_by_hand(worth, [limit])
     if best is not None:
@@ -126,9 +151,15 @@ def test_lots_that_just_fit(no_first_set, seed):
         parts = [float(part) for part in rng.integers(0, 40, len(members))]
         lots.append(Shared(float(rng.integers(0, 30)), members, float(rng.integers(0, 120)), parts))
     must = [0] if seed % 3 == 0 else []
-    lines = np.repeat(costs[:, None], 5, axis=1)
-    limit = Limit(0, lambda kept: limit.mean_of(kept), costs, shared=lots,
-                  trials=Trials(np.zeros(5), lines, 0.8) if seed % 2 else None)
+    lines, pack = np.repeat(costs[:, None], 5, axis=1), seed // 20
+
+    def price(kept):
+        return limit.mean_of(kept) + pack * math.ceil(len(kept) / 3)
+
+    limit = Limit(0, price, costs, shared=lots)
+    if seed % 2:
+        limit = replace(limit, trials=Trials(
+            np.zeros(5), lines, 0.8, lambda kept: np.full(5, price(kept))))
     most = limit.price_of(frozenset(must) | set(rng.choice(8, 5, False).tolist()))
     limit = replace(limit, most=most)
     worth = rng.integers(1, 60, 8)

@@ -32,6 +32,7 @@ _DUALS = np.geomspace(0.6, 2.0, 7)
 _TRIED = [[at for at in (best, best + 1, best - 1, best + 2) if 0 <= at < len(_DUALS)]
           for best in range(len(_DUALS))]
 _FINE = np.geomspace(0.3, 3.0, 99)  # without trials it costs nothing to try many
+_ASK_AFTER = 3  # lines taken; asking costs as much as looking at a dozen branches
 DUST = 5e-6
 """Sums of 32-bit floats are kept on the safe side by this share of the limit, or of the worth."""
 
@@ -43,6 +44,9 @@ class State(NamedTuple):
     sums: tuple[float | None, ...]  # parts of each shared charge so far; None where it is unpaid
     unpaid: int  # bits: charges that are unpaid
     straight: int  # bits: charges whose open lines carry their parts
+    real: np.ndarray | None = None  # slack by what a set without the last lines really costs
+    counted: int = 0  # bits: charges that `real` has counted by then
+    since: int = 0  # lines taken since then
 
 
 class Gauge:
@@ -55,19 +59,22 @@ class Gauge:
     def __init__(
         self, limit: Limit, order: Sequence[int], worth: np.ndarray, must: Collection[int]
     ):
-        self.order = order
+        self.order, self._limit = order, limit
+        self.most = limit.most + DUST * abs(limit.most)
+        self.asks, self.asked = False, 0
         own, base = _columns(limit)
         self.trials = len(base) - 1
         # The floor between two trials: no usual way to take a quantile lies below it.
         share = limit.trials.share if limit.trials else 1.0
         self.needed = math.floor((self.trials - 1) * share - 1e-9) + 1
-        slack = limit.most + DUST * abs(limit.most) - base - own[sorted(must)].sum(axis=0)
+        slack = self.most - base - own[sorted(must)].sum(axis=0)
         own = own[list(order)]
         guide = slice(0, 1)
         if self.trials:
             guide = 1 + _deciding((slack - own.sum(axis=0))[1:], self.needed)
             own = np.hstack([own, own[:, guide].mean(axis=1, keepdims=True)])
             slack = np.append(slack, slack[guide].mean())
+        self._guide = guide
         self.costs = own[:, -1] + _spread_evenly(limit.shared, order)
         self.level = _level(worth, self.costs, float(slack[-1]))
 
@@ -95,7 +102,9 @@ class Gauge:
 
     def take(self, state: State, place: int) -> State:
         """The state with one more line in."""
-        state = state._replace(slack=state.slack - self.own[place])
+        own = self.own[place]
+        real = None if state.real is None else state.real - own
+        state = state._replace(slack=state.slack - own, real=real, since=state.since + 1)
         return self._settle(state, place, taken=True)
 
     def leave(self, state: State, place: int) -> State:
@@ -106,8 +115,8 @@ class Gauge:
         """The state with the charges of a line settled that was taken or left."""
         if not self.of_line[place]:
             return state
-        slack, sums, unpaid, straight = state
-        sums = list(sums)
+        slack, real, unpaid, straight = state.slack, state.real, state.unpaid, state.straight
+        sums = list(state.sums)
         for g in self.of_line[place]:
             charge, before = self.charges[g], sums[g]
             if before is None and not taken:
@@ -118,18 +127,43 @@ class Gauge:
                 more -= charge.due(before, place)
             if more:
                 slack = slack - np.float32(more) * charge.times
+                if real is not None and not state.counted >> g & 1:
+                    real = real - np.float32(more) * charge.times
             unpaid &= ~(1 << g)
             straight &= ~(1 << g)
             straight |= charge.straight(sums[g], place + 1) << g
-        return State(slack, tuple(sums), unpaid, straight)
+        return state._replace(
+            slack=slack, sums=tuple(sums), unpaid=unpaid, straight=straight, real=real)
+
+    def looked_up(self, state: State, place: int, lines: Callable[[], frozenset[int]]) -> State:
+        """The state with what its set really costs, if it is time to ask for that again.
+
+        What a larger set costs over this is at least its further lines and the charges that are
+        unpaid so far: the others may be counted in what was asked for.
+        """
+        if not self.asks or state.since < _ASK_AFTER or len(self.order) - place < _ASK_AFTER:
+            return state
+        self.asked += 1
+        real = state.slack.copy()
+        real[1:-1] = self.most - self._limit.trials.costs_of(lines())
+        real[-1] = real[self._guide].mean()
+        counted = ~state.unpaid & ((1 << len(self.charges)) - 1)
+        return state._replace(real=real, counted=counted, since=0)
 
     def reaches(self, state: State, place: int, wanted: float) -> bool:
         """Whether the lines from `place` on may bring the worth that is wanted, and fit."""
-        slack = state.slack
+        ahead = self._ceiling.ahead(place, state.unpaid, state.straight)
+        if not self._reach(state.slack, place, ahead, wanted):
+            return False
+        if state.real is None:
+            return True
+        ahead = self._ceiling.ahead(place, state.unpaid, state.straight & ~state.counted)
+        return self._reach(state.real, place, ahead, wanted)
+
+    def _reach(self, slack: np.ndarray, place: int, ahead: Ahead, wanted: float) -> bool:
         if slack[0] < 0:
             return False
         ceiling = self._ceiling
-        ahead = ceiling.ahead(state, place)
         tops = ceiling.of_guide(place, ahead) + ceiling.duals * slack[-1]
         best = int(tops.argmin())
         if not self.trials:
@@ -146,7 +180,7 @@ class Gauge:
     def top(self) -> float:
         """What any set can be worth, by the mean alone."""
         ceiling = self._ceiling
-        ahead = ceiling.ahead(self.start, 0)
+        ahead = ceiling.ahead(0, self.start.unpaid, self.start.straight)
         return min(float(ceiling.of_columns(0, ahead, at)[0] + dual * self.start.slack[0])
                    for at, dual in enumerate(ceiling.duals))
 
@@ -156,10 +190,10 @@ class Gauge:
         return bool(slack[0] >= 0) and (
             not self.trials or np.count_nonzero(slack[1:-1] >= 0) >= self.needed)
 
-    def left(self, chosen: int) -> float:
-        """What a set leaves of the limit in the share of trials that is asked for."""
+    def least(self, chosen: int) -> float:
+        """The least that the price of a set can be by its trials."""
         slack = self._slack(chosen)[1:-1]
-        return float(-np.partition(-slack, self.needed - 1)[self.needed - 1])
+        return self.most + float(np.partition(-slack, self.needed - 1)[self.needed - 1])
 
     def deciding(self, chosen: int) -> np.ndarray:
         """The trials that decide whether a set fits."""
@@ -199,6 +233,10 @@ class Gauges:
         return [self.order[place] for place in np.argsort(-ratio, kind="stable")]
 
 
+Ahead = tuple[tuple[int, int, bool, bool], ...]
+"""Charges that open lines carry: which, on how many lines, whether it is unpaid, and straight."""
+
+
 class Charge:
     """A shared charge by places, and what is due of it while some of its lines are open."""
 
@@ -232,10 +270,6 @@ class Charge:
         if any(self.parts.values()):
             return [(True, False), (True, True), (False, True)]
         return [(True, False)]
-
-
-Ahead = tuple[tuple[int, int, bool, bool], ...]
-"""Charges that open lines carry: which, on how many lines, whether it is unpaid, and straight."""
 
 
 class Ceiling:
@@ -302,17 +336,16 @@ class Ceiling:
         carried = brings - (self.duals[:, None] * parts)[:, :, None] * charge.times
         return (np.maximum(0, carried) - np.maximum(0, brings)).sum(axis=1)
 
-    def ahead(self, state: State, place: int) -> Ahead:
-        """The charges that lines from `place` on carry."""
-        key = place, state.unpaid, state.straight
+    def ahead(self, place: int, unpaid: int, straight: int) -> Ahead:
+        """The charges that lines from `place` on carry, by what is unpaid and what straight."""
+        key = place, unpaid, straight
         if key not in self._kept_ahead:
             found = []
             for g, left in self._open[place]:
-                unpaid = bool(state.unpaid >> g & 1)
-                straight = (self._charges[g].straight(0.0, place) if unpaid
-                            else bool(state.straight >> g & 1))
-                if unpaid or straight:
-                    found.append((g, left, unpaid, straight))
+                whole = bool(unpaid >> g & 1)
+                parts = self._charges[g].straight(0.0, place) if whole else bool(straight >> g & 1)
+                if whole or parts:
+                    found.append((g, left, whole, parts))
             self._kept_ahead[key] = tuple(found)
         return self._kept_ahead[key]
 

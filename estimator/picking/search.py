@@ -20,6 +20,8 @@ _NEAR = 0.004
 # Looking for a cheaper set of the same worth ends after so many branches, or so many prices.
 _TIE_BRANCHES = 5_000
 _TIE_PRICES = 200
+# Prices over the trials by more than this share of the limit are worth asking what sets cost.
+_MUCH = 1e-4
 _TELL_EVERY = 0.1  # [s]
 
 
@@ -276,6 +278,9 @@ class _Search:
                 goal = risen
             if place == len(order) or (grown and self._too_dear(chosen)):
                 continue
+            if grown:
+                states = [gauge.looked_up(state, place, lambda chosen=chosen: self.lines(chosen))
+                          for gauge, state in zip(each, states, strict=True)]
             line = order[place]
             both = list(zip(each, states, strict=True))
             left = [gauge.leave(state, place) for gauge, state in both]
@@ -292,7 +297,7 @@ class _Search:
             prices=tuple(self.price(at, self.best) for at in range(len(self.limits))),
             bound=self._worth_of(self.bound),
             proven=self.value(self.best) >= self.bound,
-            priced=len(self.prices),
+            priced=len(self.prices) + sum(gauge.asked for gauge in self.gauges.each),
             looked=self.looked,
         )
 
@@ -324,17 +329,21 @@ class _Search:
         return (steps + self.always) * self.step
 
     def _check_prices(self) -> None:
-        """With prices lower than the trials say, the search would miss sets that fit."""
+        """With prices lower than the trials say, the search would miss sets that fit.
+
+        Where they are much higher, what sets really cost has to be asked for on the way.
+        """
         for at, (limit, gauge) in enumerate(zip(self.limits, self.gauges.each, strict=True)):
             if not gauge.trials:
                 continue
-            dust = DUST * abs(limit.most)
-            price, least = self.price(at, self.best), limit.most + dust - gauge.left(self.best)
-            if price < least - 2 * dust:
+            price, least = self.price(at, self.best), gauge.least(self.best)
+            if price < least - 2 * DUST * abs(limit.most):
                 raise ValueError(
                     f"The price of lines {sorted(self.lines(self.best))} is {price:g}, but their "
                     f"trials alone come to {least:g}. Trials may leave costs out, not add them."
                 )
+            if limit.trials.costs_of is not None and price - least > _MUCH * abs(limit.most):
+                gauge.asks = True
 
     def _go_on_or_stop(self) -> None:
         now = time.perf_counter()
