@@ -29,12 +29,17 @@ class Job:
     limit: Limit
 
 
-def job(seed: int, lines: int, budget: float, worth: str = "apart") -> Job:
+def job(
+    seed: int, lines: int, budget: float, worth: str = "apart", *, dearer: float = 0.0,
+    asked: bool = True,
+) -> Job:
     """A job whose budget lies at this share of the way from no line to all of them.
 
     Costs share a factor of the job and one of their kind of work, are uncertain by themselves, and
     some lines may hold a find. Three lots have a minimum, eight set-ups are shared. `worth` says
-    whether it goes its own way (apart), is a few points, or is just the mean cost.
+    whether it goes its own way (apart), is a few points, or is just the mean cost. `dearer` is how
+    much more lots and set-ups really cost than is told of them, and `asked` whether the search may
+    ask for real costs.
     """
     rng = np.random.default_rng(seed)
     typical = np.exp(rng.normal(np.log(120), 0.8, lines))
@@ -63,11 +68,13 @@ def job(seed: int, lines: int, budget: float, worth: str = "apart") -> Job:
     shared = lots + setups
     place = int(np.ceil(CONFIDENCE * TRIALS)) - 1
 
-    def price(kept: frozenset[int]) -> float:
+    def costs_of(kept: frozenset[int]) -> np.ndarray:
         inside = np.zeros(lines, np.float32)
         inside[list(kept)] = 1
-        total = base + inside @ costs + sum(charge.charge(kept) for charge in shared)
-        return float(np.partition(total, place)[place])
+        return base + inside @ costs + (1 + dearer) * sum(one.charge(kept) for one in shared)
+
+    def price(kept: frozenset[int]) -> float:
+        return float(np.partition(costs_of(kept), place)[place])
 
     mean = costs.mean(axis=1, dtype=float)
     values = {"apart": np.round(typical * np.exp(rng.normal(0, 0.5, lines))),
@@ -75,7 +82,7 @@ def job(seed: int, lines: int, budget: float, worth: str = "apart") -> Job:
     none, every = price(frozenset()), price(frozenset(range(lines)))
     return Job(values[worth], Limit(
         none + budget * (every - none), price, mean, float(base.mean()), shared,
-        Trials(base, costs, CONFIDENCE)))
+        Trials(base, costs, CONFIDENCE, costs_of if asked else None)))
 
 
 def timed(work) -> tuple[float, object]:
@@ -152,6 +159,11 @@ def main(jobs: int) -> None:
             tasks = [job(seed, lines, 0.45, worth) for seed in range(max(1, jobs // 5))]
             told(f"{lines} lines, worth in {worth}",
                  [timed(lambda t=task: pick(t.worth, [t.limit])) for task in tasks])
+
+    for asked in (False, True):
+        tasks = [job(seed, 30, 0.45, dearer=0.4, asked=asked) for seed in range(max(1, jobs // 5))]
+        told(f"30 lines, real costs {'asked' if asked else 'not known'}",
+             [timed(lambda t=task: pick(t.worth, [t.limit])) for task in tasks])
 
     ratios = []
     for seed in range(max(1, jobs // 10)):
