@@ -81,8 +81,8 @@ class Gauge:
         likely = worth > self.level * self.costs
         charges = []
         for shared in limit.shared:
-            charge = Charge(shared, order, must, likely)
-            charge.times = _times(shared.times, self.trials, guide)
+            charge = Charge(
+                shared, order, must, likely, _times(shared.times, self.trials, guide))
             if charge.paid:
                 slack = slack - charge.due(0.0, 0) * charge.times
             if charge.parts:
@@ -241,14 +241,15 @@ class Charge:
     """A shared charge by places, and what is due of it while some of its lines are open."""
 
     def __init__(
-        self, shared: Shared, order: Sequence[int], must: Collection[int], likely: np.ndarray
+        self, shared: Shared, order: Sequence[int], must: Collection[int], likely: np.ndarray,
+        times: np.ndarray,
     ):
         parts = dict(shared.each())
         self.paid = not parts.keys().isdisjoint(must)
         self.parts = {place: parts[line] for place, line in enumerate(order) if line in parts}
         self.least = shared.least
         self.first = shared.amount + math.fsum(parts[line] for line in parts if line in must)
-        self.times = np.ones(1, np.float32)
+        self.times = times
         each = [self.parts.get(place, 0.0) for place in range(len(order))]
         self._later = [math.fsum(each[place:]) for place in range(len(order) + 1)]
         self._likely = [math.fsum(itertools.compress(each[place:], likely[place:]))
