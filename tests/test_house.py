@@ -37,7 +37,7 @@ ROWS = [
     {"quote"},
     {"trace", "options", "winning"},
     {"plots", "documents", "jobs"},
-    {"review"},
+    {"review", "demo"},
     {"pages", "commands"},
     {"cli"},
     {"__main__"},
