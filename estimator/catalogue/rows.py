@@ -78,6 +78,7 @@ class Basis(StrEnum):
     PUBLISHED = "published"
     PRACTICE = "common practice, no source"
     MEMORY = "from memory"
+    RECORDS = "shop records"
     INVENTED = "invented for the demo"
 
 

@@ -1,79 +1,64 @@
-"""Proposals: book hours that finished jobs say are off, accepted one by one and taken back.
+"""Proposals: what finished jobs say is off in the book, decided one by one and taken back.
 
-A record is one operation in one closed job: hours booked over hours expected, of the items that
-hours are booked to. What a quote expected by an older book is brought to today's, so that jobs
-quoted before and after a change say the same thing. Logs of the ratios are partially pooled over
-operations (`learning.pool`): few records are drawn towards what all work of the shop does. Jobs
-in which everything goes slowly are not told apart; ranges are a little narrow for it.
+Two things are proposed: book hours of an operation (`evidence`), and how far hours of one job, of
+one pair of hands and of one kind of work go together (`shares`). Each may be accepted, accepted
+with a figure of one's own (`edit`), or refused; `undo` takes the last decision back. What was
+decided, when and why is kept beside the tables (`decided`).
 """
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
 
-import numpy as np
-
-from estimator.catalogue import Catalogue, Era, read_table
-from estimator.catalogue.rows import Basis, Operation
+from estimator.catalogue import Basis, Operation, Rate
 from estimator.errors import BadInput, Fault, one_of
-from estimator.learning import pool
 from estimator.ledger import Ledger
-from estimator.review.books import books_of
+from estimator.review import decided
+from estimator.review.decided import Decision
+from estimator.review.evidence import (
+    FEWEST,
+    Evidence,
+    Worked,
+    pooled,
+    records_of,
+    row_of,
+    worked_items,
+)
+from estimator.review.tables import Table, table_of
 from estimator.shop import Shop
 
-FEWEST = 3
-"""Jobs that must have worked on an operation before anything is proposed."""
-_Z90 = 1.6449  # standard normal: 5 % above, 5 % below −1.6449
+NEW_JOBS = 0.5
+"""A refused proposal comes again with this share of new jobs, or with a range that left it."""
+FARTHEST = 10.0
+"""How many times the book or its inverse somebody may choose instead."""
 _NAMED = 20
-LOG = "accepted.json"
-"""Beside the tables: rows as they were before a proposal was accepted, and after."""
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """One closed job's record of an operation.
-
-    Parameters
-    ----------
-    job
-        Its number.
-    expected
-        Of the items that hours are booked to, by the book of today. [h]
-    booked
-        [h]
-    """
-
-    job: str
-    expected: float
-    booked: float
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """Book hours of an operation that finished jobs contradict.
+    """A figure of the book that finished jobs contradict.
 
     Parameters
     ----------
     key
-        Name of the operation, and after a slash the era where the row is for one era.
+        Name of the operation, and after a slash the era where the row is for one era; or name of
+        the setting.
     name, unit
-        For people, and what the hours are counted in, from the row.
+        For people, and what the figure is counted in, from the row.
     book
-        Typical hours of the row today. [unit]
+        Typical hours of the row, or the share that is set, today. [unit]
     says, low, high
         What the jobs say instead, and its 90 % range. [unit]
     ratio
-        By which low, typical, high and set-up of the row are multiplied. [–]
+        Of hours: `says` over `book`, by which low, typical, high and set-up of the row are
+        multiplied. [–]
     evidence
         Each job's record.
+    caveat
+        What stands in its way; blank if nothing does.
 
     Examples
     --------
@@ -91,18 +76,27 @@ class Proposal:
     high: float
     ratio: float
     evidence: tuple[Evidence, ...]
+    caveat: str = ""
+
+    @property
+    def is_setting(self) -> bool:
+        """Whether it is about a setting, and not about hours."""
+        return self.unit == "share of variance"
 
     @property
     def words(self) -> str:
         """The proposal as a sentence."""
-        return f"{self.name}: book {self.book:g} {self.unit.split(' per ')[0]}, {self._said}"
+        book = (f"share set {self.book:g}" if self.is_setting
+                else f"book {self.book:g} {self.unit.split(' per ')[0]}")
+        return f"{self.name}: {book}, {self._said}" + (f"; {self.caveat}" if self.caveat else "")
 
     @property
     def source(self) -> str:
         """What an accepted row gives as its source: what was seen, and in which jobs."""
         numbers = [one.job for one in self.evidence]
         more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
-        return (f"The shop's own records: {self._said} where the book said {self.book:g}; jobs "
+        was = "was set" if self.is_setting else "the book said"
+        return (f"{self._said} where {was} {self.book:g}; jobs "
                 f"{', '.join(numbers[:_NAMED])}{more}")
 
     @property
@@ -112,138 +106,113 @@ class Proposal:
 
 
 def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
-    """Every operation whose book hours lie outside of what its finished jobs say, in their order.
+    """What finished jobs contradict and nobody refused: hours, the most wrong first, then shares.
 
-    The most wrong first, by ratio. Needs three jobs of an operation; none are proposed on less.
+    Hours of an operation need three jobs. What was refused is not proposed again until its row
+    was changed, at least half as many jobs again have closed, or the range of what the jobs say
+    no longer holds what was refused.
     """
-    records = records_of(ledger, shop.catalogue)
-    if not records:
+    items = worked_items(ledger, shop.catalogue)
+    if not items:
         return ()
-    found = []
-    for key, (middle, low, high) in pooled(records).items():
-        row = _row(shop.catalogue, key)
-        evidence = records[key]
-        if len(evidence) < FEWEST or low <= 1 <= high or not row.typical:
-            continue
-        says, least, most = (_round(row.typical * ratio) for ratio in (middle, low, high))
-        found.append(Proposal(key, row.name, row.unit, row.typical, says, least, most, middle,
-                              tuple(evidence)))
-    return tuple(sorted(found, key=lambda one: (-abs(math.log(one.ratio)), one.key)))
+    last = _last(shop)
+    return tuple(one for one in (*_hours(items, shop), *_shares(items, shop))
+                 if not _refused(one, last.get(one.key)))
 
 
-def records_of(ledger: Ledger, catalogue: Catalogue) -> dict[str, list[Evidence]]:
-    """Each closed job's record of each operation, by key of the row it stands on today."""
-    closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
-                    key=lambda job: (job.closed, job.number))
-    found: dict[str, list[Evidence]] = defaultdict(list)
-    for books in books_of(ledger, closed):
-        held = ledger.frozen(books.job.number)
-        if held is None:
-            continue
-        era = Era(held.survey["machine"]["era"])
-        then = {(row["operation"], row["era"]): row["typical"]
-                for row, _ in json.loads(held.tables)["operations"]}
-        booked, sums = books.on_items(), defaultdict(lambda: [0.0, 0.0])
-        for item in books.items:
-            row = (catalogue.operations.get((item.operation, era))
-                   or catalogue.operations.get((item.operation, None)))
-            old = then.get((item.operation, str(era)), then.get((item.operation, None)))
-            if row is None or not old or not booked[item.item] > 0 or not item.expected > 0:
-                continue
-            one = sums[_key(row)]
-            one[0] += item.expected * row.typical / old
-            one[1] += booked[item.item]
-        for key, (expected, hours) in sums.items():
-            found[key].append(Evidence(books.job.number, expected, hours))
-    return dict(found)
+def decisions(shop: Shop) -> tuple[Decision, ...]:
+    """Every decision there was, the oldest first."""
+    return decided.log_of(shop.folder / "tables") if shop.folder else ()
 
 
-def pooled(records: dict[str, Sequence[Evidence]]) -> dict[str, tuple[float, float, float]]:
-    """Ratio of booked to expected hours on average, and its 90 % range, of each operation.
+def accept(shop: Shop, proposal: Proposal, on: date | None = None, why: str = "") -> str:
+    """Write a proposal into the shop's table; returns where the row stands.
 
-    The mean of a ratio whose log is normal is exp(mean + variance / 2).
-
-    Examples
-    --------
-    >>> few = [Evidence("a", 1, 1.2), Evidence("b", 1, 1.3), Evidence("c", 1, 1.25)]
-    >>> even = [Evidence("a", 1, 0.95), Evidence("b", 1, 1.05), Evidence("c", 1, 1)]
-    >>> [round(ratio, 2) for ratio in pooled({"flipper-rebuild": few, "test": even})["test"]]
-    [1.0, 0.96, 1.05]
-    """
-    logs = {key: np.log([one.booked / one.expected for one in found])
-            for key, found in records.items()}
-    count, total, square = (np.array([how(one) for one in logs.values()])
-                            for how in (len, np.sum, lambda one: float((one**2).sum())))
-    try:
-        fit = pool(count, total, square)
-    except ValueError:
-        # One operation, or records that are all alike: each stands by itself.
-        return {key: _alone(one) for key, one in logs.items()}
-    kept = fit.between * count / (fit.within + fit.between * count)
-    middle = 1 / float((count / (fit.within + fit.between * count)).sum())
-    sds = np.sqrt(fit.sds**2 + (1 - kept) ** 2 * middle)
-    return {key: _range(mean, sd, fit.within)
-            for key, mean, sd in zip(logs, fit.means, sds, strict=True)}
-
-
-def accept(shop: Shop, proposal: Proposal, on: date | None = None) -> str:
-    """Write a proposal into the shop's table of operations; returns where the row stands.
-
-    Its hours and set-up are multiplied, its source is the evidence; every other row stays as it
-    is, byte for byte. What the row was is kept for `undo`.
+    Low, typical and high hours and the set-up are multiplied, or the share is set; the basis is
+    the shop's records and the source the evidence. Every other row stays, byte for byte.
 
     Raises
     ------
     BadInput
-        If the shop has no table of operations of its own, the row is not in it, or the table
-        would not be valid any more.
+        If the shop has no such table of its own, the row is not in it or was edited since, the
+        setting stands in `shop.toml`, or the table would not be valid any more.
     """
-    path = _table(shop)
-    lines, rows = _rows(path)
-    header, place, cells = _found(rows, proposal.key, path)
-    new = dict(zip(header, cells, strict=False))
-    for column in ("low", "typical", "high", "setup"):
-        if new.get(column, "").strip():
-            new[column] = f"{_round(float(new[column]) * proposal.ratio):g}"
-    # The table knows no basis of its own for the shop's records; this one claims the least.
-    new |= {"basis": str(Basis.MEMORY), "source": proposal.source,
-            "dated": (on or date.today()).isoformat()}
-    before = "".join(lines[slice(*place)])
-    after = _line([new.get(column, "") for column in header], before)
-    log = _log(shop)
-    log.append({"key": proposal.key, "before": before, "after": after,
-                "proposal": asdict(proposal)})
-    _write_log(shop, log)
-    return _replace(path, lines, place, after, proposal.key)
+    return _take(shop, proposal, proposal.says, "accepted", proposal.source, on, why)
+
+
+def edit(shop: Shop, proposal: Proposal, figure: float, why: str, on: date | None = None) -> str:
+    """Accept a proposal with another figure, in the unit of its book; returns where it stands.
+
+    The source says what the jobs said, what was chosen instead, and why.
+
+    Raises
+    ------
+    BadInput
+        As `accept`; and if the hours are not between a tenth and ten times the book's, a share is
+        not below 1, or no reason is given.
+    """
+    faults = []
+    if not why.strip():
+        faults.append(Fault("No reason is given for the other figure.", "Say why.", column="why"))
+    if proposal.is_setting:
+        if not 0 <= figure < 1:
+            faults.append(Fault(f"{figure:g} is no share.", "Write one from 0 to below 1.",
+                                column="figure"))
+    elif not proposal.book / FARTHEST <= figure <= proposal.book * FARTHEST:
+        faults.append(Fault(
+            f"{figure:g} h is too far from the book, which says {proposal.book:g} h.",
+            f"Write hours from {proposal.book / FARTHEST:g} to {proposal.book * FARTHEST:g}.",
+            column="figure"))
+    if faults:
+        raise BadInput(faults)
+    source = f"{proposal.source}. {figure:g} was chosen instead: {' '.join(why.split())}"
+    return _take(shop, proposal, figure, "edited", source, on, why)
+
+
+def refuse(shop: Shop, proposal: Proposal, why: str = "") -> None:
+    """Keep a proposal from being made again until the evidence has moved; see `proposals`.
+
+    Raises
+    ------
+    BadInput
+        If the shop's folder cannot be written to.
+    """
+    tables = _tables(shop)
+    with decided.one_writer(tables):
+        decided.note(tables, _decision(proposal, "refused", why))
 
 
 def undo(shop: Shop, key: str) -> str:
-    """Put a row back as it was before its last proposal was accepted; returns where it stands.
+    """Take back the last decision on a key that stands; returns where its row is, or blank.
 
     Raises
     ------
     BadInput
-        If none was accepted for it, or the row was edited since.
+        If nothing was decided on it, or its row was edited since.
     """
-    path, log = _table(shop), _log(shop)
-    mine = [one for one in log if one["key"] == key]
-    if not mine:
-        keys = list(dict.fromkeys(one["key"] for one in log))
-        raise BadInput(Fault(f'No proposal for "{key}" was accepted.',
-                             one_of(key, keys) if keys else "None was accepted so far."))
-    lines, rows = _rows(path)
-    _, place, _ = _found(rows, key, path)
-    if "".join(lines[slice(*place)]).strip() != mine[-1]["after"].strip():
-        raise BadInput(Fault(f'The row of "{key}" was edited after the proposal was accepted.',
-                             f"Before it was: {mine[-1]['before'].strip()}", path.name))
-    where = _replace(path, lines, place, mine[-1]["before"], key)
-    log.remove(mine[-1])
-    _write_log(shop, log)
-    return where
+    tables = _tables(shop)
+    with decided.one_writer(tables):
+        standing = decided.standing(decided.log_of(tables))
+        if key not in standing:
+            raise BadInput(Fault(
+                f'Nothing that was decided on "{key}" stands.',
+                one_of(key, standing) if standing else "Nothing was decided so far."))
+        last = standing[key][-1]
+        back = replace(last, did="undone", when="", why="", before=last.after, after=last.before,
+                       chosen=None)
+        if last.did == "refused":
+            decided.note(tables, back)
+            return ""
+        table = table_of(tables / last.file, Rate if last.file == "rates.csv" else Operation)
+        if table.text(key).strip() != last.after.strip():
+            raise BadInput(Fault(
+                f'The row of "{key}" was edited after the proposal was accepted.',
+                f"Before it was: {last.before.strip() or 'not there'}", last.file))
+        return decided.change(tables, table, back)
 
 
 def proposal_named(said: str, found: Iterable[Proposal]) -> Proposal:
-    """The proposal for an operation.
+    """The proposal for an operation or a setting.
 
     Raises
     ------
@@ -251,105 +220,115 @@ def proposal_named(said: str, found: Iterable[Proposal]) -> Proposal:
         If there is none, with the nearest.
     """
     by_key = {one.key: one for one in found}
-    key = "-".join(said.split()).casefold()
+    key = key_said(said, by_key)
     if key not in by_key:
         raise BadInput(Fault(f'Nothing is proposed for "{said}".', one_of(said, by_key) if by_key
                              else "There are no proposals now."))
     return by_key[key]
 
 
-# --- figures -------------------------------------------------------------------------------------
+def key_said(said: str, keys: Iterable[str]) -> str:
+    """The key that was meant, blanks and capitals aside; as it was said if there is none."""
+    plain = {key.replace("_", "-").casefold(): key for key in keys}
+    return plain.get("-".join(said.replace("_", "-").split()).casefold(), said)
 
 
-def _alone(logs: np.ndarray) -> tuple[float, float, float]:
-    if len(logs) < FEWEST:
-        return 1.0, 0.0, math.inf
-    variance = float(logs.var(ddof=1))
-    return _range(float(logs.mean()), math.sqrt(variance / len(logs)), variance)
+# --- what is proposed ----------------------------------------------------------------------------
 
 
-def _range(mean: float, sd: float, within: float) -> tuple[float, float, float]:
-    middle = mean + within / 2
-    return tuple(float(math.exp(middle + z * sd)) for z in (0.0, -_Z90, _Z90))
+def _hours(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
+    records = records_of(items)
+    found = []
+    for key, (middle, low, high) in pooled(records).items():
+        row = row_of(shop.catalogue, key)
+        if len(records[key]) < FEWEST or low <= 1 <= high or not row.typical:
+            continue
+        says, least, most = (_round(row.typical * ratio) for ratio in (middle, low, high))
+        found.append(Proposal(key, row.name, row.unit, row.typical, says, least, most,
+                              says / row.typical, tuple(records[key])))
+    return sorted(found, key=lambda one: (-abs(math.log(one.ratio)), one.key))
 
 
-def _round(hours: float) -> float:
-    """To the hundredth, and where that is coarse to two digits."""
-    return float(f"{hours:.2g}") if hours < 0.1 else round(hours, 2)
+def _shares(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
+    return []
 
 
-def _written(hours: float) -> str:
-    return f"{hours:.2g}" if hours < 0.1 else f"{hours:.2f}"
+def _last(shop: Shop) -> dict[str, Decision]:
+    return {key: rows[-1] for key, rows in decided.standing(decisions(shop)).items()}
 
 
-def _key(row: Operation) -> str:
-    return f"{row.operation}/{row.era}" if row.era else row.operation
+def _refused(proposal: Proposal, last: Decision | None) -> bool:
+    """Whether it was refused and the evidence is still what it was then."""
+    return (last is not None and last.did == "refused" and last.book == proposal.book
+            and len(proposal.evidence) < (1 + NEW_JOBS) * len(last.evidence)
+            and proposal.low <= last.says <= proposal.high)
 
 
-def _row(catalogue: Catalogue, key: str) -> Operation:
-    operation, _, era = key.partition("/")
-    return catalogue.operations[operation, Era(era) if era else None]
+# --- taking one ----------------------------------------------------------------------------------
 
 
-# --- the table -----------------------------------------------------------------------------------
+def _take(shop: Shop, proposal: Proposal, figure: float, did: str, source: str,
+          on: date | None, why: str) -> str:
+    tables = _tables(shop)
+    new = {"basis": str(Basis.RECORDS), "source": source,
+           "dated": (on or date.today()).isoformat()}
+    with decided.one_writer(tables):
+        table, cells = _hours_cells(shop, proposal, figure)
+        after = table.line(cells | new)
+        decision = _decision(proposal, did, why, chosen=figure, file=table.path.name,
+                             before=table.text(proposal.key), after=after)
+        return decided.change(tables, table, decision)
 
 
-def _table(shop: Shop) -> Path:
-    path = (shop.folder / "tables" / "operations.csv") if shop.folder else None
-    if path is None or not path.is_file():
+def _hours_cells(shop: Shop, proposal: Proposal, hours: float) -> tuple[Table, dict[str, str]]:
+    path = shop.folder / "tables" / "operations.csv"
+    if not path.is_file():
         raise BadInput(Fault("The shop has no table of operations of its own to write into.",
+                             "Make a shop with: estimator new-shop shop"))
+    table = table_of(path, Operation)
+    cells = table.cells(proposal.key)
+    if not cells:
+        raise BadInput(Fault(f'There is no row for "{proposal.key}".', "Add it.", path.name))
+    if _number(cells.get("typical", "")) != proposal.book:
+        raise BadInput(Fault(
+            f'The row of "{proposal.key}" says {cells.get("typical", "").strip() or "nothing"} '
+            f"now, and the proposal was made for {proposal.book:g}.",
+            "Look at the proposals again.", path.name))
+    for column in ("low", "typical", "high", "setup"):
+        value = _number(cells.get(column, ""))
+        if value is not None:
+            # Six digits: all of the row moves by one ratio, and so do the hours of a quote.
+            cells[column] = f"{hours if column == 'typical' else value * hours / proposal.book:.6g}"
+    return table, cells
+
+
+def _decision(proposal: Proposal, did: str, why: str, **more) -> Decision:
+    return Decision(
+        proposal.key, did, why=" ".join(why.split()), words=proposal.words, book=proposal.book,
+        says=proposal.says, low=proposal.low, high=proposal.high,
+        evidence=tuple((one.job, round(one.expected, 4), round(one.booked, 4))
+                       for one in proposal.evidence), **more)
+
+
+def _tables(shop: Shop):
+    path = shop.folder / "tables" if shop.folder else None
+    if path is None or not path.is_dir():
+        raise BadInput(Fault("There is no shop folder with tables of its own to write into.",
                              "Make a shop with: estimator new-shop shop"))
     return path
 
 
-def _rows(path: Path) -> tuple[list[str], list[tuple[tuple[int, int], list[str]]]]:
-    """Lines as they stand, ends included, and rows: from which line to which, and cells."""
-    lines = list(io.StringIO(path.read_bytes().decode("utf-8"), newline=""))
-    reader, rows, start = csv.reader(lines), [], 0
-    for cells in reader:
-        rows.append(((start, reader.line_num), cells))
-        start = reader.line_num
-    return lines, rows
+def _number(cell: str) -> float | None:
+    try:
+        return float(cell)
+    except ValueError:
+        return None
 
 
-def _found(rows, key: str, path: Path) -> tuple[list[str], tuple[int, int], list[str]]:
-    header = [cell.strip().removeprefix("\ufeff") for cell in rows[0][1]]
-    for place, cells in rows[1:]:
-        said = {column: cell.strip() for column, cell in zip(header, cells, strict=False)}
-        here = "/".join(filter(None, (said.get("operation", ""), said.get("era", ""))))
-        if here == key:
-            return header, place, cells
-    raise BadInput(Fault(f'There is no row for "{key}".', "Add it.", path.name))
+def _round(figure: float) -> float:
+    """To the hundredth, and where that is coarse to two digits."""
+    return float(f"{figure:.2g}") if figure < 0.1 else round(figure, 2)
 
 
-def _line(cells: Sequence[str], before: str) -> str:
-    """A row as CSV, with the line end of the row in whose place it comes."""
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow(cells)
-    return out.getvalue() + before[len(before.rstrip("\r\n")):]
-
-
-def _replace(path: Path, lines: list[str], place: tuple[int, int], row: str, key: str) -> str:
-    """Write the table with one row in another's place, if it is valid then."""
-    text = "".join([*lines[:place[0]], row, *lines[place[1]:]])
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(text.encode("utf-8"))
-    _, faults, where = read_table(part, Operation)
-    if faults:
-        part.unlink()
-        raise BadInput(faults)
-    part.replace(path)
-    operation, _, era = key.partition("/")
-    return where[operation, Era(era) if era else None].replace(part.name, path.name)
-
-
-def _log(shop: Shop) -> list[dict]:
-    path = shop.folder / "tables" / LOG
-    return json.loads(path.read_text(encoding="utf-8")) if path.is_file() else []
-
-
-def _write_log(shop: Shop, log: list[dict]) -> None:
-    path = shop.folder / "tables" / LOG
-    part = path.with_name(LOG + ".part")
-    part.write_text(json.dumps(log, indent=1, ensure_ascii=False), encoding="utf-8")
-    part.replace(path)
+def _written(figure: float) -> str:
+    return f"{figure:.2g}" if figure < 0.1 else f"{figure:.2f}"

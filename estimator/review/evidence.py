@@ -1,0 +1,166 @@
+"""What closed jobs say of book hours: each work item's hours expected and booked, pooled.
+
+A record is one operation in one closed job: hours booked over hours expected, of the items that
+hours are booked to. What a quote expected by an older book is brought to today's, so that jobs
+quoted before and after a change say the same thing. Logs of the ratios are partially pooled over
+operations (`learning.pool`): few records are drawn towards what all work of the shop does. Jobs
+in which everything goes slowly are not told apart; ranges are a little narrow for it.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from estimator.catalogue import Catalogue, Era, Operation
+from estimator.learning import pool
+from estimator.ledger import Ledger
+from estimator.review.books import Books, books_of
+
+FEWEST = 3
+"""Jobs that must have worked on an operation before anything is proposed."""
+Z90 = 1.6449  # standard normal: 5 % above, 5 % below −1.6449
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One closed job's record of an operation, or of all its work.
+
+    Parameters
+    ----------
+    job
+        Its number.
+    expected
+        Of the items that hours are booked to, by the book of today. [h]
+    booked
+        [h]
+    """
+
+    job: str
+    expected: float
+    booked: float
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A work item of a closed job that hours are booked to.
+
+    Parameters
+    ----------
+    job, key, kind
+        Number of the job; key of the operation's row of today; kind of work.
+    person
+        Who booked most of its hours.
+    expected, booked
+        By the book of today, and as it came. [h]
+    """
+
+    job: str
+    key: str
+    kind: str
+    person: str
+    expected: float
+    booked: float
+
+
+def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
+    """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
+    closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
+                    key=lambda job: (job.closed, job.number))
+    books_then: dict[str, dict] = {}
+    found: list[Worked] = []
+    for books in books_of(ledger, closed):
+        held = ledger.frozen(books.job.number)
+        if held is None:
+            continue
+        if held.tables not in books_then:
+            books_then[held.tables] = {
+                (row["operation"], row["era"]): row["typical"]
+                for row, _ in json.loads(held.tables)["operations"]}
+        found += _of_job(books, Era(held.survey["machine"]["era"]), books_then[held.tables],
+                         catalogue)
+    return tuple(found)
+
+
+def records_of(items: Iterable[Worked]) -> dict[str, list[Evidence]]:
+    """Each job's record of each operation, by key of the row it stands on today."""
+    sums: dict[str, dict[str, list[float]]] = defaultdict(dict)
+    for item in items:
+        one = sums[item.key].setdefault(item.job, [0.0, 0.0])
+        one[0] += item.expected
+        one[1] += item.booked
+    return {key: [Evidence(job, *both) for job, both in jobs.items()]
+            for key, jobs in sums.items()}
+
+
+def pooled(records: Mapping[str, Sequence[Evidence]]) -> dict[str, tuple[float, float, float]]:
+    """Ratio of booked to expected hours on average, and its 90 % range, of each operation.
+
+    The mean of a ratio whose log is normal is exp(mean + variance / 2).
+
+    Examples
+    --------
+    >>> few = [Evidence("a", 1, 1.2), Evidence("b", 1, 1.3), Evidence("c", 1, 1.25)]
+    >>> even = [Evidence("a", 1, 0.95), Evidence("b", 1, 1.05), Evidence("c", 1, 1)]
+    >>> [round(ratio, 2) for ratio in pooled({"flipper-rebuild": few, "test": even})["test"]]
+    [1.0, 0.96, 1.05]
+    """
+    logs = {key: np.log([one.booked / one.expected for one in found])
+            for key, found in records.items()}
+    count, total, square = (np.array([how(one) for one in logs.values()])
+                            for how in (len, np.sum, lambda one: float((one**2).sum())))
+    try:
+        fit = pool(count, total, square)
+    except ValueError:
+        # One operation, or records that are all alike: each stands by itself.
+        return {key: _alone(one) for key, one in logs.items()}
+    kept = fit.between * count / (fit.within + fit.between * count)
+    middle = 1 / float((count / (fit.within + fit.between * count)).sum())
+    sds = np.sqrt(fit.sds**2 + (1 - kept) ** 2 * middle)
+    return {key: _range(mean, sd, fit.within)
+            for key, mean, sd in zip(logs, fit.means, sds, strict=True)}
+
+
+def key_of(row: Operation) -> str:
+    """Name of an operation, and after a slash the era where the row is for one era."""
+    return f"{row.operation}/{row.era}" if row.era else row.operation
+
+
+def row_of(catalogue: Catalogue, key: str) -> Operation:
+    """The row of such a key."""
+    operation, _, era = key.partition("/")
+    return catalogue.operations[operation, Era(era) if era else None]
+
+
+def _of_job(books: Books, era: Era, then: Mapping, catalogue: Catalogue) -> Iterable[Worked]:
+    booked, hands = books.on_items(), defaultdict(lambda: defaultdict(float))
+    for entry in books.time:
+        if entry.item is not None:
+            hands[entry.item][entry.person] += entry.hours
+    for item in books.items:
+        row = (catalogue.operations.get((item.operation, era))
+               or catalogue.operations.get((item.operation, None)))
+        old = then.get((item.operation, str(era)), then.get((item.operation, None)))
+        if row is None or not old or not booked[item.item] > 0 or not item.expected > 0:
+            continue
+        people = hands[item.item]
+        yield Worked(books.job.number, key_of(row), row.kind,
+                     max(sorted(people), key=people.__getitem__),
+                     item.expected * row.typical / old, booked[item.item])
+
+
+def _alone(logs: np.ndarray) -> tuple[float, float, float]:
+    if len(logs) < FEWEST:
+        return 1.0, 0.0, math.inf
+    variance = float(logs.var(ddof=1))
+    return _range(float(logs.mean()), math.sqrt(variance / len(logs)), variance)
+
+
+def _range(mean: float, sd: float, within: float) -> tuple[float, float, float]:
+    middle = mean + within / 2
+    return tuple(float(math.exp(middle + z * sd)) for z in (0.0, -Z90, Z90))
