@@ -26,6 +26,9 @@ from estimator.simulate.plan import plan_of, wholes_of
 from estimator.simulate.run import player_of
 from estimator.survey import Survey
 
+_IN_TIME = 0.8
+"""Share of the jobs that are ready within the days that are told."""
+
 
 class Menu:
     """The lines of a quote that can be left out, and the price of any set of those kept.
@@ -99,6 +102,16 @@ class Menu:
         return self._known[kept]
 
     def _priced(self, kept: frozenset[int]) -> tuple[float, float]:
+        prices, days = self._in_trials(kept)
+        return float(np.quantile(prices, self._share)), float(np.quantile(days, _IN_TIME))
+
+    @property
+    def _share(self) -> float:
+        """Share of the trials that the price, or the cap, is enough for."""
+        return self.offer.settings.cap_confidence if self._marked else self.offer.confidence
+
+    def _in_trials(self, kept: frozenset[int]) -> tuple[np.ndarray, np.ndarray]:
+        """What a set of lines would have to be priced at in each trial, and its days."""
         offer, odds, settings = self.offer, self.offer.kept_odds, self.offer.settings
         hours, bought, days = (part.copy() for part in self._fixed)
         for index in kept:
@@ -119,11 +132,8 @@ class Menu:
             days += waits
         if self._marked:
             steps = np.ceil(hours / terms.step_hours - 1e-9) * terms.step_hours
-            price = float(np.quantile(steps * terms.rate + bought, settings.cap_confidence))
-        else:
-            cost = hours * odds.hour_cost + bought
-            price = float(np.quantile(cost, offer.confidence)) / offer.divisor
-        return price, float(np.quantile(days, 0.8))
+            return steps * terms.rate + bought, days
+        return (hours * odds.hour_cost + bought) / offer.divisor, days
 
     def _setups(self, items) -> dict[str, float]:
         """Set-up hours of the operations that some line needs, each once."""
@@ -161,9 +171,7 @@ class Menu:
         """
         offer, odds, settings = self.offer, self.offer.kept_odds, self.offer.settings
         terms = odds.billing
-        rate, divisor, share = odds.hour_cost, offer.divisor, offer.confidence
-        if self._marked:
-            rate, divisor, share = terms.rate, 1.0, settings.cap_confidence
+        rate, divisor = (terms.rate, 1.0) if self._marked else (odds.hour_cost, offer.divisor)
         hour = odds.hours_factor * rate / divisor
         base = (self._fixed[0] * rate + self._fixed[1]) / divisor
         lines = np.stack([(own[0] * rate + own[1]) / divisor for own in self._own.values()]) \
@@ -186,7 +194,8 @@ class Menu:
         return picking.Limit(
             math.floor(most / step + 1e-9) * step if step else most,
             lambda places: self._exact(places)[0], lines.mean(axis=1), float(base.mean()), shared,
-            picking.Trials(base, lines, self._held(share)))
+            picking.Trials(base, lines, self._held(self._share),
+                           lambda places: self._in_trials(self._named(places))[0]))
 
     def days_limit(self, most: float) -> picking.Limit:
         """The limit that the days in four jobs of five are at most `most`. [d]"""
@@ -196,11 +205,16 @@ class Menu:
             if self.lines else np.zeros((0, self.offer.kept_odds.trials))
         return picking.Limit(
             most, lambda places: self._exact(places)[1], lines.mean(axis=1), float(base.mean()),
-            (), picking.Trials(base, lines, self._held(0.8)))
+            (), picking.Trials(base, lines, self._held(_IN_TIME),
+                               lambda places: self._in_trials(self._named(places))[1]))
 
     def _exact(self, places: frozenset[int]) -> tuple[float, float]:
         """Price before rounding, and days, of lines by their place."""
-        return self._figures(frozenset(self.lines[place] for place in places))
+        return self._figures(self._named(places))
+
+    def _named(self, places: frozenset[int]) -> frozenset[int]:
+        """Lines by their place in `lines`."""
+        return frozenset(self.lines[place] for place in places)
 
     def _held(self, share: float) -> float:
         """The share of trials that surely stay within their quantile at `share`, which lies

@@ -322,7 +322,7 @@ def held(observed: ArrayLike, quantile: ArrayLike, confidence: float = 0.95) -> 
     return Held(enough.size, hits, *wilson_range(hits, enough.size, confidence))
 
 
-def wilson_range(hits: int, cases: int, confidence: float = 0.95) -> tuple[float, float]:
+def wilson_range(hits: float, cases: int, confidence: float = 0.95) -> tuple[float, float]:
     """Range of a share, of which a sample was seen, by the score test: right on average. [–]
 
     (p + z²/2n ± z √(p(1 − p)/n + z²/4n²)) / (1 + z²/n)
@@ -393,7 +393,7 @@ def _over_0(name: str, figures: np.ndarray) -> None:
     within(name, float(figures.min()), above=0)
 
 
-def _counts(hits: int, cases: int, confidence: float) -> None:
+def _counts(hits: float, cases: int, confidence: float) -> None:
     within("cases", cases, at_least=1)
     within("hits", hits, at_least=0, up_to=cases)
     within("confidence", confidence, at_least=0, fix="Write 0.95 for 95 %.")

@@ -5,6 +5,7 @@ import random
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 from small_shop import line, operation, row, thing, treatment
 from small_shop import shop as shop_of
@@ -58,6 +59,32 @@ def test_no_line_is_drawn_again_for_another_set(shop, demo, monkeypatch):
     menu = Menu(quote(demo, Choices(Level.FULL, on=ON), shop, compare=False), shop)
     monkeypatch.setattr(play.Player, "_line", lambda *_: pytest.fail("a line was drawn again"))
     assert menu.price(frozenset(menu.lines[:3])) < menu.price(frozenset(menu.lines))
+
+
+@pytest.mark.parametrize("pricing", [FIXED, TIME])
+def test_the_search_is_told_what_a_set_really_costs(shop, demo, pricing):
+    """In every trial: its quantile is the price, a larger set costs no less in any of them."""
+    menu = Menu(quote(demo, Choices(Level.FULL, pricing=pricing, on=ON), shop, compare=False), shop)
+    limits = menu.price_limit(1000), menu.days_limit(30)
+    few, more = frozenset([0, 3, 5]), frozenset([0, 2, 3, 5, 9])
+    for limit, share in zip(limits, (menu._share, 0.8), strict=True):
+        small, large = limit.trials.costs_of(few), limit.trials.costs_of(more)
+        assert (large >= small - 1e-3).all()
+        assert limit.price_of(few) == pytest.approx(np.quantile(small, share), rel=1e-9)
+        counted = limit.trials.base + limit.trials.lines[list(few)].sum(axis=0)
+        assert (small >= counted - 1e-3).all()
+
+
+@pytest.mark.parametrize("pricing", [FIXED, TIME])
+def test_the_best_set_of_a_full_restoration_is_proven(shop, demo, pricing):
+    """Lots and packs lift its price over what adds up; the search still proves its answer."""
+    choices = Choices(Level.FULL, pricing=pricing, on=ON)
+    menu = Menu(quote(demo, choices, shop, compare=False), shop)
+    bare, whole = menu.price(frozenset()), menu.price(frozenset(menu.lines))
+    # Some 2 s; without the costs of sets it is still unproven after 60.
+    fit = fitted(demo, choices, shop, budget=bare + 0.3 * (whole - bare), most_seconds=60)
+    assert fit.proven
+    assert fit.bound == pytest.approx(fit.worth)
 
 
 def test_a_larger_set_never_costs_less(shop, demo):

@@ -204,7 +204,7 @@ def _contradicting(rows: Mapping[tuple[str, str], schema.Correlation], places: M
         file, _, number = places["correlations", key].partition(", row ")
         return file, int(number)
 
-    twice = [key for key in rows if key[::-1] in rows and key > key[::-1]]
+    twice = [key for key in rows if key[::-1] in rows and at(key) > at(key[::-1])]
     for key in twice:
         yield Fault(f"{key[0]} with {key[1]} stands in {places['correlations', key[::-1]]} "
                     "already, the other way round.", "Keep one of the two.", *at(key))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from statistics import NormalDist
 
 from estimator.plots._looks import (
     BLUE,
@@ -30,6 +29,7 @@ from estimator.plots._looks import (
     width,
     write,
 )
+from estimator.scoring import wilson_range
 
 HOURS_WORDS = {0.5: "as often as not", 0.8: "4 jobs in 5", 0.9: "9 jobs in 10"}
 # Shares of jobs that a scale of cost names. [–]
@@ -198,14 +198,8 @@ def _price(ax, covered: float, words: str, at_price) -> None:
 
 def _band(ax, along, trials: int, sure: float) -> None:
     """How far the curve may be off with so many trials."""
-    import numpy as np
-
-    share = np.asarray(_SHARES)
-    z = NormalDist().inv_cdf(0.5 + sure / 2)
-    whole = 1 + z * z / trials
-    middle = (share + z * z / (2 * trials)) / whole
-    off = z * np.sqrt(share * (1 - share) / trials + (z / (2 * trials)) ** 2) / whole
-    above, below = 100 * (middle + off), 100 * (middle - off)
+    below, above = zip(*((100 * low, 100 * high) for low, high in (
+        wilson_range(share * trials, trials, sure) for share in _SHARES)), strict=True)
     area(ax, [*zip(along, above, strict=True), *zip(along[::-1], below[::-1], strict=True)],
          facecolor=PALE_BLUE, edgecolor=BLUE, linewidth=0.6)
 

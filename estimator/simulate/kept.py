@@ -7,6 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 
 MOST_BYTES = 512 * 2**20
+_MISSING = object()
 
 
 class Kept:
@@ -34,17 +35,21 @@ class Kept:
             self._found: OrderedDict[Hashable, tuple[object, int]] = OrderedDict()
             self._bytes = 0
 
-    def __contains__(self, key: Hashable) -> bool:
-        return key in self._found
-
-    def get(self, key: Hashable, make: Callable[[], tuple[object, int]]):
-        """What was kept under `key`, or what `make` gives: the thing and its size in bytes."""
+    def look(self, key: Hashable, missing: object = None):
+        """What was kept under `key`, or `missing`."""
         with self._lock:
             # Out and in again: it is the last to go now.
             found = self._found.pop(key, None)
-            if found is not None:
-                self._found[key] = found
-                return found[0]
+            if found is None:
+                return missing
+            self._found[key] = found
+            return found[0]
+
+    def get(self, key: Hashable, make: Callable[[], tuple[object, int]]):
+        """What was kept under `key`, or what `make` gives: the thing and its size in bytes."""
+        found = self.look(key, _MISSING)
+        if found is not _MISSING:
+            return found
         thing, size = make()
         with self._lock:
             if key not in self._found and size <= self._most:

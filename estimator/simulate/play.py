@@ -8,7 +8,7 @@ import os
 import threading
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,8 +36,7 @@ class Stopped(Exception):
     """The simulation was told to stop; nothing of it is kept."""
 
 
-@dataclass(frozen=True)
-class Drawn:
+class Drawn(NamedTuple):
     """What one survey line drew: shape (trials,) each, float32, None for nothing at all.
 
     `hours` and `find_hours` are before allowances; `pattern` says which of the line's events
@@ -51,12 +50,12 @@ class Drawn:
     find_other: np.ndarray | None = None
     find_days: np.ndarray | None = None
     pattern: np.ndarray | None = None
-    numbers: tuple[int, ...] = field(default=(0,) * len(WHATS), repr=False)
+    numbers: tuple[int, ...] = (0,) * len(WHATS)
 
-    def of(self, what: str) -> tuple[np.ndarray, int] | None:
-        """One kind of amount and a number that tells these draws from all others, if any."""
-        row = getattr(self, what)
-        return None if row is None else (row, self.numbers[WHATS.index(what)])
+    def of(self, what: int) -> tuple[np.ndarray, int] | None:
+        """One of `WHATS` by its place, and a number that tells these draws from all others."""
+        row = self[what]
+        return None if row is None else (row, self.numbers[what])
 
 
 class Player:
@@ -75,12 +74,20 @@ class Player:
         """What a line draws; each kind of amount is kept for the next time."""
         return self._line(plan, self._keep)
 
-    def has(self, plan: LinePlan) -> bool:
-        """Is all that a line draws kept already?"""
-        return self._key is not None and all(
-            not what or (self._key, how.__name__, what) in _DRAWN
-            for how, what in ((self.total, plan.hours), (self.total, plan.parts),
-                              (self.total, plan.materials), (self._finds, plan.events)))
+    def known(self, plan: LinePlan) -> Drawn | None:
+        """What a line draws if all of it is kept already."""
+        def look(how: Callable, what: tuple) -> tuple:
+            found = _DRAWN.look((self._key, how.__name__, what)) if what else (how(what), 0)
+            if found is None:
+                raise KeyError
+            return found
+
+        if self._key is None:
+            return None
+        try:
+            return self._line(plan, look)
+        except KeyError:
+            return None
 
     def kept(self, how: Callable[[Iterable[Amount]], np.ndarray | None],
              amounts: tuple[Amount, ...]) -> np.ndarray | None:
@@ -130,7 +137,7 @@ class Player:
         while size * _GROUP < len(drawn):
             size *= _GROUP
         # The sum of all is kept too: most kinds of amount are as they were.
-        whole = self._group(drawn, what, size)
+        whole = self._group(drawn, WHATS.index(what), size)
         total[:] = 0 if whole is None else whole
         return total
 
@@ -139,7 +146,7 @@ class Player:
         # With few trials adding up is quicker than looking up.
         return self._key is not None and self.streams.trials >= 50_000
 
-    def _group(self, drawn: Sequence[Drawn | None], what: str, size: int) -> np.ndarray | None:
+    def _group(self, drawn: Sequence[Drawn | None], what: int, size: int) -> np.ndarray | None:
         """Sum of groups of so many lines; float32, None for nothing."""
         rows = [row for line in drawn if line is not None and (row := line.of(what)) is not None]
         if len(rows) < 2:
@@ -299,9 +306,12 @@ def play_lines(player: Player, plans: Sequence[LinePlan | None], *, workers: int
     """
     at = [place for place, plan in enumerate(plans) if plan is not None]
     found: list[Drawn | None] = [None] * len(plans)
+    if each is None:
+        found = [None if plan is None else player.known(plan) for plan in plans]
+        at = [place for place in at if found[place] is None]
     if workers is None:
-        new = sum(each is not None or not player.has(plans[place]) for place in at)
-        workers = min(os.cpu_count() or 1, 4) if player.streams.trials * new > 1_000_000 else 1
+        much = player.streams.trials * len(at) > 1_000_000
+        workers = min(os.cpu_count() or 1, 4) if much else 1
     make = player.line if each is None else player._line
 
     def take(done: int, place: int, drawn: Drawn) -> None:
