@@ -4,8 +4,9 @@ A SQLite file in the shop folder, or a PostgreSQL database whose address stands 
 `ledger`. Drafts: it knows keys, times and JSON, and nothing of what a draft says; the pages put
 in what they need to open again where they left off. Quotes sent: what was asked for, what it was
 expected to cost, whether the customer accepted, and all that it was computed from. Jobs: their
-work items, hours, purchases, outwork and sales. Entries are added and corrected by counter-entries,
-never overwritten; the database itself refuses to change them.
+work items, hours, purchases, outwork and sales, items that are done; revisions and what the
+customer answered. Entries are added and corrected by counter-entries, never overwritten; the
+database itself refuses to change them.
 
 The file is opened at the first call and made at the first save, so that looking at a page leaves
 nothing behind. An older one is copied to `ledger-backup-VERSION-TIME.sqlite` beside it and then
@@ -13,14 +14,17 @@ brought up to date (`migrations`); it keeps what it holds.
 """
 
 from estimator.ledger.bookings import Bookings
+from estimator.ledger.caps import Cap, Use
 from estimator.ledger.clocks import Clocks, on_what
 from estimator.ledger.jobs import Jobs
 from estimator.ledger.opening import FILE
 from estimator.ledger.quotes import Drafts, Quotes
 from estimator.ledger.records import (
+    ANSWERS,
     OUTCOMES,
     STATES,
     Clock,
+    Done,
     Draft,
     Entry,
     Frozen,
@@ -29,6 +33,7 @@ from estimator.ledger.records import (
     Outwork,
     Purchase,
     Question,
+    Revision,
     Sale,
     Sent,
     Stale,
@@ -36,11 +41,12 @@ from estimator.ledger.records import (
     Unsure,
     new_key,
 )
+from estimator.ledger.revisions import Revisions
 from estimator.ledger.rules import item_named, job_named, unbilled_named
 from estimator.ledger.transfer import backup, bring_in, export, restore
 
 
-class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks):
+class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks, Revisions):
     """The ledger of the shop in `folder`.
 
     Parameters
@@ -70,8 +76,8 @@ class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks):
 
 
 __all__ = [
-    "FILE", "OUTCOMES", "STATES", "Clock", "Draft", "Entry", "Frozen", "Item", "Job", "Ledger",
-    "Outwork", "Purchase", "Question", "Sale", "Sent", "Stale", "TimeEntry", "Unsure", "backup",
-    "bring_in", "export", "item_named", "job_named", "new_key", "on_what", "restore",
-    "unbilled_named",
+    "ANSWERS", "FILE", "OUTCOMES", "STATES", "Cap", "Clock", "Done", "Draft", "Entry", "Frozen",
+    "Item", "Job", "Ledger", "Outwork", "Purchase", "Question", "Revision", "Sale", "Sent",
+    "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export", "item_named",
+    "job_named", "new_key", "on_what", "restore", "unbilled_named",
 ]

@@ -14,10 +14,18 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TypeVar
 
 from estimator.errors import BadInput, Fault
-from estimator.ledger import rules
+from estimator.ledger import caps, rules
 from estimator.ledger.opening import Database
-from estimator.ledger.reading import TABLE, clocks_in, entries_in, items_in, jobs_in
+from estimator.ledger.reading import (
+    TABLE,
+    clocks_in,
+    dropped_in,
+    entries_in,
+    items_in,
+    jobs_in,
+)
 from estimator.ledger.records import (
+    Done,
     Entry,
     Outwork,
     Purchase,
@@ -31,7 +39,7 @@ from estimator.ledger.schema import tables
 SomeEntry = TypeVar("SomeEntry", bound=Entry)
 
 _SIGNED = {TimeEntry: ("hours",), Purchase: ("quantity", "amount"),
-           Outwork: ("quantity", "amount"), Sale: ("amount", "fees")}
+           Outwork: ("quantity", "amount"), Sale: ("amount", "fees"), Done: ()}
 
 
 class Bookings(Database):
@@ -45,7 +53,7 @@ class Bookings(Database):
         Parameters
         ----------
         kind
-            `TimeEntry`, `Purchase`, `Outwork` or `Sale`.
+            `TimeEntry`, `Purchase`, `Outwork`, `Sale` or `Done`.
         job, since, until
             Only of this job, from this day, up to this day.
         history
@@ -83,18 +91,85 @@ class Bookings(Database):
         with self._writing() as connection:
             return book_in(connection, entries, unbilled, sure, rows, file, now)
 
-    def add(self, entry: SomeEntry, *, now: datetime | None = None) -> SomeEntry:
+    def add(self, entry: SomeEntry, *, sure: Collection[str] = (), now: datetime | None = None
+            ) -> SomeEntry:
         """Book a purchase, outwork or a sale; returns it as kept.
 
         Raises
         ------
         BadInput
             With every fault of it; pieces of outwork that come back must have been sent.
+        Unsure
+            If it passes the cap of its job, and `sure` does not say so.
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
             _check_amounts(connection, entry, now)
+            ask(caps.asked_in(connection, [entry]), sure)
             return _insert(connection, entry, now)
+
+    def mark_done(self, job: str, items: Sequence[int], day: date, *, note: str = "",
+                  now: datetime | None = None) -> tuple[Done, ...]:
+        """Mark work items of a job as done; all of them, or none. Returns the marks as kept.
+
+        Raises
+        ------
+        BadInput
+            With every fault: no such item, one that was dropped or is done already, a day that is
+            still to come, a job that is closed.
+        """
+        now = now or datetime.now(UTC)
+        with self._writing() as connection:
+            found = rules.job_named(job, jobs_in(connection))
+            marks = [Done(day=day, job=found.number, item=item, note=note)
+                     for item in dict.fromkeys(items)]
+            faults = rules.marks_wrong(found, marks, rules.Known(
+                items={(item.job, item.item): item
+                       for item in items_in(connection, [found.number])},
+                dropped=dropped_in(connection, [found.number]), now=now,
+                done={(mark.job, mark.item): mark
+                      for mark in entries_in(connection, Done, job=found.number)}))
+            if faults:
+                raise BadInput(faults)
+            return tuple(_insert(connection, mark, now) for mark in marks)
+
+    def not_done(self, job: str, items: Sequence[int], why: str, *, now: datetime | None = None
+                 ) -> tuple[Done, ...]:
+        """Take the marks of work items back by counter-entries; returns those.
+
+        Raises
+        ------
+        BadInput
+            If one of them is not marked, or no word says why.
+        """
+        now = now or datetime.now(UTC)
+        with self._writing() as connection:
+            found = rules.job_named(job, jobs_in(connection))
+            marks = {mark.item: mark for mark in entries_in(connection, Done, job=found.number)}
+            faults = [] if why.strip() else [Fault("It does not say why the mark is taken back.",
+                                                   "Write it in a few words.")]
+            faults += [Fault(f"Item {item} of {found.name} is not marked as done.",
+                             f"Marked are {', '.join(map(str, sorted(marks)))}." if marks
+                             else "None of its items is.")
+                       for item in dict.fromkeys(items) if item not in marks]
+            if faults:
+                raise BadInput(faults)
+            return tuple(_insert(connection, replace(
+                marks[item], reverses=marks[item].id, why=why.strip()), now)
+                for item in dict.fromkeys(items))
+
+    def cap_use(self, job: str) -> caps.Use | None:
+        """How much of a job's cap is used; None for a fixed price or a quote that is not known.
+
+        Parameters
+        ----------
+        job
+            Number of the job.
+        """
+        if self._absent:
+            return None
+        with self._reading() as connection:
+            return next((use for use, _ in caps.uses_in(connection, [job]).values()), None)
 
     def correct(self, kind: type[SomeEntry], id: int, why: str, instead: SomeEntry | None = None,
                 *, unbilled: Collection[str] = (), sure: Collection[str] = (),
@@ -127,8 +202,11 @@ class Bookings(Database):
             instead = replace(instead, replaces=id, why=why.strip())
             if kind is TimeEntry:
                 return back, *book_in(connection, [instead], unbilled, sure, (), "", now)
-            _check_amounts(connection, instead, now)
+            if kind is not Done:
+                _check_amounts(connection, instead, now)
+                ask(caps.asked_in(connection, [instead]), sure)
             return back, _insert(connection, instead, now)
+
 
 def _insert(connection, entry: SomeEntry, now: datetime) -> SomeEntry:
     from sqlalchemy import insert
@@ -156,6 +234,9 @@ def known_in(connection, entries: Sequence[TimeEntry], unbilled: Collection[str]
     return rules.Known(
         jobs=jobs,
         items={(item.job, item.item): item for item in items_in(connection, numbers)},
+        dropped=dropped_in(connection, numbers),
+        done={(mark.job, mark.item): mark for number in numbers
+              for mark in entries_in(connection, Done, job=number)},
         unbilled=unbilled, people=sorted(people), booked=near, now=now)
 
 
@@ -167,7 +248,7 @@ def book_in(connection, entries, unbilled, sure, rows, file, now) -> tuple[TimeE
     if faults:
         open_ones = [one for one in questions if one.key not in sure]
         raise BadInput([*faults, *(Unsure(open_ones).faults if open_ones else ())])
-    ask(questions, sure)
+    ask([*questions, *caps.asked_in(connection, entries, rows, file)], sure)
     return tuple(_insert(connection, entry, now) for entry in entries)
 
 

@@ -9,7 +9,7 @@ from datetime import date
 from estimator.errors import BadInput, Fault, one_of
 from estimator.ledger import rules
 from estimator.ledger.opening import Database
-from estimator.ledger.reading import clocks_in, items_in, jobs_in
+from estimator.ledger.reading import clocks_in, items_in, jobs_in, revisions_in
 from estimator.ledger.records import STATES, Item, Job
 from estimator.ledger.schema import tables
 
@@ -34,12 +34,12 @@ class Jobs(Database):
         """
         return rules.job_named(said, self.jobs())
 
-    def items(self, number: str) -> tuple[Item, ...]:
-        """The work items of a job, by their number."""
+    def items(self, number: str, *, dropped: bool = False) -> tuple[Item, ...]:
+        """The work items of a job, by their number; with those dropped if asked for."""
         if self._absent:
             return ()
         with self._reading() as connection:
-            return items_in(connection, [number])
+            return items_in(connection, [number], dropped)
 
     def accept(self, job: Job, items: Iterable[Item]) -> Job:
         """Keep a quote that was accepted as a job with its work items; the quote is won.
@@ -55,6 +55,11 @@ class Jobs(Database):
             if job.number in {one.number for one in jobs_in(connection)}:
                 raise BadInput(Fault(f"Quote {job.number} is a job already.",
                                      f"Look at it with: estimator job show {job.number}"))
+            known = {one.number: one.job for one in revisions_in(connection)}
+            if job.number in known:
+                raise BadInput(Fault(
+                    f"Quote {job.number} is a revision of the job {known[job.number]}.",
+                    f"Take it into that job with: estimator job agree {job.number}"))
             connection.execute(insert(t.jobs).values(vars(job)))
             rows = [dict(vars(item)) for item in items]
             if rows:

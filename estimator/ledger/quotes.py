@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 
 from estimator.errors import BadInput, Fault
 from estimator.ledger.opening import Database
+from estimator.ledger.reading import revisions_in
 from estimator.ledger.records import (
     OUTCOMES,
     Draft,
@@ -101,21 +102,8 @@ class Quotes(Database):
         stays as it was won or lost, and that is what is returned. What it was computed from is
         never replaced: the later comes to stand before the earlier.
         """
-        from sqlalchemy import insert, select, update
-        table = tables().sent
-        values = asdict(sent) | {"cost_mean": float(sent.cost_mean)}
-        same = table.c.number == sent.number
         with self._writing() as connection:
-            row = connection.execute(select(table).where(same)).first()
-            if row is None:
-                connection.execute(insert(table).values(values))
-            elif row.outcome == "open":
-                connection.execute(update(table).where(same).values(values))
-            else:
-                return Sent(**row._mapping)
-            if frozen is not None:
-                _freeze(connection, frozen)
-        return sent
+            return record_in(connection, sent, frozen)
 
     def frozen(self, number: str) -> Frozen | None:
         """What a quote was computed from, as it was sent last.
@@ -164,6 +152,11 @@ class Quotes(Database):
         same = table.c.number == number
         jobs = tables().jobs
         with self._writing() as connection:
+            revised = [one for one in revisions_in(connection) if one.number == number]
+            if revised:
+                raise BadInput(Fault(
+                    f"Quote {number} is a revision of the job {revised[0].job}.",
+                    "Say what came of it with: estimator job agree, or estimator job refuse."))
             if outcome != "won" and connection.execute(
                     select(jobs.c.number).where(jobs.c.number == number)).first():
                 raise BadInput(Fault(f"Quote {number} was accepted and is a job.",
@@ -171,6 +164,24 @@ class Quotes(Database):
             if not connection.execute(update(table).where(same).values(outcome=outcome)).rowcount:
                 raise BadInput(no_number(number, _numbers(connection)))
             return Sent(**connection.execute(select(table).where(same)).one()._mapping)
+
+
+def record_in(connection, sent: Sent, frozen: Frozen | None) -> Sent:
+    """Keep a quote on a connection that holds the lock; see `Quotes.record`."""
+    from sqlalchemy import insert, select, update
+    table = tables().sent
+    values = asdict(sent) | {"cost_mean": float(sent.cost_mean)}
+    same = table.c.number == sent.number
+    row = connection.execute(select(table).where(same)).first()
+    if row is None:
+        connection.execute(insert(table).values(values))
+    elif row.outcome == "open":
+        connection.execute(update(table).where(same).values(values))
+    else:
+        return Sent(**row._mapping)
+    if frozen is not None:
+        _freeze(connection, frozen)
+    return sent
 
 
 def _numbers(connection) -> list[str]:

@@ -14,6 +14,8 @@ from estimator.errors import BadInput, Fault, one_of
 OUTCOMES = ("open", "won", "lost")
 STATES = ("accepted", "on the bench", "waiting", "finished", "closed")
 """What a job can be: waiting means for parts, outwork, a cure or the customer."""
+ANSWERS = ("open", "agreed", "refused")
+"""What a customer says to a revision of a job; open while nothing was said."""
 
 
 @dataclass(frozen=True)
@@ -280,6 +282,50 @@ class Sale(Entry):
     amount: Decimal
     currency: str
     fees: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Done(Entry):
+    """A work item that is finished, since `day`."""
+
+    item: int
+
+
+@dataclass(frozen=True)
+class Revision:
+    """A later quote for a job under way, which the customer agrees to or refuses.
+
+    Parameters
+    ----------
+    number
+        Its own, as a quote sent.
+    job
+        Number of the job.
+    of
+        Number of the quote that it would take the place of.
+    offered
+        The day it was offered.
+    ready
+        When the job would be ready with it; None where no day is known.
+    changes
+        What is different and why, as JSON values.
+    answer
+        One of `ANSWERS`.
+    answered
+        The day of the answer; None while it is open.
+    note
+        Words to the answer.
+    """
+
+    number: str
+    job: str
+    of: str
+    offered: date
+    ready: date | None
+    changes: Sequence[Mapping]
+    answer: str = "open"
+    answered: date | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from estimator.errors import BadInput, Fault, one_of
 from estimator.ledger.records import (
     Clock,
+    Done,
     Entry,
     Item,
     Job,
@@ -42,6 +43,10 @@ class Known:
     ----------
     jobs, items
         By number, and by number of job and item.
+    dropped
+        Of items that were dropped, the revision that did.
+    done
+        Marks of items that are done.
     unbilled
         Names of the kinds of time that no quote pays for.
     people
@@ -54,6 +59,8 @@ class Known:
 
     jobs: Mapping[str, Job] = field(default_factory=dict)
     items: Mapping[tuple[str, int], Item] = field(default_factory=dict)
+    dropped: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    done: Mapping[tuple[str, int], Done] = field(default_factory=dict)
     unbilled: Collection[str] = ()
     people: Sequence[str] = ()
     booked: Sequence[TimeEntry] = ()
@@ -242,6 +249,8 @@ def _unknown_place(entry: TimeEntry, known: Known) -> Iterator[Fault]:
     elif entry.item is not None and entry.job is None:
         yield Fault("A work item belongs to a job, and none is named.", "Name the job.",
                     column="job")
+    elif (entry.job, entry.item) in known.dropped:
+        yield _dropped(entry.item, known.dropped[entry.job, entry.item])
     elif entry.item is not None and (entry.job, entry.item) not in known.items:
         last = max((item for job, item in known.items if job == entry.job), default=0)
         yield Fault(f"The job has no work item {entry.item}.",
@@ -256,6 +265,9 @@ def odd(entry: TimeEntry, known: Known) -> Iterator[tuple[str, str]]:
         yield "closed-job", f"The job {job.name} was closed on {job.closed}."
     if job and entry.day < job.accepted:
         yield "before-job", f"{entry.day} is before the job {job.name} was accepted."
+    mark = known.done.get((entry.job, entry.item))
+    if mark and entry.day > mark.day:
+        yield "done-item", (f"Item {entry.item} of {job.name} was marked as done on {mark.day}.")
     if (known.today - entry.day).days > LONG_AGO_DAYS:
         yield "long-ago", f"{entry.day} is {(known.today - entry.day).days} days ago."
     if known.people and entry.person not in known.people:
@@ -341,6 +353,36 @@ def amounts_wrong(entry: Entry, known: Known) -> Iterator[Fault]:
             entry.of is not None):
         yield Fault("Outwork is sent, or comes back from an entry by which it was sent.",
                     "Say which.", column="event")
+
+
+def marks_wrong(job: Job, marks: Sequence[Done], known: Known) -> list[Fault]:
+    """What cannot be, of items of a job that are to be marked as done together."""
+    faults = []
+    if job.state == "closed":
+        faults.append(Fault(f"The job {job.name} was closed on {job.closed}.",
+                            "All of a closed job counts as done."))
+    if any(mark.day > known.today for mark in marks):
+        faults.append(Fault(f"{marks[0].day} is still to come.", "Mark items once they are done.",
+                            column="date"))
+    last = max((item for _, item in known.items), default=0)
+    for mark in marks:
+        place = mark.job, mark.item
+        if place in known.dropped:
+            faults.append(_dropped(mark.item, known.dropped[place]))
+        elif place not in known.items:
+            faults.append(Fault(f"The job has no work item {mark.item}.",
+                                f"Its items are numbered 1 to {last}." if last
+                                else "It has none at all.", column="item"))
+        elif place in known.done:
+            faults.append(Fault(f"Item {mark.item} is done since {known.done[place].day} already.",
+                                "Take that mark back first, if it is wrong: estimator job "
+                                "not-done.", column="item"))
+    return faults
+
+
+def _dropped(item: int, revision: str) -> Fault:
+    return Fault(f"Work item {item} was dropped by the revision {revision}.",
+                 'Book to another item, or to "unlisted".', column="item")
 
 
 def _what(entry: TimeEntry) -> tuple:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import functools
 
-VERSION = 4
+VERSION = 5
 """Of the ledger: 1 drafts; 2 quotes sent as well; 3 what they were computed from; 4 jobs, their
-items, and what is booked to them."""
+items, and what is booked to them; 5 revisions of jobs, items they drop, items that are done."""
 
 
 @functools.lru_cache(maxsize=1)
@@ -184,6 +184,35 @@ def tables():
         Column("fees", Money(40), nullable=False),
         Column("currency", String(3), nullable=False),
     )
+    done_marks = entries(
+        "done_marks",
+        Column("item", Integer, nullable=False),
+        ForeignKeyConstraint(["job", "item"], ["items.job", "items.item"]),
+    )
+    revisions = Table(
+        "revisions", about,
+        Column("number", String(40), ForeignKey("sent.number"), primary_key=True),
+        Column("job", String(40), ForeignKey("jobs.number"), nullable=False, index=True),
+        Column("of", String(40), ForeignKey("sent.number"), nullable=False),
+        Column("offered", Day(10), nullable=False),
+        Column("ready", Day(10)),
+        Column("changes", JSON, nullable=False),
+    )
+    answers = Table(
+        "answers", about,
+        Column("number", String(40), ForeignKey("revisions.number"), primary_key=True),
+        Column("answer", String(7), nullable=False),
+        Column("answered", Day(10), nullable=False),
+        Column("kept", Moment(32), nullable=False),
+        Column("note", String, nullable=False),
+    )
+    dropped_items = Table(
+        "dropped_items", about,
+        Column("job", String(40), primary_key=True),
+        Column("item", Integer, primary_key=True, autoincrement=False),
+        Column("revision", String(40), ForeignKey("revisions.number"), nullable=False),
+        ForeignKeyConstraint(["job", "item"], ["items.job", "items.item"]),
+    )
     clocks = Table(
         "clocks", about,
         Column("person", String(80), primary_key=True),
@@ -197,4 +226,5 @@ def tables():
     return SimpleNamespace(
         about=about, drafts=drafts, sent=sent, shop_tables=shop_tables, frozen=frozen, jobs=jobs,
         items=items, time_entries=time_entries, purchases=purchases, outwork=outwork, sales=sales,
+        done_marks=done_marks, revisions=revisions, answers=answers, dropped_items=dropped_items,
         clocks=clocks)
