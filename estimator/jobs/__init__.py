@@ -4,9 +4,9 @@
 quote that was accepted; `sheet` reads time sheets.
 """
 
-from estimator.jobs.freezing import frozen, keep, reopen
+from estimator.jobs.freezing import frozen, keep, opened, reopen
 from estimator.jobs.sheet import book_sheet, day_of, hours_of, read_sheet, time_of
 from estimator.jobs.work import accept, items_of
 
 __all__ = ["accept", "book_sheet", "day_of", "frozen", "hours_of", "items_of", "keep",
-           "read_sheet", "reopen", "time_of"]
+           "opened", "read_sheet", "reopen", "time_of"]

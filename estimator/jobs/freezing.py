@@ -6,10 +6,12 @@ afterwards, every figure comes out as it was sent.
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
+from pathlib import Path
 from types import MappingProxyType
 
 from pydantic import ValidationError
@@ -87,7 +89,12 @@ def reopen(ledger: Ledger, number: str) -> tuple[Survey, Choices, Shop]:
         If no quote of that number was kept; if it was sent before the ledger kept what quotes
         are computed from; or if this version of the program cannot read what another one kept.
     """
-    held = ledger.frozen(number)
+    return opened(ledger.frozen(number), number, ledger.folder)
+
+
+def opened(held: Frozen | None, number: str, folder: Path | None = None
+           ) -> tuple[Survey, Choices, Shop]:
+    """As `reopen`, from what the ledger kept under a number; None is nothing."""
     if held is None:
         raise BadInput(Fault(
             f"Quote {number} was sent before the ledger kept what a quote is computed from; "
@@ -95,7 +102,7 @@ def reopen(ledger: Ledger, number: str) -> tuple[Survey, Choices, Shop]:
             "Quote the survey again to open its figures."))
     try:
         settings = open_shop().settings.model_dump() | dict(held.settings)
-        shop = Shop(Settings.model_validate(settings), _catalogue(held.tables), ledger.folder)
+        shop = Shop(Settings.model_validate(settings), _catalogue(held.tables), folder)
         return _survey(held.survey), _choices(held.choices), shop
     except (ValidationError, KeyError, TypeError, ValueError):
         raise BadInput(Fault(
@@ -117,7 +124,9 @@ def _tables_text(catalogue: Catalogue) -> str:
     }, ensure_ascii=False, separators=(",", ":"))
 
 
+@functools.lru_cache(maxsize=8)
 def _catalogue(text: str) -> Catalogue:
+    """Tables from their text; most quotes of a shop were computed from the same few."""
     said = json.loads(text)
     held: dict[str, Mapping] = {}
     places: dict[tuple[str, object], str] = {}

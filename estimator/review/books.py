@@ -121,12 +121,12 @@ def standard_of(ledger: Ledger, number: str) -> Standard:
     BadInput
         If it is not known what it was computed from.
     """
-    survey, choices, shop = bench.reopen(ledger, number)
+    held = ledger.frozen(number)
+    survey, choices, shop = bench.opened(held, number, ledger.folder)
     works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
                   added=choices.added)
-    answer = ledger.frozen(number).answer
     return Standard(estimate(works, shop), shop, {
-        what: {share: answer[f"{what}_p{round(100 * share)}"] for share in SHARES}
+        what: {share: held.answer[f"{what}_p{round(100 * share)}"] for share in SHARES}
         for what in ("hours", "cost")})
 
 
