@@ -12,10 +12,16 @@ def quote():
     show()
 
 
+def review_hours():
+    """Show the page "Review hours"; call it as the last thing of a notebook's cell."""
+    from estimator.pages.review_page import show
+    show()
+
+
 def serve(shop_folder=None, notebooks_folder=None, port=None, browser=True) -> int:
     """Open the pages in a browser and serve them until Ctrl-C; see `estimator.pages.serve`."""
     from estimator.pages import serving
     return serving.serve(shop_folder, notebooks_folder, port, browser)
 
 
-__all__ = ["quote", "serve"]
+__all__ = ["quote", "review_hours", "serve"]

@@ -1,0 +1,162 @@
+"""Jobs on the page: accept a quote, choose a job, say where it stands, close it and open it again."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+import ipywidgets as widgets
+
+from estimator import jobs
+from estimator.documents.wording import money
+from estimator.ledger import STATES
+from estimator.pages import typed
+from estimator.pages.board import box, heading
+from estimator.pages.entering import Button, Field, Form, Listing, Row
+from estimator.pages.guard import Alert, guarded
+from estimator.pages.workshop import Workshop
+
+LATEST = 20
+
+
+class JobList:
+    """The part of the page that leads a job from a quote to its close.
+
+    Parameters
+    ----------
+    more
+        Widgets that stand below where the chosen job stands.
+    """
+
+    def __init__(self, workshop: Workshop, *more: widgets.Widget):
+        self.workshop, self.log_path = workshop, workshop.log_path
+        self.alerts = {"jobs": Alert()}
+        self._accepting = ""
+        self.jobs = Listing("jobs", "Jobs", ("Number", "Job", "State", "Accepted", "Promised",
+                                             ">Expected h", ">Booked h"),
+                            "No job so far: accept a quote below.", self._chosen)
+        self.sent = Listing("quotes", "Quotes sent", ("Number", "Sent", "Machine", "Level",
+                                                      ">Price before tax", "Outcome"),
+                            "No quote waits for an answer. A quote counts as sent when its "
+                            "documents are written.", self._asked)
+        self.accept_head = widgets.HTML()
+        self.accept = Form("accept", "Accept a quote", (), [
+            Button("accept", "Make it a job"), Button("leave", "Not now", False)], self._accepted,
+            log_path=self.log_path)
+        self.accept_box = box("est-block", self.accept_head, self.accept)
+        self.accept_box.layout.display = "none"
+        self.state_head = widgets.HTML()
+        self.state = Form("state", "Where the job stands", (), (), self._stated,
+                          log_path=self.log_path)
+        self.state_box = box("est-block", self.state_head, self.state, *more)
+        self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"), self.jobs,
+                          self.state_box, heading("Quotes that can become a job"),
+                          self.accept_box, self.sent)
+
+    def failed(self, _area: str) -> None:
+        """What could not be read is said; what stands there is of before."""
+
+    @guarded("jobs")
+    def show(self) -> None:
+        """Show what the ledger holds."""
+        shop = self.workshop
+        booked: dict[str | None, float] = {}
+        for entry in shop.entries:
+            booked[entry.job] = booked.get(entry.job, 0.0) + entry.hours
+        self.jobs.show([
+            Row(job.number, (job.number, job.name, job.state, str(job.accepted),
+                             str(job.promised or ""),
+                             f"{sum(one.expected for one in shop.items(job.number)):.1f}",
+                             f"{booked.get(job.number, 0.0):.1f}"),
+                (("choose", "Choose", f"Choose {job.name}"),), job.number == shop.number)
+            for job in shop.jobs])
+        accepted = {job.number for job in shop.jobs}
+        # A revision is agreed to within its job, and makes none of its own.
+        accepted |= {one.number for one in shop.ledger.revisions()}
+        names = {str(level): row.name for level, row in shop.shop.catalogue.levels.items()}
+        waiting = [one for one in shop.ledger.sent()
+                   if one.number not in accepted and one.outcome != "lost"]
+        self.sent.show([
+            Row(one.number, (one.number, str(one.sent), one.title or "Untitled machine",
+                             names.get(one.level, one.level), money(one.price, shop.shop.settings)
+                             if one.currency == shop.shop.settings.currency
+                             else f"{one.price} {one.currency}", one.outcome),
+                (("accept", "Accept", f"Accept quote {one.number}"),))
+            for one in waiting[:LATEST]])
+        self._show_state()
+
+    def _show_state(self) -> None:
+        job = self.workshop.job
+        self.state_box.layout.display = "" if job else "none"
+        if job is None:
+            return
+        closed = job.state == "closed"
+        ended = f"; closed on {job.closed}" if job.closed else ""
+        self.state_head.value = f"<h2>{html.escape(job.name)}: {job.state}{ended}</h2>"
+        self.state.buttons = [{"act": "reopen", "label": "Open it again", "first": True}] \
+            if closed else [{"act": "keep", "label": "Keep", "first": True},
+                            {"act": "close", "label": "Close the job", "first": False}]
+        today = date.today().isoformat()
+        self.state.offer([] if closed else [
+            Field("state", "Where it stands", "choice", job.state,
+                  tuple([state, state] for state in STATES if state != "closed")),
+            Field("promised", "Promised for", "date", str(job.promised or ""),
+                  help="Blank promises no day."),
+            Field("closed", "Closed on", "date", today, help="For when it is closed.")])
+
+    # What is done ---------------------------------------------------------------------------
+
+    @guarded("jobs")
+    def _chosen(self, _act: str, number: str) -> None:
+        self.state.clear()
+        self.workshop.choose(number)
+
+    @guarded("jobs")
+    def _asked(self, _act: str, number: str) -> None:
+        self._accepting = number
+        self.accept.clear()
+        self.accept_head.value = f"<h3>Accept quote {html.escape(number)}</h3>"
+        self.accept.offer([
+            Field("name", "Name of the job", help="Blank takes the machine and its customer."),
+            Field("date", "Accepted on", "date", date.today().isoformat()),
+            Field("promised", "Promised for", "date", help="Blank promises no day.")])
+        self.accept_box.layout.display = ""
+        self.accept.focus()
+
+    def _accepted(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
+        said = ""
+        if act == "accept":
+            read = typed.Reading(values)
+            name = read.take("name")
+            on = read.take("date", jobs.day_of, "Say when it was accepted.")
+            promised = read.take("promised", jobs.day_of)
+            read.done()
+            job = jobs.accept(self.workshop.ledger, self._accepting, name=name, on=on,
+                              promised=promised)
+            self.workshop.number = job.number
+            self.workshop.changed()
+            self.workshop.choose(job.number)
+            self.state.status = (f"{job.name} is a job now, with "
+                                 f"{len(self.workshop.items(job.number))} work items.")
+        self.accept_box.layout.display = "none"
+        return said
+
+    def _stated(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
+        shop, number = self.workshop, self.workshop.number
+        if act == "reopen":
+            job = shop.ledger.set_state(number, "on the bench")
+        elif act == "close":
+            read = typed.Reading(values)
+            on = read.take("closed", jobs.day_of, "Say when it was closed.")
+            read.done()
+            job = shop.ledger.set_state(number, "closed", on)
+        else:
+            promised = typed.day_or_none(values, "promised")
+            shop.ledger.promise(number, promised)
+            job = shop.ledger.set_state(number, values["state"])
+        shop.changed()
+        return f"{job.name}: {job.state}."
+
+
+__all__ = ["JobList"]

@@ -1,0 +1,254 @@
+"""From what stands in the fields of a form to a record of the ledger; no widgets in here.
+
+Every function takes the values as they were typed and tells all that is wrong at once, each fault
+with the field it stands in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+
+from estimator.catalogue import Catalogue
+from estimator.errors import BadInput, Fault, one_of
+from estimator.jobs import day_of, hours_of, time_of
+from estimator.ledger import Clock, Outwork, Purchase, Sale, TimeEntry
+from estimator.survey import cells
+from estimator.survey.cells import Wrong
+
+Values = Mapping[str, str]
+
+
+class Reading:
+    """Reads fields one by one and gathers what is wrong."""
+
+    def __init__(self, values: Values):
+        self.values = values
+        self.faults: list[Fault] = []
+
+    def take(self, field: str, how: Callable = cells.text, needed: str = ""):
+        """The value of a field; None, and a fault, where it cannot be read.
+
+        `needed` says what to do about a blank field that must not be.
+        """
+        try:
+            found = how(self.values.get(field, ""))
+        except Wrong as wrong:
+            self.faults.append(Fault(wrong.what, wrong.fix, column=field))
+            return None
+        except BadInput as error:
+            self.faults += [Fault(one.what, one.fix, column=field) for one in error.faults]
+            return None
+        if needed and found in (None, ""):
+            self.faults.append(Fault("This is blank.", needed, column=field))
+        return found
+
+    def done(self) -> None:
+        """Raise what was found wrong, if anything was."""
+        if self.faults:
+            raise BadInput(self.faults)
+
+
+def place_of(values: Values, job: str | None) -> tuple[str | None, int | None, str | None]:
+    """Job, work item and kind of unbilled time that the fields "work" and "whose" say.
+
+    Examples
+    --------
+    >>> place_of({"work": "item:3"}, "260302-A1")
+    ('260302-A1', 3, None)
+    >>> place_of({"work": "unbilled:ordering", "whose": "shop"}, "260302-A1")
+    (None, None, 'ordering')
+    """
+    kind, _, which = values.get("work", "").partition(":")
+    if kind == "item" and which.isdecimal():
+        return job, int(which), None
+    if kind == "unbilled":
+        return (None if values.get("whose") == "shop" else job), None, which
+    raise BadInput(Fault("It does not say what was worked on.", "Choose from the list.",
+                         column="work"))
+
+
+def time_entry(values: Values, job: str | None) -> TimeEntry:
+    """Hours as they were typed: hours, or from when to when, or both where there was a break.
+
+    Examples
+    --------
+    >>> entry = time_entry({"person": "Anna", "day": "2026-03-02", "start": "9:15",
+    ...                     "stop": "11:00", "work": "unbilled:ordering"}, None)
+    >>> entry.hours, entry.unbilled
+    (1.75, 'ordering')
+    """
+    read = Reading(values)
+    person = read.take("person", needed="Say whose hours they are.")
+    day = read.take("day", day_of, "Say when it was worked.")
+    hours, start, stop = (read.take("hours", hours_of), read.take("start", time_of),
+                          read.take("stop", time_of))
+    note = read.take("note")
+    place = read.take("work", lambda _: place_of(values, job)) or (None, None, None)
+    wrong = {fault.column for fault in read.faults}
+    if hours is None and None in (start, stop) and not wrong & {"hours", "start", "stop"}:
+        read.faults.append(Fault("It says neither how many hours, nor from when to when.",
+                                 "Write hours such as 1.5 or 1:30.", column="hours"))
+    read.done()
+    started, stopped = moments(day, start, stop)
+    if hours is None:
+        hours = round((stopped - started).total_seconds() / 3600, 4)
+    return TimeEntry(person=person, day=day, hours=hours, job=place[0], item=place[1],
+                     unbilled=place[2], started=started, stopped=stopped, note=note)
+
+
+def moments(day: date, start: time | None, stop: time | None
+            ) -> tuple[datetime | None, datetime | None]:
+    """Start and stop as moments on this computer's clock; an earlier stop is of the next day."""
+    later = start is not None and stop is not None and stop <= start
+    return (None if start is None else datetime.combine(day, start).astimezone(),
+            None if stop is None else
+            datetime.combine(day + timedelta(days=int(later)), stop).astimezone())
+
+
+def clock(values: Values, job: str | None, now: datetime) -> Clock:
+    """A clock to be started now, or at the time of day that was typed."""
+    read = Reading(values)
+    person = read.take("person", needed="Say whose clock it is.")
+    note, since = read.take("note"), read.take("since", time_of)
+    place = read.take("work", lambda _: place_of(values, job)) or (None, None, None)
+    read.done()
+    return Clock(person, now if since is None else last(since, now), *place, note)
+
+
+def last(clock_time: time, now: datetime) -> datetime:
+    """The last moment before now with this time of day."""
+    today = datetime.combine(now.astimezone().date(), clock_time).astimezone()
+    if today <= now:
+        return today
+    return datetime.combine(now.astimezone().date() - timedelta(days=1), clock_time).astimezone()
+
+
+def next_after(clock_time: time, started: datetime) -> datetime:
+    """The first moment after a start with this time of day."""
+    day = started.astimezone().date()
+    found = datetime.combine(day, clock_time).astimezone()
+    return found if found > started else \
+        datetime.combine(day + timedelta(days=1), clock_time).astimezone()
+
+
+def amount(cell: str) -> Decimal | None:
+    """A sum of money to the digit that was written; None where it is blank."""
+    found = cells.number(cell, "49.90")
+    return None if found is None else Decimal(str(found))
+
+
+def part_of(cell: str, catalogue: Catalogue) -> str | None:
+    """The part of the table that a name or the words for it mean; None where it is blank."""
+    said = cells.text(cell)
+    if not said:
+        return None
+    for name, row in catalogue.parts.items():
+        if said.casefold() in (name.casefold(), row.name.casefold()):
+            return name
+    names = [row.name for row in catalogue.parts.values()]
+    raise BadInput(Fault(f"{cells.shown(said)} is not in the table of parts.",
+                         one_of(said, names) + " Or leave it blank."))
+
+
+def purchase(values: Values, job: str | None, catalogue: Catalogue, currency: str) -> Purchase:
+    """What was bought."""
+    read = Reading(values)
+    common = _common(read, values, job, currency)
+    part = read.take("part", lambda cell: part_of(cell, catalogue))
+    what = read.take("what") or (catalogue.parts[part].name if part else "")
+    supplier, unit = read.take("supplier"), read.take("unit") or "piece"
+    quantity = read.take("quantity", cells.number, "Say how many.")
+    paid = read.take("amount", amount, "Say what was paid for all of it, before tax.")
+    if not what and not any(fault.column in ("what", "part") for fault in read.faults):
+        read.faults.append(Fault("It does not say what was bought.", "Name it.", column="what"))
+    read.done()
+    return Purchase(**common, supplier=supplier, what=what, part=part, quantity=quantity, unit=unit,
+                    amount=paid)
+
+
+def sent_out(values: Values, job: str | None, catalogue: Catalogue, currency: str) -> Outwork:
+    """Pieces that went to a service."""
+    read = Reading(values)
+    common = _common(read, values, job, currency)
+    service = read.take("service", needed="Choose from the list.")
+    if service and service not in catalogue.services:
+        read.faults.append(Fault(f"{cells.shown(service)} is not in the table of services.",
+                                 one_of(service, catalogue.services), column="service"))
+    what = read.take("what", needed="Name the pieces.")
+    quantity = read.take("quantity", cells.number, "Say how many.")
+    unit = read.take("unit") or "piece"
+    read.done()
+    return Outwork(**common, service=service, what=what, event="sent", quantity=quantity, unit=unit)
+
+
+def came_back(values: Values, lots: Sequence[Outwork], currency: str) -> Outwork:
+    """Pieces that came back, and what was charged for them."""
+    read = Reading(values)
+    lot = {str(one.id): one for one in lots}.get(values.get("lot", ""))
+    if lot is None:
+        read.faults.append(Fault("It does not say what came back.",
+                                 "Choose from what is still out.", column="lot"))
+    common = _common(read, values, lot.job if lot else None, currency)
+    quantity = read.take("quantity", cells.number, "Say how many.")
+    charged = read.take("amount", amount, "Say what was charged, before tax; 0 if nothing was.")
+    read.done()
+    return Outwork(**{**common, "job": lot.job}, service=lot.service, what=lot.what, event="back",
+                   of=lot.id, quantity=quantity, unit=lot.unit, amount=charged)
+
+
+def sale(values: Values, job: str | None, currency: str) -> Sale:
+    """What came in."""
+    read = Reading(values)
+    common = _common(read, values, job, currency)
+    what = read.take("what", needed="Name it: a job paid for, a machine sold.")
+    came = read.take("amount", amount, "Say what came in, before tax.")
+    fees = read.take("fees", amount) or Decimal(0)
+    read.done()
+    return Sale(**common, what=what, amount=came, fees=fees)
+
+
+def day_or_none(values: Values, field: str) -> date | None:
+    """The day in a field; None where it is blank.
+
+    Raises
+    ------
+    BadInput
+        If it is none.
+    """
+    read = Reading(values)
+    found = read.take(field, day_of)
+    read.done()
+    return found
+
+
+def still_out(outwork: Collection[Outwork]) -> list[tuple[Outwork, float]]:
+    """Lots of which pieces are still out, and how many.
+
+    Examples
+    --------
+    >>> said = {"day": date(2026, 3, 2), "service": "chrome", "what": "Legs", "unit": "piece",
+    ...         "currency": "USD"}
+    >>> lots = [Outwork(id=1, event="sent", quantity=4, **said),
+    ...         Outwork(id=2, event="back", of=1, quantity=1, **said)]
+    >>> [(lot.id, out) for lot, out in still_out(lots)]
+    [(1, 3)]
+    """
+    found = []
+    for lot in outwork:
+        if lot.event == "sent":
+            out = lot.quantity - sum(one.quantity for one in outwork if one.of == lot.id)
+            if out > 1e-9:
+                found.append((lot, out))
+    return found
+
+
+def _common(read: Reading, values: Values, job: str | None, currency: str) -> dict:
+    return {"day": read.take("day", day_of, "Say on which day."), "note": read.take("note"),
+            "job": None if values.get("whose") == "shop" else job, "currency": currency}
+
+
+__all__ = ["Reading", "Values", "amount", "came_back", "clock", "day_or_none", "last", "moments",
+           "next_after", "part_of", "place_of", "purchase", "sale", "sent_out", "still_out",
+           "time_entry"]

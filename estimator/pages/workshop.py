@@ -1,0 +1,167 @@
+"""What the parts of the page "Review hours" share: the shop, its ledger, the job that was chosen.
+
+What is read from the ledger is kept until something is booked; what is typed is kept in the shop
+folder until it is booked.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from estimator.ledger import Item, Job, Ledger, TimeEntry
+from estimator.shop import Shop, open_shop
+
+TYPED = "typed.json"
+"""In the shop folder: what stands in the forms of the page and was not booked yet."""
+
+
+class Workshop:
+    """The shop as a page has it open.
+
+    Parameters
+    ----------
+    on_change
+        Called after something was kept or another job was chosen.
+    """
+
+    def __init__(self, folder: Path, shop: Shop, log_path: Path | None,
+                 on_change: Callable[[], None] = lambda: None):
+        self.folder, self.shop, self.log_path = Path(folder), shop, log_path
+        self.ledger = Ledger(folder)
+        self.on_change = on_change
+        self.number: str | None = None
+        self.revision = 0
+        """Counts up whenever what was read before may be old."""
+
+    # What there is --------------------------------------------------------------------------
+
+    @functools.cached_property
+    def jobs(self) -> tuple[Job, ...]:
+        """Every job: those that are open first, the last accepted first."""
+        return tuple(sorted(self.ledger.jobs(), key=lambda job: job.state == "closed"))
+
+    @functools.cached_property
+    def entries(self) -> tuple[TimeEntry, ...]:
+        """Hours in force, by day."""
+        return self.ledger.entries(TimeEntry)
+
+    @functools.cached_property
+    def _items(self) -> dict[str, tuple[Item, ...]]:
+        return {}
+
+    def items(self, number: str) -> tuple[Item, ...]:
+        """Work items of a job."""
+        if number not in self._items:
+            self._items[number] = self.ledger.items(number)
+        return self._items[number]
+
+    @functools.cached_property
+    def people(self) -> tuple[str, ...]:
+        """Everybody who has booked or whose clock runs; else whose bench it is."""
+        found = {one.person for one in (*self.entries, *self.ledger.clocks())}
+        return tuple(sorted(found)) or (self.shop.settings.hand_bench,)
+
+    @property
+    def job(self) -> Job | None:
+        """The job that was chosen."""
+        return next((job for job in self.jobs if job.number == self.number), None)
+
+    @property
+    def unbilled(self) -> tuple[str, ...]:
+        """Kinds of time that no quote pays for."""
+        return tuple(self.shop.catalogue.unbilled)
+
+    def job_named(self, number: str | None) -> str:
+        """What a job is called; blank for none."""
+        return next((job.name for job in self.jobs if job.number == number), number or "")
+
+    def place(self, entry) -> str:
+        """What hours or a clock are booked on, in words."""
+        if entry.item is None:
+            row = self.shop.catalogue.unbilled.get(entry.unbilled)
+            what = row.name if row else entry.unbilled
+        else:
+            what = next((f"{one.item} {one.name}, {one.title}"
+                         for one in self.items(entry.job) if one.item == entry.item),
+                        f"item {entry.item}")
+        return what
+
+    def work(self, number: str | None) -> tuple:
+        """What hours can be booked on, as options of a choice: items line by line, then kinds."""
+        options: list = [["", "Choose …"]]
+        if number:
+            booked: dict[int, float] = {}
+            for entry in self.entries:
+                if entry.job == number and entry.item is not None:
+                    booked[entry.item] = booked.get(entry.item, 0.0) + entry.hours
+            lines: dict[str, list] = {}
+            for one in self.items(number):
+                said = f"{one.item} {one.name}: {one.expected:.1f} h expected"
+                if booked.get(one.item):
+                    said += f", {booked[one.item]:.1f} h booked"
+                lines.setdefault(f"{one.line} {one.title}", []).append([f"item:{one.item}", said])
+            options += [[line, items] for line, items in lines.items()]
+        options.append(["Time that no quote pays for",
+                        [[f"unbilled:{row.unbilled}", row.name]
+                         for row in self.shop.catalogue.unbilled.values()]])
+        return tuple(options)
+
+    def whose(self, number: str | None) -> tuple:
+        """Who time or an amount can be booked to that need not belong to a job."""
+        shop = ["shop", "The shop as a whole"]
+        return (["job", self.job_named(number)], shop) if number else (shop,)
+
+    # What changes ---------------------------------------------------------------------------
+
+    def choose(self, number: str | None) -> None:
+        """Take another job."""
+        self.number = number or None
+        self.keep_typed("page", {"job": self.number or ""})
+        self.on_change()
+
+    def changed(self) -> None:
+        """Something was kept: what was read before is old."""
+        for name in ("jobs", "entries", "_items", "people"):
+            self.__dict__.pop(name, None)
+        self.revision += 1
+        self.on_change()
+
+    def reopen(self) -> None:
+        """The shop's tables were changed."""
+        self.shop = open_shop(self.folder)
+        self.changed()
+
+    # What is typed --------------------------------------------------------------------------
+
+    def typed(self, form: str) -> dict[str, str]:
+        """What stood in a form when it was last on the screen."""
+        return dict(self._typed().get(form, {}))
+
+    def keep_typed(self, form: str, values: Mapping[str, str]) -> None:
+        """Keep what stands in a form; it is lost with the folder, and no sooner."""
+        held = self._typed()
+        if held.get(form) == dict(values):
+            return
+        held[form] = dict(values)
+        part = self.folder / f"{TYPED}.part"
+        # What was typed stands on the screen too: a folder that cannot be written is no reason to
+        # stop somebody's work.
+        with contextlib.suppress(OSError):
+            part.write_text(json.dumps(held, ensure_ascii=False, indent=1), encoding="utf-8")
+            part.replace(self.folder / TYPED)
+
+    def _typed(self) -> dict[str, dict[str, str]]:
+        try:
+            held = json.loads((self.folder / TYPED).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return {str(form): {str(name): str(value) for name, value in values.items()}
+                for form, values in held.items() if isinstance(values, dict)} \
+            if isinstance(held, dict) else {}
+
+
+__all__ = ["TYPED", "Workshop"]
