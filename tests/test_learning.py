@@ -102,6 +102,24 @@ def test_pooling_agrees_with_the_likelihood_written_out():
     assert found.between == pytest.approx(math.exp(best[1]), rel=1e-4)
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_pooling_agrees_with_an_independent_library(seed):
+    """Variances, mean and the pooled means themselves are those of statsmodels' mixed model."""
+    # statsmodels, MixedLM with a random intercept, fitted by REML.
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    rng = np.random.default_rng(seed)
+    labels = np.repeat(np.arange(30), rng.integers(1, 25, 30))
+    y = 0.1 + rng.normal(0, 0.2, 30)[labels] + rng.normal(0, 0.35, len(labels))
+    theirs = MixedLM(y, np.ones(len(y)), labels).fit(reml=True, gtol=1e-8)
+    ours = pool(*(np.bincount(labels, part) for part in (np.ones(len(y)), y, y * y)))
+    assert ours.mean == pytest.approx(theirs.fe_params[0], abs=1e-5)
+    assert ours.within == pytest.approx(theirs.scale, rel=1e-4)
+    assert ours.between == pytest.approx(float(np.ravel(theirs.cov_re)[0]), rel=2e-4)
+    effects = [float(np.ravel(theirs.random_effects[label])[0]) for label in range(30)]
+    assert ours.means - ours.mean == pytest.approx(effects, abs=1e-4)
+
+
 def test_pooling_weighs_as_the_normal_model_does():
     """Prior 100 give or take 20, four records of 30 with mean 130: 119.2 give or take 12."""
     # The standard normal-normal result: weight of the prior 900/4 / (900/4 + 400) = .36.
