@@ -56,6 +56,7 @@ class Settings(BaseModel):
     job_factor_share: Share
     person_factor_share: Share
     kind_factor_share: Share
+    share_start_jobs: Annotated[float, Field(ge=1, le=1000, allow_inf_nan=False)]
     cause_share: Share
     repeat_correlation: Annotated[float, Field(ge=0, le=1)]
     # Terms.
@@ -114,13 +115,21 @@ WORDS = {
 }
 
 
+LEARNT = ("job_factor_share", "person_factor_share", "kind_factor_share")
+"""Settings that a new `shop.toml` leaves out: the shop's own closed jobs say them."""
+
+
 @dataclass(frozen=True)
 class Shop:
-    """Settings and tables that a quote is computed from; `folder` is None for the defaults."""
+    """Settings and tables that a quote is computed from; `folder` is None for the defaults.
+
+    `said` are the settings that stand in `shop.toml`, and so come before any default.
+    """
 
     settings: Settings
     catalogue: tables.Catalogue
     folder: Path | None = None
+    said: frozenset[str] = frozenset()
 
 
 def open_shop(folder: Path | str | None = None) -> Shop:
@@ -160,7 +169,7 @@ def open_shop(folder: Path | str | None = None) -> Shop:
             )
         ) from None
     catalogue = tables.load(tables.data_folder(), folder / "tables")
-    return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder)
+    return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder, frozenset(own))
 
 
 def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
@@ -266,7 +275,10 @@ def _toml(catalogue: tables.Catalogue) -> str:
         out += [
             f"# {row.meaning} [{row.unit}]{usual}",
             f"# {row.basis}: {row.source}, {row.dated}.",
-            f"{name} = {row.value:g}",
-            "",
         ]
+        if name in LEARNT:
+            out += ["# Left out, it follows the shop's closed jobs; to set it by hand, take the # "
+                    "away:", f"# {name} = {row.value:g}", ""]
+        else:
+            out += [f"{name} = {row.value:g}", ""]
     return "\n".join(out)

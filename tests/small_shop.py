@@ -37,6 +37,7 @@ PLAIN = {
     "job_factor_share": 0,
     "person_factor_share": 0,
     "kind_factor_share": 0,
+    "share_start_jobs": 10,
     "cause_share": 0,
     "repeat_correlation": 1,
     "deposit_share": 0.5,

@@ -6,7 +6,7 @@ import csv
 import functools
 import io
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -78,7 +78,8 @@ class Catalogue:
 def load(*folders: Path | str) -> Catalogue:
     """Read every table from `folders`; a table found in a later folder replaces the earlier one.
 
-    Without folders, the trade's defaults are read.
+    Rates are replaced row by row: what a later folder does not say stays. Without folders, the
+    trade's defaults are read.
 
     Raises
     ------
@@ -114,10 +115,15 @@ def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
                 Fault(f"The table {name} is missing.", "Restore it from a new shop folder.")
             )
             continue
-        rows, wrong, where = read_table(found[-1], row_type)
-        faults += wrong
+        rows = {}
+        for path in found if row_type.row_by_row else found[-1:]:
+            # Two files of one name make up such a table: the shop's is told by its folder.
+            own = f"{path.parent.name}/" if row_type.row_by_row and path != found[0] else ""
+            more, wrong, where = read_table(path, row_type)
+            rows |= more
+            faults += [replace(fault, file=own + fault.file) for fault in wrong]
+            places |= {(row_type.table, key): own + place for key, place in where.items()}
         tables[row_type.table] = MappingProxyType(rows)
-        places |= {(row_type.table, key): place for key, place in where.items()}
     if not faults:
         faults = [*_dangling(tables, places), *_contradicting(tables["correlations"], places)]
     if faults:

@@ -73,7 +73,7 @@ CONDITIONS: tuple[Condition, ...] = tuple(Condition)
 
 
 class Basis(StrEnum):
-    """On what a figure stands."""
+    """On what a figure stands; shop records are hours booked in the shop's own closed jobs."""
 
     PUBLISHED = "published"
     PRACTICE = "common practice, no source"
@@ -89,6 +89,8 @@ class Row(BaseModel):
 
     table: ClassVar[str]
     key: ClassVar[tuple[str, ...]]
+    row_by_row: ClassVar[bool] = False
+    """Whether a shop's own rows stand beside the trade's; else its table takes their place."""
 
     unit: str = Field(min_length=1, description="Unit that the row's figures are counted in.")
     basis: Basis = Field(description="On what the figures stand.")
@@ -489,10 +491,14 @@ class Unbilled(Row):
 
 
 class Rate(Row):
-    """A figure of the business: the default of a key in `shop.toml`."""
+    """A figure of the business: the default of a key in `shop.toml`.
+
+    A shop's own table holds only the rows that it has of its own.
+    """
 
     table = "rates"
     key = ("rate",)
+    row_by_row = True
     rate: Annotated[str, Field(pattern=r"^[a-z_0-9]+$")] = Field(description="Key in shop.toml.")
     value: float = Field(description="The default.")
     low: float | None = Field(None, description="Low end of what is usual.")

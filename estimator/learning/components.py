@@ -195,8 +195,8 @@ class _Sums:
         likelihood = -0.5 * ((self.n - 1) * math.log(variance) + logs + math.log(weight))
 
         ZWWZ = ((np.eye(q) - TG) * (self.G - self.G @ TG)).sum((0, 1)) / rest**2
-        WW = float((self.sizes.sum() - 2 * np.einsum("jaa->", TG)
-                    + np.einsum("jab,jba->", TG, TG))) / rest**2
+        WW = float(self.sizes.sum() - 2 * np.einsum("jaa->", TG)
+                    + np.einsum("jab,jba->", TG, TG)) / rest**2
         W = float(self.sizes.sum() - np.einsum("jaa->", TG)) / rest
         # Sums over the columns of job, hand and kind.
         pick = (self.of[:, None] == np.arange(_NAMES)).astype(float)

@@ -20,6 +20,7 @@ from estimator.review import decided
 from estimator.review.decided import Decision
 from estimator.review.evidence import (
     FEWEST,
+    Z90,
     Evidence,
     Worked,
     pooled,
@@ -27,13 +28,22 @@ from estimator.review.evidence import (
     row_of,
     worked_items,
 )
+from estimator.review.shares import learnt, whole_jobs
 from estimator.review.tables import Table, table_of
-from estimator.shop import Shop
+from estimator.shop import Shop, open_shop
 
 NEW_JOBS = 0.5
 """A refused proposal comes again with this share of new jobs, or with a range that left it."""
 FARTHEST = 10.0
 """How many times the book or its inverse somebody may choose instead."""
+LEAST_SHARE = 0.02
+"""Shares that are off by less are not proposed: no price would show it."""
+UNIT = "share of variance"
+_TOGETHER = {
+    "job_factor_share": "Hours of one job go together",
+    "person_factor_share": "Hours of one pair of hands go together",
+    "kind_factor_share": "Hours of one kind of work go together",
+}
 _NAMED = 20
 
 
@@ -81,7 +91,7 @@ class Proposal:
     @property
     def is_setting(self) -> bool:
         """Whether it is about a setting, and not about hours."""
-        return self.unit == "share of variance"
+        return self.unit == UNIT
 
     @property
     def words(self) -> str:
@@ -250,7 +260,17 @@ def _hours(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
 
 
 def _shares(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
-    return []
+    found = []
+    for name, (share, sd) in learnt(items, shop).items():
+        is_set = getattr(shop.settings, name)
+        says, low, high = (round(max(share + z * sd, 0.0), 2) for z in (0.0, -Z90, Z90))
+        if abs(says - is_set) < LEAST_SHARE - 1e-9:
+            continue
+        caveat = (f"shop.toml says {name} = {is_set:g}, which comes first"
+                  if name in shop.said else "")
+        found.append(Proposal(name, _TOGETHER[name], UNIT, is_set, says, low, min(high, 0.99),
+                              says / is_set if is_set else math.inf, whole_jobs(items), caveat))
+    return found
 
 
 def _last(shop: Shop) -> dict[str, Decision]:
@@ -273,7 +293,8 @@ def _take(shop: Shop, proposal: Proposal, figure: float, did: str, source: str,
     new = {"basis": str(Basis.RECORDS), "source": source,
            "dated": (on or date.today()).isoformat()}
     with decided.one_writer(tables):
-        table, cells = _hours_cells(shop, proposal, figure)
+        cells_of = _share_cells if proposal.is_setting else _hours_cells
+        table, cells = cells_of(shop, proposal, figure)
         after = table.line(cells | new)
         decision = _decision(proposal, did, why, chosen=figure, file=table.path.name,
                              before=table.text(proposal.key), after=after)
@@ -300,6 +321,30 @@ def _hours_cells(shop: Shop, proposal: Proposal, hours: float) -> tuple[Table, d
             # Six digits: all of the row moves by one ratio, and so do the hours of a quote.
             cells[column] = f"{hours if column == 'typical' else value * hours / proposal.book:.6g}"
     return table, cells
+
+
+def _share_cells(shop: Shop, proposal: Proposal, share: float) -> tuple[Table, dict[str, str]]:
+    # Read anew: somebody may have changed a setting since the proposal was made.
+    now, name = open_shop(shop.folder), proposal.key
+    if name in now.said:
+        raise BadInput(Fault(
+            f"{name} is set by hand, to {getattr(now.settings, name):g}, and that comes first.",
+            "Take its line out of shop.toml, or put # before it; then accept.", "shop.toml", None,
+            name))
+    is_set = getattr(now.settings, name)
+    if is_set != proposal.book:
+        raise BadInput(Fault(f"{name} is {is_set:g} now, and the proposal was made for "
+                             f"{proposal.book:g}.", "Look at the proposals again."))
+    together = share + sum(getattr(now.settings, other) for other in _TOGETHER if other != name)
+    if together >= 1:
+        raise BadInput(Fault(
+            f"With {share:g} the shares of job, hands and kind add up to {together:g}; they must "
+            "leave some of the variance to each item.", "Choose a smaller one.", column=name))
+    table = table_of(shop.folder / "tables" / "rates.csv", Rate)
+    standing = now.catalogue.rates[name].model_dump(mode="json")
+    cells = {column: "" if value is None else f"{value:g}" if isinstance(value, float) else value
+             for column, value in standing.items()}
+    return table, cells | {"value": f"{share:g}"}
 
 
 def _decision(proposal: Proposal, did: str, why: str, **more) -> Decision:

@@ -6,6 +6,7 @@ import math
 
 from estimator.estimate import KINDS
 from estimator.quote import FIXED
+from estimator.shop import LEARNT
 from estimator.trace.costs import Costs
 from estimator.trace.ground import kept
 from estimator.trace.places import Place, of_setting
@@ -46,7 +47,8 @@ class Odds:
         low, high = self.odds.sure_of(what, share)
         return step(
             "simulated", quantile_key(what, share),
-            f"{name} that {percent(share)} of jobs stay within", value, unit, parts(),
+            f"{name} that {percent(share)} of jobs stay within", value, unit,
+            [*parts(), *map(self.ground.setting, LEARNT)],
             f"in {percent(share)} of {self.trials()} it is this or less; other seeds give "
             f"{written(low, unit)} to {written(high, unit)} in 95 cases of 100",
             row=self._asked(what, share), figure=True,

@@ -1,0 +1,79 @@
+"""How far hours of one job, one pair of hands and one kind of work go together, by closed jobs.
+
+Of every work item ln(booked / expected) is taken, with what it is expected to take by the book of
+today, and split into job, hands in it, kinds of work in it and the item's own
+(`learning.components`), where kinds are alike as the table of correlations says. Shares of
+variance as a quote draws them: a pace that a person or a kind has in every job counts too, for a
+quote does not know it either.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import numpy as np
+
+from estimator import correlation
+from estimator.catalogue import WORK_KINDS, Basis, load
+from estimator.learning.components import Shares, shares_of
+from estimator.review.evidence import Evidence, Worked
+from estimator.shop import LEARNT, Shop
+
+FEWEST_SHARED = 5
+"""Jobs that two people worked on before their hands are told from the job."""
+_FAR = 3.0  # robust standard deviations beyond which an item pulls no harder: slips of the pen
+
+
+def starts_of(shop: Shop) -> tuple[float, float, float]:
+    """What the shares start from: the tables, without what closed jobs have said before."""
+    trade = load().rates
+    return tuple(
+        (trade[name] if shop.catalogue.rates[name].basis == Basis.RECORDS
+         else shop.catalogue.rates[name]).value for name in LEARNT)
+
+
+def learnt(items: Sequence[Worked], shop: Shop) -> dict[str, tuple[float, float]]:
+    """Each share that closed jobs say something of, by its setting, with its standard deviation.
+
+    Empty where there are fewer jobs than the starting shares count for, or all items came alike.
+    """
+    jobs = {job: number for number, job in enumerate(dict.fromkeys(one.job for one in items))}
+    hands: dict[str, set[str]] = defaultdict(set)
+    for one in items:
+        hands[one.job].add(one.person)
+    several = sum(len(people) > 1 for people in hands.values())
+    if len(jobs) < shop.settings.share_start_jobs:
+        return {}
+    people = {name: number for number, name in enumerate(sorted({one.person for one in items}))}
+    # With one person at the bench all the time, what is hers and what is the job's is the same.
+    free = (True, several >= FEWEST_SHARED, True)
+    pairs = {key: row.correlation for key, row in shop.catalogue.correlations.items()}
+    try:
+        found: Shares = shares_of(
+            _pulled_in(np.log([one.booked / one.expected for one in items])),
+            [jobs[one.job] for one in items], [people[one.person] for one in items],
+            [WORK_KINDS.index(one.kind) for one in items], start=starts_of(shop),
+            start_jobs=shop.settings.share_start_jobs, free=free,
+            alike=correlation.matrix(WORK_KINDS, pairs))
+    except ValueError:
+        return {}
+    return {name: (share, sd)
+            for name, share, sd, looked in zip(LEARNT, found.found, found.sds, free, strict=True)
+            if looked}
+
+
+def whole_jobs(items: Sequence[Worked]) -> tuple[Evidence, ...]:
+    """Hours of each job as a whole, of the items that hours are booked to."""
+    sums: dict[str, list[float]] = {}
+    for one in items:
+        both = sums.setdefault(one.job, [0.0, 0.0])
+        both[0] += one.expected
+        both[1] += one.booked
+    return tuple(Evidence(job, *both) for job, both in sums.items())
+
+
+def _pulled_in(y: np.ndarray) -> np.ndarray:
+    low, middle, high = np.quantile(y, (0.25, 0.5, 0.75))
+    far = _FAR * (high - low) / 1.349  # quartiles of a normal lie 1.349 sd apart
+    return np.clip(y, middle - far, middle + far) if far > 0 else y
