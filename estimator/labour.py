@@ -164,6 +164,53 @@ def under_applied(actual: Iterable[float], rate: float, base: float) -> float:
     return math.fsum(actual) - rate * base
 
 
+def break_even(fixed: float, price: float, variable: float = 0.0, *, target: float = 0.0
+               ) -> float:
+    """How many hours, or pieces, must be sold until what they leave pays for the fixed cost.
+
+    (fixed + target) / (price − variable); a fraction, round it up.
+
+    Parameters
+    ----------
+    fixed
+        What a period costs however much is sold, 0 or more. [money]
+    price, variable
+        Of one, and what one more costs; the price must be over it. [money]
+    target
+        Profit wanted before tax, 0 or more. [money]
+
+    Examples
+    --------
+    >>> break_even(18_000, 100, 20), break_even(18_000, 100, 20, target=16_000)
+    (225.0, 425.0)
+    """
+    within("fixed", fixed, at_least=0)
+    within("variable", variable, at_least=0)
+    within("target", target, at_least=0)
+    if price <= variable:
+        raise ValueError(f"price is {price:g} and each costs {variable:g}; nothing is left to pay "
+                         "for what is fixed. Raise the price.")
+    return (fixed + target) / (price - variable)
+
+
+def safety(sold: float, needed: float) -> float:
+    """Share of what is sold that could be lost before there is a loss; negative at a loss. [–]
+
+    Parameters
+    ----------
+    sold, needed
+        Hours or pieces sold, over 0, and those of `break_even`.
+
+    Examples
+    --------
+    >>> round(safety(2_500, break_even(85_000, 90, 40)), 2)
+    0.32
+    """
+    within("sold", sold, above=0)
+    within("needed", needed, at_least=0)
+    return (sold - needed) / sold
+
+
 def bill_hours(hours: float, increment: float) -> float:
     """Hours as billed: rounded up to whole increments. [h]
 

@@ -322,6 +322,89 @@ def held(observed: ArrayLike, quantile: ArrayLike, confidence: float = 0.95) -> 
     return Held(enough.size, hits, *wilson_range(hits, enough.size, confidence))
 
 
+@dataclass(frozen=True)
+class Audit:
+    """Whether a quantile that held in so many cases may be what it says.
+
+    Parameters
+    ----------
+    exact
+        Chance of so odd a count, or an odder one, if it is: the binomial test. [–]
+    ratio, chance
+        Likelihood ratio of the share seen against the share said, and the chance of so large a
+        ratio in many cases (chi-square of one degree). [–]
+    """
+
+    exact: float
+    ratio: float
+    chance: float
+
+    @property
+    def holds(self) -> bool:
+        """Luck explains it: the exact chance is 1 in 20 or more."""
+        return self.exact >= 0.05
+
+
+def audit(hits: int, cases: int, share: float) -> Audit:
+    """Test of a quantile by how often it was enough.
+
+    Parameters
+    ----------
+    hits, cases
+        In how many cases of how many it was enough.
+    share
+        In how many it should be: 0.8 for a P80; over 0 and under 1. [–]
+
+    Notes
+    -----
+    The ratio is that of P. Kupiec, "Techniques for verifying the accuracy of risk measurement
+    models", J. of Derivatives 3, 1995; the exact chance adds up all counts that are no likelier.
+
+    Examples
+    --------
+    >>> found = audit(42, 50, 0.9)
+    >>> round(found.exact, 4), round(found.ratio, 4), found.holds
+    (0.1559, 1.7247, True)
+    """
+    _counts(hits, cases, 0.5)
+    if not 0 < share < 1:
+        raise ValueError(f"share is {share:g}; it must be over 0 and under 1. "
+                         "Write 0.8 for a P80.")
+    counts = np.arange(cases + 1)
+    logs = np.array([math.lgamma(cases + 1) - math.lgamma(k + 1) - math.lgamma(cases - k + 1)
+                     for k in counts])
+    logs += counts * math.log(share) + (cases - counts) * math.log1p(-share)
+    seen = hits / cases
+    ratio = 2 * (_times_log(hits, seen / share)
+                 + _times_log(cases - hits, (1 - seen) / (1 - share)))
+    # Counts as likely as the one seen count too, dust aside.
+    exact = math.fsum(np.exp(logs[logs <= logs[hits] + 1e-9]).tolist())
+    return Audit(min(1.0, exact), max(0.0, ratio), math.erfc(math.sqrt(max(0.0, ratio) / 2)))
+
+
+def _times_log(count: float, ratio: float) -> float:
+    return count * math.log(ratio) if count else 0.0
+
+
+def cases_for(half_width: float, confidence: float = 0.9, share: float = 0.5) -> float:
+    """How many cases tell a share to within `half_width` either way; a fraction, round it up.
+
+    z² p (1 − p) / half_width²; a share of one half, where nothing is known, needs the most.
+
+    Examples
+    --------
+    >>> math.ceil(cases_for(0.03)), math.ceil(cases_for(0.1, share=0.8))
+    (752, 44)
+    """
+    from statistics import NormalDist
+    within("half_width", half_width, above=0, up_to=1, fix="Write 0.1 for 10 %.")
+    within("share", share, at_least=0, up_to=1, fix="Write 0.8 for 80 %.")
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence is {confidence:g}; it must be over 0 and under 1. "
+                         "Write 0.9 for 90 %.")
+    return NormalDist().inv_cdf((1 + confidence) / 2) ** 2 * share * (1 - share) / half_width**2
+
+
 def wilson_range(hits: float, cases: int, confidence: float = 0.95) -> tuple[float, float]:
     """Range of a share, of which a sample was seen, by the score test: right on average. [–]
 
@@ -402,7 +485,7 @@ def _counts(hits: float, cases: int, confidence: float) -> None:
                          "Write 0.95 for 95 %.")
 
 
-__all__ = ["Held", "crps_ensemble", "crps_exponential", "crps_gamma", "crps_lognormal",
-           "crps_normal", "crps_t", "crps_uniform", "exact_range", "held", "mean_relative_error",
-           "pinball", "pit_ensemble", "pit_normal", "relative_error", "share_near",
-           "wilson_range"]
+__all__ = ["Audit", "Held", "audit", "cases_for", "crps_ensemble", "crps_exponential",
+           "crps_gamma", "crps_lognormal", "crps_normal", "crps_t", "crps_uniform", "exact_range",
+           "held", "mean_relative_error", "pinball", "pit_ensemble", "pit_normal",
+           "relative_error", "share_near", "wilson_range"]

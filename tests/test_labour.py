@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from estimator.labour import (
     bill_hours,
+    break_even,
     charge_out,
     hourly_cost,
     job_cost,
@@ -13,6 +14,7 @@ from estimator.labour import (
     margin_of,
     markup_from_margin,
     overhead_rate,
+    safety,
     under_applied,
 )
 
@@ -114,6 +116,32 @@ def test_billed_hours_cover_those_worked(hours, increment):
     assert bill_hours(billed, increment) == billed
 
 
+def test_break_even_and_profit_wanted_of_two_firms():
+    """Units until fixed cost is paid, with a profit wanted before and after tax, as printed."""
+    # OpenStax, Principles of Managerial Accounting, 3.2 (Hicks; Marshall).
+    assert break_even(18_000, 100, 20) == 225
+    assert break_even(18_000, 100, 20, target=16_000) == 425
+    assert break_even(18_000, 100, 20, target=24_000 / (1 - 0.40)) == 725
+    assert break_even(14_000, 400, 150) == 56
+    assert break_even(14_000, 400, 150, target=10_000) == 96
+
+
+def test_margin_of_safety():
+    """How much of its sales a firm could lose, as printed."""
+    # OpenStax, Principles of Managerial Accounting, 3.5 (Manteo).
+    needed = break_even(85_000, 90, 40)
+    assert needed * 90 == 153_000
+    assert safety(2_500, needed) == pytest.approx(0.32)
+    assert (2_500 - needed) * 90 == 72_000
+    assert break_even(85_000, 90, 40, target=10_000) * 90 == 171_000
+
+
+def test_an_hour_at_its_cost_breaks_even_at_the_hours_it_was_costed_for():
+    """Charged at what it costs, all hours booked in a year just pay for the year."""
+    cost = hourly_cost(25, 0.20, 2080, 62_400, 0.75)
+    assert break_even(25 * 1.2 * 2080 + 62_400, cost) == pytest.approx(2080 * 0.75)
+
+
 @pytest.mark.parametrize(
     ("call", "said"),
     [(lambda: hourly_cost(25, 20, 2080, 0, 75), r"productive_share is 75.*Write 0\.75 for 75 %"),
@@ -124,7 +152,10 @@ def test_billed_hours_cover_those_worked(hours, increment):
      (lambda: margin_of(0, 10), "price is 0"),
      (lambda: overhead_rate(100, 0), "base is 0"),
      (lambda: job_cost(1, -2, rate=1, base=1), "labour is -2"),
-     (lambda: bill_hours(1, 0), "increment is 0")],
+     (lambda: bill_hours(1, 0), "increment is 0"),
+     (lambda: break_even(100, 20, 20), "nothing is left.*Raise the price"),
+     (lambda: break_even(-1, 20), "fixed is -1"),
+     (lambda: safety(0, 1), "sold is 0")],
 )
 def test_figures_out_of_range_are_refused(call, said):
     """Percents for shares, nothing to divide by, and negative amounts."""

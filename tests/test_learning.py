@@ -10,7 +10,7 @@ from made_hours import BASE, FAMILY, SMALL, make, summary, walk
 from scipy import integrate, optimize, stats
 
 from estimator.errors import BadInput
-from estimator.learning import HoursModel, pool
+from estimator.learning import HoursModel, pool, pooling
 from estimator.learning.calibration import EDGES, levels
 from estimator.learning.pooling import Additive
 from estimator.learning.priors import Pool
@@ -129,6 +129,31 @@ def test_pooling_weighs_as_the_normal_model_does():
     mean, var = model.at(np.zeros(1), [np.zeros(1, int)])
     assert mean[0] == pytest.approx(119.2, abs=0.01)
     assert math.sqrt(var[0]) == pytest.approx(12.0, abs=0.01)
+
+
+EIGHT = np.array([28, 8, -3, 7, -1, 1, 18, 12.0])
+EIGHT_SDS = np.array([15, 10, 16, 11, 9, 11, 10, 18.0])
+
+
+@pytest.mark.parametrize(
+    ("tau", "mean", "means", "sds"),
+    [(5, 7.851, [9.866, 7.881, 6.886, 7.705, 5.763, 6.678, 9.881, 8.148],
+      [4.743, 4.472, 4.772, 4.552, 4.371, 4.552, 4.472, 4.818]),
+     (10, 8.1265, [14.241, 8.063, 5.001, 7.617, 3.084, 4.902, 13.063, 9.040], None)],
+)
+def test_eight_schools_are_pooled_as_printed(monkeypatch, tau, mean, means, sds):
+    """With the spread between schools given, each school's effect is drawn in by its own error."""
+    # A. Gelman et al., Bayesian Data Analysis, 5.4-5.5: data as printed, formula from memory.
+    monkeypatch.setattr(pooling, "_between", lambda *_: float(tau) ** 2)
+    model = Additive(Pool(0.0, 1e6, 1e-9, (float(tau),), 1.0, 1e15))
+    codes = np.arange(8)
+    # The mean and the effects are fitted in turn, which takes its time.
+    for _ in range(300):
+        model.fit(EIGHT, EIGHT_SDS**-2, np.zeros(8), [codes], [8])
+    assert model.mean == pytest.approx(mean, abs=0.001)
+    assert model.mean + model.effects[0] == pytest.approx(means, abs=0.001)
+    if sds:
+        assert np.sqrt(model.vars[0]) == pytest.approx(sds, abs=0.001)
 
 
 def test_pooling_needs_something_to_pool():

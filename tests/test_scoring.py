@@ -10,6 +10,8 @@ from hypothesis.extra.numpy import arrays
 from scipy import integrate, stats
 
 from estimator.scoring import (
+    audit,
+    cases_for,
     crps_ensemble,
     crps_exponential,
     crps_gamma,
@@ -241,6 +243,37 @@ def test_how_often_a_quantile_held():
     assert (found.low, found.high) == wilson_range(3, 4, 0.9)
 
 
+def test_an_audit_of_fifty_intervals():
+    """Nominal 90 %, 42 hits in 50: the binomial test and Kupiec's ratio do not reject."""
+    # P. Kupiec, J. of Derivatives 3, 1995 (formula from memory); figures to 1e-3.
+    found = audit(42, 50, 0.9)
+    assert found.exact == pytest.approx(0.1559, abs=1e-4)
+    assert found.ratio == pytest.approx(1.7247, abs=1e-4)
+    assert found.chance == pytest.approx(0.1891, abs=1e-4)
+    assert found.holds
+    assert not audit(36, 50, 0.9).holds
+
+
+@given(st.integers(1, 200), st.floats(0, 1), st.floats(0.02, 0.98))
+def test_an_audit_is_that_of_the_reference_library(cases, part, share):
+    """The exact chance is scipy's binomial test, the other its chi-square of the ratio."""
+    hits = round(part * cases)
+    found = audit(hits, cases, share)
+    assert found.exact == pytest.approx(stats.binomtest(hits, cases, share).pvalue, rel=1e-6)
+    assert found.chance == pytest.approx(stats.chi2.sf(found.ratio, 1), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("half", "confidence", "needed"),
+    [(0.03, 0.9, 751.7), (0.05, 0.9, 270.6), (0.05, 0.95, 384.16), (0.02, 0.95, 2401),
+     (0.03, 0.95, 1067.1)],
+)
+def test_cases_needed_for_a_share(half, confidence, needed):
+    """Sample sizes as printed."""
+    # OpenStax, Introductory Business Statistics, 8.4.
+    assert cases_for(half, confidence) == pytest.approx(needed, abs=0.2)
+
+
 @pytest.mark.parametrize(
     ("call", "said"),
     [(lambda: crps_normal(1, 0, [1, 0]), "sd is 0"),
@@ -259,7 +292,11 @@ def test_how_often_a_quantile_held():
      (lambda: held([], []), "no case"),
      (lambda: wilson_range(3, 2), "hits is 3"),
      (lambda: exact_range(0, 0), "cases is 0"),
-     (lambda: exact_range(1, 2, 95), r"Write 0\.95 for 95 %")],
+     (lambda: exact_range(1, 2, 95), r"Write 0\.95 for 95 %"),
+     (lambda: audit(1, 2, 80), r"Write 0\.8 for a P80"),
+     (lambda: audit(3, 2, 0.8), "hits is 3"),
+     (lambda: cases_for(0), "half_width is 0"),
+     (lambda: cases_for(0.1, 90), r"Write 0\.9 for 90 %")],
 )
 def test_figures_out_of_range_are_refused(call, said):
     """No spread, no case, no weight, percents."""
