@@ -25,7 +25,7 @@ from estimator.shop import Shop, new_shop, open_shop
 JOBS, MOST_JOBS = 30, 120
 _DAYS = 550  # so long do thirty jobs take
 _TRIALS = 1000
-_SURE = ("new-person", "long-day", "long-ago", "closed-job", "twice", "before-job")
+_SURE = ("new-person", "long-day", "long-ago", "closed-job", "twice", "cap", "cap-ahead")
 _MARK = "invented for the demo"
 _MARGINS = (0.1, 0.42)
 _MIDDLE, _SCALE = 1.62, 0.11  # price over cost that half of the customers take; how sharply
@@ -303,7 +303,7 @@ def _outwork(ledger: Ledger, work: _Work, last: date, rng: np.random.Generator) 
 
 
 def _add(ledger: Ledger, entry):
-    return ledger.add(entry, now=_evening(entry.day))
+    return ledger.add(entry, sure=_SURE, now=_evening(entry.day))
 
 
 def _evening(day: date) -> datetime:

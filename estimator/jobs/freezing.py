@@ -110,6 +110,11 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
             "cannot compute it again.", f"Use version {held.version}.")) from None
 
 
+def tables_of(held: Frozen) -> Catalogue:
+    """The shop's tables as they were when a quote was sent."""
+    return _catalogue(held.tables)
+
+
 def _plain(said):
     """The same as JSON gives it back: lists for tuples, plain text for names."""
     return json.loads(json.dumps(said))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import date
 
@@ -40,6 +40,15 @@ class Jobs(Database):
             return ()
         with self._reading() as connection:
             return items_in(connection, [number], dropped)
+
+    def items_of(self, numbers: Collection[str]) -> dict[str, tuple[Item, ...]]:
+        """The work items of each of these jobs, by their number; without those dropped."""
+        found: dict[str, list[Item]] = {number: [] for number in numbers}
+        if not self._absent and found:
+            with self._reading() as connection:
+                for item in items_in(connection, numbers):
+                    found[item.job].append(item)
+        return {number: tuple(items) for number, items in found.items()}
 
     def accept(self, job: Job, items: Iterable[Item]) -> Job:
         """Keep a quote that was accepted as a job with its work items; the quote is won.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import zlib
+from collections.abc import Collection
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
@@ -143,6 +144,27 @@ class Quotes(Database):
             If no quote of that number was kept, with the nearest numbers, for another outcome,
             or if a job was made of it, which was won.
         """
+    def frozen_of(self, numbers: Collection[str]) -> dict[str, Frozen]:
+        """What each of these quotes was computed from, as it was sent last; where that is known."""
+        if self._absent or not numbers:
+            return {}
+        from sqlalchemy import select
+        t = tables()
+        with self._reading() as connection:
+            rows = connection.execute(select(t.frozen).where(t.frozen.c.number.in_(numbers))
+                                      .order_by(t.frozen.c.id)).all()
+            marks = {row.tables for row in rows}
+            packed = connection.execute(
+                select(t.shop_tables).where(t.shop_tables.c.hash.in_(marks))).all()
+        # Most quotes share their tables, so each text is there once.
+        texts = {row.hash: zlib.decompress(row.content).decode() for row in packed}
+        found = {}
+        for row in rows:
+            said = dict(row._mapping)
+            said.pop("id")
+            found[row.number] = Frozen(**said | {"tables": texts[row.tables]})
+        return found
+
         from sqlalchemy import select, update
         if outcome not in OUTCOMES:
             raise BadInput(no_outcome(outcome))

@@ -6,6 +6,8 @@ from decimal import Decimal
 
 import numpy as np
 
+from estimator.durations import Range, pert_mean
+from estimator.estimate import Estimate
 from estimator.quote.records import Quote
 
 LOSSES = (0.05, 0.1, 0.2)
@@ -140,6 +142,31 @@ def as_dict(offer: Quote) -> dict:
             "orders": len(budget.orders),
             "lines": len(budget.rows),
         },
+        **standard_dict(offer.job),
+        "included": list(offer.included),
+        "excluded": list(offer.excluded),
+        "assumed": list(offer.assumed),
+        "terms": list(offer.terms),
+        "cautions": [row.text for row in offer.cautions],
+    }
+
+
+def standard_dict(job: Estimate) -> dict:
+    """What a review holds against what came: the part of the contract that an estimate gives.
+
+    Sums that a review goes on reckoning with are not rounded.
+    """
+    supplies: dict[str, dict] = {}
+    for one in job.supplies:
+        sums = supplies.setdefault(one.item, {
+            "item": one.item, "name": one.name, "quantity": 0.0, "unit": one.unit,
+            "cost_mean": 0.0})
+        sums["quantity"] += one.quantity
+        sums["cost_mean"] += _mean(one.cost)
+    return {
+        "hour_cost": job.hour_cost,
+        "find_cost_mean": job.find_cost,
+        "supplies": list(supplies.values()),
         "outwork": [
             {
                 "service": lot.service,
@@ -148,15 +175,16 @@ def as_dict(offer: Quote) -> dict:
                 "charge_low": round(lot.charge.low, 2),
                 "charge_typical": round(lot.charge.typical, 2),
                 "charge_high": round(lot.charge.high, 2),
+                "charge_mean": _mean(lot.charge),
+                "lines": len(lot.shares),
             }
-            for lot in offer.job.lots
+            for lot in job.lots
         ],
-        "included": list(offer.included),
-        "excluded": list(offer.excluded),
-        "assumed": list(offer.assumed),
-        "terms": list(offer.terms),
-        "cautions": [row.text for row in offer.cautions],
     }
+
+
+def _mean(found: Range) -> float:
+    return pert_mean(found.low, found.typical, found.high)
 
 
 def _plain(amount: Decimal) -> float | int:

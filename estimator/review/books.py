@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from estimator import jobs as bench
+from estimator.catalogue import Catalogue
 from estimator.durations import pert_mean
-from estimator.estimate import Estimate, Lot, estimate
+from estimator.estimate import estimate
+from estimator.jobs.freezing import tables_of
 from estimator.ledger import (
+    Frozen,
     Item,
     Job,
     Ledger,
@@ -21,8 +25,8 @@ from estimator.ledger import (
     TimeEntry,
 )
 from estimator.outwork import charge
+from estimator.quote.contract import standard_dict
 from estimator.scope import scope
-from estimator.shop import Shop
 
 SHARES = (0.5, 0.8, 0.9)
 """Quantiles of a quote that are held against what came."""
@@ -46,23 +50,34 @@ class Books:
 
     def on_items(self) -> dict[int, float]:
         """Hours booked on each work item, none left out. [h]"""
-        found = dict.fromkeys((item.item for item in self.items), 0.0)
+        return {item: math.fsum(hours.values()) for item, hours in self.by_person.items()}
+
+    @functools.cached_property
+    def by_person(self) -> Mapping[int, Mapping[str, float]]:
+        """Hours that each person booked on each work item; empty where nobody did. [h]"""
+        found: dict[int, dict[str, float]] = {item.item: {} for item in self.items}
         for entry in self.time:
             if entry.item is not None:
-                found[entry.item] += entry.hours
+                mine = found[entry.item]
+                mine[entry.person] = mine.get(entry.person, 0.0) + entry.hours
         return found
 
 
-def books_of(ledger: Ledger, wanted: Sequence[Job]) -> tuple[Books, ...]:
-    """Books of these jobs, in their order."""
+def books_of(ledger: Ledger, wanted: Sequence[Job], time: Iterable[TimeEntry] | None = None
+             ) -> tuple[Books, ...]:
+    """Books of these jobs, in their order; `time` where it was read already."""
     sent = {one.number: one for one in ledger.sent()}
-    entries = [defaultdict(list) for _ in range(4)]
     only = wanted[0].number if len(wanted) == 1 else None
-    for found, kind in zip(entries, (TimeEntry, Purchase, Outwork, Sale), strict=True):
-        for entry in ledger.entries(kind, job=only):
+    entries = []
+    for kind in (TimeEntry, Purchase, Outwork, Sale):
+        found = defaultdict(list)
+        known = time if kind is TimeEntry else None
+        for entry in ledger.entries(kind, job=only) if known is None else known:
             found[entry.job].append(entry)
+        entries.append(found)
+    items = ledger.items_of([job.number for job in wanted])
     return tuple(
-        Books(job, sent[job.number], ledger.items(job.number),
+        Books(job, sent[job.number], items[job.number],
               *(tuple(found[job.number]) for found in entries))
         for job in wanted)
 
@@ -80,30 +95,35 @@ def in_currency(books: Books, currency: str) -> tuple[Books, tuple[str, ...]]:
 
 @dataclass(frozen=True)
 class Standard:
-    """What a quote expected: the job estimated again from what the quote was computed from.
+    """What a quote expected.
 
-    `quantiles` are those of hours and of cost as they were quoted.
+    Parameters
+    ----------
+    currency
+        Of all its money.
+    hour_cost, find_cost
+        What an hour cost, and the expected cost of finds. [money/h], [money]
+    supplies
+        Of each part or material by its name: quantity, unit and expected cost.
+    lots
+        Of each service that something was to be sent to: expected charge and number of lines.
+    quantiles
+        Of hours and of cost, as they were quoted.
+    tables
+        Gives the tables of the quote.
     """
 
-    job: Estimate
-    shop: Shop
+    currency: str
+    hour_cost: float
+    find_cost: float
+    supplies: Mapping[str, tuple[float, str, float]]
+    lots: Mapping[str, tuple[float, int]]
     quantiles: Mapping[str, Mapping[float, float]]
-
-    def supplies(self) -> dict[str, tuple[float, str, float]]:
-        """Of each part or material by its name: quantity, unit and expected cost."""
-        found: dict[str, tuple[float, str, float]] = {}
-        for one in self.job.supplies:
-            quantity, _, cost = found.get(one.item, (0.0, "", 0.0))
-            found[one.item] = (quantity + one.quantity, one.unit, cost + _mean(one.cost))
-        return found
-
-    def lots(self) -> dict[str, Lot]:
-        """What was to be sent out, by service."""
-        return {lot.service: lot for lot in self.job.lots}
+    tables: Callable[[], Catalogue]
 
     def charge_of(self, service: str, quantity: float, lines: int) -> float | None:
         """Expected charge of a lot by the price list of the quote; None for an unknown service."""
-        row = self.shop.catalogue.services.get(service)
+        row = self.tables().services.get(service)
         if row is None:
             return None
         return pert_mean(*(
@@ -113,22 +133,28 @@ class Standard:
             for rate in (row.low, row.typical, row.high)))
 
 
-def standard_of(ledger: Ledger, number: str) -> Standard:
-    """The standard of the quote of that number.
+def standard_of(held: Frozen | None, number: str) -> Standard:
+    """The standard of a quote, from what the ledger kept of it under its number.
+
+    What was said with the quote is taken as it was said; where that is not all, because an
+    earlier version kept it, the job is estimated again.
 
     Raises
     ------
     BadInput
         If it is not known what it was computed from.
     """
-    held = ledger.frozen(number)
-    survey, choices, shop = bench.opened(held, number, ledger.folder)
-    works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
-                  added=choices.added)
-    return Standard(estimate(works, shop), shop, {
-        what: {share: held.answer[f"{what}_p{round(100 * share)}"] for share in SHARES}
-        for what in ("hours", "cost")})
-
-
-def _mean(found) -> float:
-    return pert_mean(found.low, found.typical, found.high)
+    answer = dict(held.answer) if held else {}
+    if "supplies" not in answer:
+        survey, choices, shop = bench.opened(held, number)
+        works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
+                      added=choices.added)
+        answer |= standard_dict(estimate(works, shop))
+    return Standard(
+        answer["currency"], answer["hour_cost"], answer["find_cost_mean"],
+        {one["item"]: (one["quantity"], one["unit"], one["cost_mean"])
+         for one in answer["supplies"]},
+        {one["service"]: (one["charge_mean"], one["lines"]) for one in answer["outwork"]},
+        {what: {share: answer[f"{what}_p{round(100 * share)}"] for share in SHARES}
+         for what in ("hours", "cost")},
+        lambda: tables_of(held))

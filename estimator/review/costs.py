@@ -29,7 +29,7 @@ def against_standard(books: Books, standard: Standard, hour_cost: float
     hour_cost
         What an hour costs now. [money/h]
     """
-    rate = standard.job.hour_cost
+    rate = standard.hour_cost
     quoted = math.fsum(item.expected for item in books.items if item.quote == books.job.number)
     added = math.fsum(item.expected for item in books.items if item.quote != books.job.number)
     found = books.hours(FOUND)
@@ -38,12 +38,12 @@ def against_standard(books: Books, standard: Standard, hour_cost: float
                               quoted + added + found, rate)
     material, outwork = list(_materials(books, standard)), list(_outwork(books, standard))
     review = variances.review([labour, *material, *outwork], added=added * rate,
-                              finds=found * rate, find_allowance=standard.job.find_cost)
+                              finds=found * rate, find_allowance=standard.find_cost)
     lines = (
         CostLine("labour", quoted * rate, hours * hour_cost),
         CostLine("material", *_sums(material)),
         CostLine("outwork", *_sums(outwork)),
-        CostLine("finds", standard.job.find_cost, found * hour_cost),
+        CostLine("finds", standard.find_cost, found * hour_cost),
     )
     return lines, review
 
@@ -61,7 +61,7 @@ def _sums(splits) -> tuple[float, float]:
 
 
 def _materials(books: Books, standard: Standard) -> Iterator[variances.Split]:
-    quoted = standard.supplies()
+    quoted = standard.supplies
     bought: dict[str, list] = defaultdict(list)
     for entry in books.purchases:
         if entry.part in quoted:
@@ -80,17 +80,15 @@ def _materials(books: Books, standard: Standard) -> Iterator[variances.Split]:
 
 
 def _outwork(books: Books, standard: Standard) -> Iterator[variances.Split]:
-    lots = standard.lots()
     billed: dict[str, float] = defaultdict(float)
     pieces: dict[str, float] = defaultdict(float)
     for entry in books.outwork:
         billed[entry.service] += float(entry.amount)
         if entry.event == "sent":
             pieces[entry.service] += entry.quantity
-    for service in dict.fromkeys([*lots, *billed]):
-        lot = lots.get(service)
-        expected = standard.charge_of(service, lot.quantity, len(lot.shares)) if lot else 0.0
-        listed = standard.charge_of(service, pieces[service], len(lot.shares) if lot else 1)
+    for service in dict.fromkeys([*standard.lots, *billed]):
+        expected, lines = standard.lots.get(service, (0.0, 1))
+        listed = standard.charge_of(service, pieces[service], lines)
         yield variances.outwork(billed[service], billed[service] if listed is None else listed,
                                 expected)
 

@@ -4,51 +4,65 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from estimator.review.books import Books
 from estimator.review.records import ASPECTS, Group
 
 
-def groups_of(all_books: Iterable[Books]) -> Mapping[str, tuple[Group, ...]]:
-    """Hours by each of `ASPECTS`, the most booked first.
+def groups_of(books: Books) -> Mapping[str, tuple[Group, ...]]:
+    """Hours of a job by each of `ASPECTS`, the most booked first.
 
     An item that several people worked on counts for each by the share of hours they booked.
     """
-    sums: dict[tuple[str, str], list] = defaultdict(lambda: [set(), set(), set(), [], [], []])
-    for books in all_books:
-        booked = books.on_items()
-        for item in books.items:
-            hours, key = booked[item.item], (books.job.number, item.item)
-            names = {"operation": item.operation, "kind": item.kind, "assembly": item.assembly,
-                     "line": f"{item.line} {item.title}", "job": books.job.name,
-                     "level": books.sent.level}
-            for by, name in names.items():
-                _add(sums[by, name], key, item.expected, hours)
-            for person, share in _shares(books, item.item, hours).items():
-                _add(sums["person", person], key, item.expected * share, hours * share)
+    sums: dict[tuple[str, str], list] = defaultdict(lambda: [0, 0, [], [], []])
+    for item in books.items:
+        people = books.by_person[item.item]
+        hours = math.fsum(people.values())
+        names = {"operation": item.operation, "kind": item.kind, "assembly": item.assembly,
+                 "line": f"{item.line} {item.title}", "job": books.job.name,
+                 "level": books.sent.level}
+        for by, name in names.items():
+            _add(sums[by, name], item.expected, hours)
+        for person, own in people.items():
+            if hours > 0:
+                _add(sums["person", person], item.expected * own / hours, own)
+    return _sorted(
+        Group(by, name, 1, items, worked, math.fsum(expected), math.fsum(of_worked),
+              math.fsum(booked))
+        for (by, name), (items, worked, expected, of_worked, booked) in sums.items())
+
+
+def together(jobs: Iterable[Mapping[str, tuple[Group, ...]]]) -> Mapping[str, tuple[Group, ...]]:
+    """The same over several jobs."""
+    alike: dict[tuple[str, str], list[Group]] = defaultdict(list)
+    for groups in jobs:
+        for found in groups.values():
+            for one in found:
+                alike[one.by, one.name].append(one)
+    return _sorted(merged(by, name, found) for (by, name), found in alike.items())
+
+
+def merged(by: str, name: str, groups: Collection[Group]) -> Group:
+    """Groups of different jobs as one."""
+    return Group(by, name, *(sum(getattr(one, count) for one in groups)
+                             for count in ("jobs", "items", "worked")),
+                 *(math.fsum(getattr(one, hours) for one in groups)
+                   for hours in ("expected", "expected_worked", "booked")))
+
+
+def _sorted(groups: Iterable[Group]) -> Mapping[str, tuple[Group, ...]]:
     found: dict[str, list[Group]] = {by: [] for by in ASPECTS}
-    for (by, name), (jobs, items, worked, expected, of_worked, hours) in sums.items():
-        found[by].append(Group(by, name, len(jobs), len(items), len(worked), math.fsum(expected),
-                               math.fsum(of_worked), math.fsum(hours)))
-    return {by: tuple(sorted(groups, key=lambda one: (-one.booked, -one.expected, one.name)))
-            for by, groups in found.items()}
+    for one in groups:
+        found[one.by].append(one)
+    return {by: tuple(sorted(alike, key=lambda one: (-one.booked, -one.expected, one.name)))
+            for by, alike in found.items()}
 
 
-def _shares(books: Books, item: int, hours: float) -> dict[str, float]:
-    found: dict[str, float] = defaultdict(float)
-    for entry in books.time:
-        if entry.item == item and hours > 0:
-            found[entry.person] += entry.hours / hours
-    return found
-
-
-def _add(sums: list, key: tuple[str, int], expected: float, hours: float) -> None:
-    jobs, items, worked, all_expected, of_worked, booked = sums
-    jobs.add(key[0])
-    items.add(key)
-    all_expected.append(expected)
-    booked.append(hours)
+def _add(sums: list, expected: float, hours: float) -> None:
+    sums[0] += 1
+    sums[2].append(expected)
+    sums[4].append(hours)
     if hours > 0:
-        worked.add(key)
-        of_worked.append(expected)
+        sums[1] += 1
+        sums[3].append(expected)

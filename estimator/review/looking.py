@@ -10,10 +10,10 @@ from decimal import Decimal
 
 from estimator import earned, labour, variances
 from estimator.errors import BadInput, Fault
-from estimator.ledger import Ledger, TimeEntry
+from estimator.ledger import Frozen, Ledger, TimeEntry
 from estimator.review.books import SHARES, Books, books_of, in_currency, standard_of
 from estimator.review.costs import AGAIN, CAME_BACK, FOUND, against_standard, spent
-from estimator.review.hours import groups_of
+from estimator.review.hours import groups_of, together
 from estimator.review.progress import past_of, status_of
 from estimator.review.records import (
     CostLine,
@@ -59,7 +59,7 @@ def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
     past = None
     if job.state != "closed":
         past = past_of(books_of(ledger, [one for one in ledger.jobs() if one.state == "closed"]))
-    return _review(ledger, books, shop, on, done, past)
+    return _review(books, ledger.frozen_of([job.number]).get(job.number), shop, on, done, past)
 
 
 def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview:
@@ -77,8 +77,9 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
                              "Book hours with: estimator time add"))
     closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
                     key=lambda job: (job.closed, job.number))
-    all_books = [books for books in books_of(ledger, closed) if books.time]
-    jobs = tuple(_review(ledger, books, shop, on, None, None) for books in all_books)
+    all_books = [books for books in books_of(ledger, closed, entries) if books.time]
+    held = ledger.frozen_of([books.job.number for books in all_books])
+    jobs = tuple(_review(books, held.get(books.job.number), shop, on) for books in all_books)
     notes = [note for job in jobs for note in job.notes]
     if not jobs:
         notes.append("No job with hours is closed so far: estimator job close JOB.")
@@ -89,7 +90,7 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
     known = [job for job in jobs if job.variances is not None]
     chart, charted = _chart(jobs)
     return ShopReview(
-        jobs=jobs, groups=groups_of(all_books), costs=_together(known),
+        jobs=jobs, groups=together(job.groups for job in jobs), costs=_together(known),
         variances=_all_variances(known), enough=_enough(jobs), chart=chart, charted=charted,
         levels=_levels(jobs), unbilled=_unbilled(entries),
         hour=hour, notes=tuple(dict.fromkeys(notes)))
@@ -113,22 +114,23 @@ def _hour_cost(settings: Settings, share: float) -> float:
                               settings.paid_hours_per_year, settings.overhead_per_year, share)
 
 
-def _review(ledger, books: Books, shop: Shop, on: date, done, past) -> JobReview:
+def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, past=None
+            ) -> JobReview:
     books, notes = in_currency(books, shop.settings.currency)
     notes, job = list(notes), books.job
     hour_cost = _hour_cost(shop.settings, shop.settings.productive_share)
     costs: tuple[CostLine, ...] = ()
     found, outcomes = None, {}
     try:
-        standard = standard_of(ledger, job.number)
+        standard = standard_of(held, job.number)
     except BadInput as error:
         notes.append(f"{error.faults[0].what} Its costs are not split.")
     else:
         outcomes = standard.quantiles
-        if standard.shop.settings.currency == shop.settings.currency:
+        if standard.currency == shop.settings.currency:
             costs, found = against_standard(books, standard, hour_cost)
         else:
-            notes.append(f"{job.name} was quoted in {standard.shop.settings.currency}; its costs "
+            notes.append(f"{job.name} was quoted in {standard.currency}; its costs "
                          "are not split.")
     booked = books.on_items()
     idle = sum(not hours for hours in booked.values())
@@ -146,7 +148,7 @@ def _review(ledger, books: Books, shop: Shop, on: date, done, past) -> JobReview
         elif progress is not None:
             notes.append("The forecast from past jobs needs two closed jobs with hours.")
     return JobReview(
-        job=job, level=books.sent.level, on=on, groups=groups_of([books]),
+        job=job, level=books.sent.level, on=on, groups=groups_of(books),
         expected=math.fsum(item.expected for item in books.items),
         booked=math.fsum(booked.values()),
         found=books.hours(FOUND), again=books.hours(AGAIN), came_back=books.hours(CAME_BACK),
