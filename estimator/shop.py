@@ -71,6 +71,16 @@ class Settings(BaseModel):
     tax_outwork: Share
     round_price_to: Money
     bench_hours_per_week: Annotated[float, Field(gt=0, le=168)]
+    # Buying and selling machines.
+    value_spread: Share
+    ratio_share: Share
+    storage_cost_per_month: Money
+    capital_rate_per_year: Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
+    bench_hour_earns: Money
+    disposal_cost: Money
+    incomplete_share: Annotated[float, Field(gt=0, le=1)]
+    inspection_sees: Annotated[float, Field(ge=0, le=1)]
+    inspection_false_alarm: Annotated[float, Field(ge=0, le=1)]
     # What distribution the hours follow, and in whose hands each skill is.
     hours_shape: Literal["pert", "triangular", "lognormal"] = "pert"
     hand_bench: str = "restorer"

@@ -51,6 +51,15 @@ PLAIN = {
     "tax_outwork": 0,
     "round_price_to": 0,
     "bench_hours_per_week": 40,
+    "value_spread": 0,
+    "ratio_share": 0,
+    "storage_cost_per_month": 0,
+    "capital_rate_per_year": 0,
+    "bench_hour_earns": 0,
+    "disposal_cost": 0,
+    "incomplete_share": 0.15,
+    "inspection_sees": 0.7,
+    "inspection_false_alarm": 0.1,
 }
 
 

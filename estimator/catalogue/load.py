@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from estimator import correlation
 from estimator.catalogue import rows as schema
+from estimator.catalogue.sales import TABLES
 from estimator.errors import BadInput, Fault, one_of
 
 _PACKAGE = Path(__file__).resolve().parent.parent
@@ -95,7 +96,7 @@ def load(*folders: Path | str) -> Catalogue:
     stamps = tuple(
         (path, path.stat().st_mtime_ns)
         for folder in paths
-        for path in (folder / f"{row.table}.csv" for row in schema.TABLES)
+        for path in (folder / f"{row.table}.csv" for row in TABLES)
         if path.exists()
     )
     return _load(paths, stamps)
@@ -107,7 +108,7 @@ def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
     faults: list[Fault] = []
     tables: dict[str, Mapping] = {}
     places: dict[tuple[str, object], str] = {}
-    for row_type in schema.TABLES:
+    for row_type in TABLES:
         name = f"{row_type.table}.csv"
         found = [folder / name for folder in folders if (folder / name).exists()]
         if not found:
@@ -266,12 +267,17 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
     for row in tables["treatments"].values():
         yield from missing(row, "assembly", "assemblies", [row.assembly])
         yield from missing(row, "item", targets[row.does], [row.item])
-    for name in ("counts", "finds"):
+    for name in ("counts", "finds", "part_out", "sale_weights"):
         for row in tables[name].values():
             yield from missing(row, "assembly", "assemblies", [row.assembly])
     for row in tables["offers"].values():
         yield from missing(row, "part", "parts", [row.part])
         yield from missing(row, "supplier", "suppliers", [row.supplier])
+    for row in tables["days_to_sell"].values():
+        yield from missing(row, "way", "ways", [row.way])
+    for row in tables["sale_ratios"].values():
+        for column in ("adds", "without"):
+            yield from missing(row, column, "assemblies", getattr(row, column))
     for name in ("operations", "services", "materials", "finds"):
         for row in tables[name].values():
             yield from missing(row, "cautions", "cautions", row.cautions)
