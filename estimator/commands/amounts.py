@@ -46,6 +46,9 @@ def register(add) -> None:
     for found in (bought, back, sold):
         found.add_argument("--amount", metavar="MONEY", required=True, help="before tax")
     sold.add_argument("--fees", metavar="MONEY", default="0", help="what selling cost")
+    for found in (bought, back):
+        found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
+                           help="confirm what was asked, such as cap")
     for found in (bought, sent, back, sold):
         found.add_argument("--day", metavar="DAY", help="today by default")
         found.add_argument("--note", metavar="WORDS", default="")
@@ -67,7 +70,7 @@ def _bought(options) -> int:
         return _kept(options, ledger.add(Purchase(
             **_common(options, shop, ledger), supplier=options.supplier, part=options.part,
             quantity=number_said(options.quantity, "quantity"), unit=options.unit,
-            amount=amount_said(options.amount, "amount"))))
+            amount=amount_said(options.amount, "amount")), sure=options.sure))
 
 
 def _sent_out(options) -> int:
@@ -97,7 +100,7 @@ def _came_back(options) -> int:
             day=day_said(options.day, "day") or date.today(), note=options.note, job=lot.job,
             currency=shop.settings.currency, what=lot.what, service=lot.service, event="back",
             of=lot.id, quantity=number_said(options.quantity, "quantity"), unit=lot.unit,
-            amount=amount_said(options.amount, "amount"))))
+            amount=amount_said(options.amount, "amount")), sure=options.sure))
 
 
 def _sold(options) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from estimator.commands import amounts
+from estimator.commands import amounts, change
 from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
 
 
@@ -19,6 +19,7 @@ def register(command) -> None:
     state = add("state", _state, "Say where a job stands.")
     promise = add("promise", _promise, "Say by when a job is promised.")
     close = add("close", _close, "Close a job.")
+    change.register(add)
     amounts.register(add)
     for found in (show, state, promise, close):
         found.add_argument("job", metavar="JOB", help="number or name")
@@ -45,24 +46,38 @@ def _accept(options) -> int:
 def _list(options) -> int:
     with ledger_of(options) as (_, ledger):
         found = [(job, *_hours(ledger, job)) for job in ledger.jobs()]
-    rows = [("Number", "Job", "State", "Accepted", "Promised", "Expected h", "Booked h")]
+        revised = ledger.revisions()
+    rows = [("Number", "Job", "State", "Accepted", "Promised", "Expected h", "Booked h",
+             "Revisions")]
     rows += [(job.number, job.name[:40], job.state, str(job.accepted), str(job.promised or ""),
-              f"{expected:.1f}", f"{booked:.1f}") for job, expected, booked in found]
+              f"{expected:.1f}", f"{booked:.1f}", _answers(revised, job))
+             for job, expected, booked in found]
     text = table(rows, right=(5, 6)) if found else \
         "No jobs so far: estimator job accept NUMBER makes one of a quote sent."
     return say(options, {"jobs": [
-        as_json(job) | {"hours_expected": round(expected, 2), "hours_booked": round(booked, 2)}
+        as_json(job) | {"hours_expected": round(expected, 2), "hours_booked": round(booked, 2),
+                        "revisions": {one.number: one.answer for one in revised
+                                      if one.job == job.number}}
         for job, expected, booked in found]}, text)
 
 
+def _answers(revised, job) -> str:
+    """How many revisions of a job came to what."""
+    from estimator.ledger import ANSWERS
+
+    counts = {answer: sum(one.job == job.number and one.answer == answer for one in revised)
+              for answer in ANSWERS}
+    return ", ".join(f"{count} {answer}" for answer, count in counts.items() if count)
+
+
 def _show(options) -> int:
-    with ledger_of(options) as (_, ledger):
+    with ledger_of(options) as (shop, ledger):
         job = ledger.job(options.job)
-        return _shown(options, ledger, job)
+        return _shown(options, ledger, job, shop.settings)
 
 
-def _shown(options, ledger, job) -> int:
-    from estimator.ledger import Outwork, Purchase, Sale, TimeEntry
+def _shown(options, ledger, job, settings) -> int:
+    from estimator.ledger import Done, Outwork, Purchase, Sale, TimeEntry
 
     items = ledger.items(job.number)
     entries = ledger.entries(TimeEntry, job=job.number)
@@ -74,30 +89,36 @@ def _shown(options, ledger, job) -> int:
         else:
             booked[entry.item] += entry.hours
     clocks = [clock for clock in ledger.clocks() if clock.job == job.number]
+    done = {mark.item: mark.day for mark in ledger.entries(Done, job=job.number)}
     said = {
         "job": as_json(job),
-        "items": [as_json(item) | {"hours_booked": round(booked[item.item], 4)}
-                  for item in items],
+        "items": [as_json(item) | {"hours_booked": round(booked[item.item], 4),
+                                   "done": done.get(item.item)} for item in items],
         "hours_unbilled": other,
         "hours_expected": round(sum(item.expected for item in items), 2),
         "hours_booked": round(sum(entry.hours for entry in entries), 2),
         "clocks": [as_json(clock) for clock in clocks],
         **{name: [as_json(entry) for entry in ledger.entries(kind, job=job.number)]
            for name, kind in (("purchases", Purchase), ("outwork", Outwork), ("sales", Sale))},
+        **change.standing_dict(ledger, job),
     }
-    rows = [("Item", "Line", "Work", "Expected h", "Booked h")]
+    rows = [("Item", "Line", "Work", "Expected h", "Booked h", "Done")]
     rows += [(str(item.item), item.title[:40], f"{item.name[:40]} ({item.operation})",
-              f"{item.expected:.2f}", f"{booked[item.item]:.2f}" if booked[item.item] else "")
+              f"{item.expected:.2f}", f"{booked[item.item]:.2f}" if booked[item.item] else "",
+              str(done.get(item.item, "")))
              for item in items]
-    rows += [("", "", f"unbilled: {kind}", "", f"{hours:.2f}") for kind, hours in other.items()]
+    rows += [("", "", f"unbilled: {kind}", "", f"{hours:.2f}", "")
+             for kind, hours in other.items()]
     rows.append(("", "", "together", f"{said['hours_expected']:.2f}",
-                 f"{said['hours_booked']:.2f}"))
+                 f"{said['hours_booked']:.2f}", ""))
     dates = [f"accepted {job.accepted}", f"promised {job.promised}" if job.promised else "",
              f"closed {job.closed}" if job.closed else ""]
     head = f"{job.number}, {job.name}: {job.state}; {', '.join(filter(None, dates))}"
     running = [f"The clock of {clock.person} runs since "
                f"{clock.started.astimezone():%Y-%m-%d %H:%M}." for clock in clocks]
-    return say(options, said, "\n".join([head, "", table(rows, right=(0, 3, 4)), *running]))
+    more = [*change.cap_words(ledger.cap_use(job.number), settings),
+            *change.revision_words(ledger.revisions(job.number))]
+    return say(options, said, "\n".join([head, "", table(rows, right=(0, 3, 4)), *running, *more]))
 
 
 def _state(options) -> int:

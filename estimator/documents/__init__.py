@@ -10,9 +10,11 @@ quote.json     for programs: `estimator.quote.as_dict`
 ============== =============================================================================
 
 Only the PDF is meant to leave the shop; it names no hours, costs or margin of the shop's. The same
-quote gives the same bytes.
+quote gives the same bytes. A revision of a job has papers of its own: `addendum.pdf`, which the
+customer signs, and `change.json`.
 """
 
-from estimator.documents.files import MEDIA, NAMES, render, write
+from estimator.documents.addendum import addendum
+from estimator.documents.files import MEDIA, NAMES, put, render, write
 
-__all__ = ["MEDIA", "NAMES", "render", "write"]
+__all__ = ["MEDIA", "NAMES", "addendum", "put", "render", "write"]

@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import tempfile
+from collections.abc import Collection
 from pathlib import Path
 
 from estimator.documents import budget, pdf, workbook
@@ -68,19 +69,23 @@ def write(offer: Quote, folder: Path | str) -> dict[str, Path]:
     BadInput
         If they cannot be written there.
     """
-    made = {name: render(offer, name) for name in NAMES}
+    return put({name: render(offer, name) for name in NAMES}, folder)
+
+
+def put(made: dict[str, bytes], folder: Path | str) -> dict[str, Path]:
+    """Write these files into `folder`, all of them or none; as `write`."""
     folder = Path(folder)
     try:
         new = _make(folder)
     except (OSError, ValueError) as error:
-        raise BadInput(_fault(error, folder)) from None
+        raise BadInput(_fault(error, folder, made)) from None
     try:
         return _put(made, folder)
     except BaseException as error:
         for path in new:
             path.rmdir()
         if isinstance(error, OSError):
-            raise BadInput(_fault(error, folder)) from None
+            raise BadInput(_fault(error, folder, made)) from None
         raise
 
 
@@ -134,13 +139,13 @@ def _put(made: dict[str, bytes], folder: Path) -> dict[str, Path]:
         shutil.rmtree(aside, ignore_errors=True)
 
 
-def _fault(error: OSError | ValueError, folder: Path) -> Fault:
+def _fault(error: OSError | ValueError, folder: Path, names: Collection[str]) -> Fault:
     """What went wrong in plain words."""
     code = getattr(error, "errno", None)
     name = getattr(error, "filename", None)
     held = Path(name).name if name else ""
     if code in (errno.EACCES, errno.EPERM, errno.EROFS):
-        if held in _MAKERS:
+        if held in names:
             # So answers a system that keeps open files from being replaced.
             return Fault(
                 f"{held} cannot be replaced.",
@@ -170,4 +175,4 @@ def _fault(error: OSError | ValueError, folder: Path) -> Fault:
     return Fault(f"The documents cannot be written: {said}.", "Choose another folder.", str(folder))
 
 
-__all__ = ["MEDIA", "NAMES", "render", "write"]
+__all__ = ["MEDIA", "NAMES", "put", "render", "write"]

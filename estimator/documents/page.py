@@ -35,7 +35,7 @@ def page(offer: Quote) -> dict:
     settings = offer.settings
     timed = offer.choices.pricing == TIME
     title = offer.survey.machine.title or "pinball machine"
-    return _cleaned(
+    return cleaned(
         {
             "title": f"Quotation {offer.number}: {title}",
             "short": f"Quotation {offer.number}",
@@ -92,13 +92,13 @@ def page(offer: Quote) -> dict:
     )
 
 
-def _cleaned(value):
+def cleaned(value):
     """The same, every text as a page can hold it."""
     if isinstance(value, str):
         return plain(value)
     if isinstance(value, dict):
-        return {key: _cleaned(held) for key, held in value.items()}
-    return [_cleaned(held) for held in value] if isinstance(value, list) else value
+        return {key: cleaned(held) for key, held in value.items()}
+    return [cleaned(held) for held in value] if isinstance(value, list) else value
 
 
 def _sentence(said: str) -> str:
@@ -359,4 +359,4 @@ def _accept(offer: Quote, timed: bool, title: str) -> dict:
     }
 
 
-__all__ = ["page"]
+__all__ = ["cleaned", "page"]

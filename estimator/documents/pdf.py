@@ -22,11 +22,17 @@ _LOCK = threading.Lock()
 
 def render(offer: Quote) -> bytes:
     """`quote.pdf`: PDF/UA-1 with its structure tagged, the same bytes for the same quote."""
-    data = page(offer)
+    return laid_out("quote.typ", page(offer))
+
+
+def laid_out(template: str, data: dict) -> bytes:
+    """The paper that a template makes of its data, which says its date as year, month and day."""
     said = json.dumps(data, ensure_ascii=False)
+    here = resources.files("estimator.documents")
     files = {
         # Text goes in as data and is never read as markup.
-        "main": (resources.files("estimator.documents") / "quote.typ").read_bytes(),
+        "main": (here / template).read_bytes(),
+        "look.typ": (here / "look.typ").read_bytes(),
         "data.json": said.encode(),
     }
     made = datetime(*data["date"], tzinfo=UTC)
@@ -47,4 +53,4 @@ def _compiler(ours_alone: bool):
     return typst.Compiler(font_paths=[str(fonts)], ignore_system_fonts=ours_alone)
 
 
-__all__ = ["render"]
+__all__ = ["laid_out", "render"]

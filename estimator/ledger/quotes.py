@@ -87,13 +87,22 @@ class Drafts(Database):
 class Quotes(Database):
     """Quotes sent, what came of them, and what they were computed from."""
 
-    def sent(self) -> tuple[Sent, ...]:
-        """Every quote that was sent, the newest first; of one day, the highest number first."""
+    def sent(self, *, revisions: bool = True) -> tuple[Sent, ...]:
+        """Every quote that was sent, the newest first; of one day, the highest number first.
+
+        Parameters
+        ----------
+        revisions
+            False leaves out those that revise a job: they say nothing about winning one.
+        """
         if self._absent:
             return ()
         from sqlalchemy import select
         table = tables().sent
-        rows = self._read(select(table).order_by(table.c.sent.desc(), table.c.number.desc()))
+        said = select(table).order_by(table.c.sent.desc(), table.c.number.desc())
+        if not revisions:
+            said = said.where(table.c.number.not_in(select(tables().revisions.c.number)))
+        rows = self._read(said)
         return tuple(Sent(**row._mapping) for row in rows)
 
     def record(self, sent: Sent, frozen: Frozen | None = None) -> Sent:
@@ -135,15 +144,6 @@ class Quotes(Database):
         said.pop("id")
         return Frozen(**said)
 
-    def decide(self, number: str, outcome: str) -> Sent:
-        """Say what came of a quote: "won", "lost", or "open" again; returns it as kept.
-
-        Raises
-        ------
-        BadInput
-            If no quote of that number was kept, with the nearest numbers, for another outcome,
-            or if a job was made of it, which was won.
-        """
     def frozen_of(self, numbers: Collection[str]) -> dict[str, Frozen]:
         """What each of these quotes was computed from, as it was sent last; where that is known."""
         if self._absent or not numbers:
@@ -165,6 +165,15 @@ class Quotes(Database):
             found[row.number] = Frozen(**said | {"tables": texts[row.tables]})
         return found
 
+    def decide(self, number: str, outcome: str) -> Sent:
+        """Say what came of a quote: "won", "lost", or "open" again; returns it as kept.
+
+        Raises
+        ------
+        BadInput
+            If no quote of that number was kept, with the nearest numbers, for another outcome,
+            or if a job was made of it, which was won.
+        """
         from sqlalchemy import select, update
         if outcome not in OUTCOMES:
             raise BadInput(no_outcome(outcome))

@@ -6,7 +6,7 @@ offered and what was answered is added and never changed.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -23,7 +23,7 @@ from estimator.ledger.reading import (
     revisions_in,
     standing_in,
 )
-from estimator.ledger.records import Frozen, Item, Job, Revision, Sent, TimeEntry
+from estimator.ledger.records import Done, Frozen, Item, Job, Revision, Sent, TimeEntry
 from estimator.ledger.schema import tables
 
 
@@ -84,8 +84,14 @@ class Revisions(Database):
         with self._reading() as connection:
             return {item: number for (_, item), number in dropped_in(connection, [job]).items()}
 
-    def offer(self, sent: Sent, frozen: Frozen, revision: Revision) -> Revision:
+    def offer(self, sent: Sent, frozen: Frozen, revision: Revision,
+              then: Callable[[], object] = lambda: None) -> Revision:
         """Keep a revision as it was offered; the same one again changes nothing.
+
+        Parameters
+        ----------
+        then
+            Called last: if it fails, such as in writing papers, nothing is kept.
 
         Raises
         ------
@@ -110,9 +116,9 @@ class Revisions(Database):
                 raise BadInput(Fault(
                     f"A quote of that day with the same lines and choices is kept as "
                     f"{revision.number}.", "Offer the revision on another day with --date."))
-            if same and (same[0].of, same[0].changes) != (revision.of, tuple(revision.changes)):
+            if same and same[0] != replace(revision, changes=tuple(revision.changes)):
                 raise BadInput(Fault(
-                    f"{revision.number} was offered with other reasons.",
+                    f"{revision.number} was offered already, with other reasons or another day.",
                     f"Refuse that one first: estimator job refuse {revision.number}; then offer "
                     "this one on another day with --date."))
             record_in(connection, sent, frozen)
@@ -121,6 +127,7 @@ class Revisions(Database):
                     number=revision.number, job=job.number, of=revision.of,
                     offered=revision.offered, ready=revision.ready,
                     changes=list(revision.changes)))
+            then()
         return replace(revision, changes=tuple(revision.changes), answer="open", answered=None)
 
     def agree(self, number: str, on: date, *, promised: date | None,
@@ -156,6 +163,7 @@ class Revisions(Database):
             _of_what_stands(revision, found, job)
             busy = {entry.item for entry in entries_in(connection, TimeEntry, job=job.number)}
             busy |= {clock.item for clock in clocks_in(connection) if clock.job == job.number}
+            busy |= {mark.item for mark in entries_in(connection, Done, job=job.number)}
             last = max((item.item for item in items_in(connection, [job.number], dropped=True)),
                        default=0)
             if busy & set(dropped) or [item.item for item in items] != list(

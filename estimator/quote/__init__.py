@@ -17,18 +17,36 @@ from estimator.quote.records import (
     Stage,
     Tax,
 )
+from estimator.quote.revision import (
+    PRICES,
+    REASONS,
+    Change,
+    Rest,
+    Revised,
+    Side,
+    Supply,
+    revised_dict,
+)
 
 __all__ = [
     "FIXED",
+    "PRICES",
+    "REASONS",
     "TIME",
+    "Change",
     "Choices",
     "LevelPrice",
     "Offered",
     "Quote",
     "QuoteLine",
+    "Rest",
+    "Revised",
+    "Side",
     "Stage",
+    "Supply",
     "Tax",
     "as_dict",
     "level_named",
     "quote",
+    "revised_dict",
 ]

@@ -12,8 +12,10 @@ CSV or XLSX, one row for each assembly in each condition::
     ball-guide,9,heavy,seen,410,,"rust, mostly below the lane"
 
 Rows that begin with `machine` stand above the header, each with one fact: title, maker, year,
-era, serial, customer, surveyor, surveyed (the day), note. All may be blank; a quote needs the
-era, one of electromechanical, early-solid-state, late-solid-state, dot-matrix, 2000s, modern.
+era, serial, customer, customer_kind, surveyor, surveyed (the day), note. All may be blank; a
+quote needs the era, one of electromechanical, early-solid-state, late-solid-state, dot-matrix,
+2000s, modern. The kind of customer is a word of your own, such as private owner, operator or
+dealer: the review holds jobs of each kind apart.
 
 ========== ======================================================================== ==========
 column     what it holds                                                            in a quote
@@ -48,6 +50,7 @@ as it was. At most 8 MB (64 MB unpacked), 5,000 rows, 200 faults told at once. W
 it is shows in its content, not in its name.
 """
 
+from estimator.survey.matching import differences, merged
 from estimator.survey.parsing import COLUMNS, FACTS
 from estimator.survey.reading import check, read, read_bytes
 from estimator.survey.records import Line, Machine, Survey
@@ -55,6 +58,6 @@ from estimator.survey.templates import template
 from estimator.survey.writing import csv_bytes, write, xlsx_bytes
 
 __all__ = [
-    "COLUMNS", "FACTS", "Line", "Machine", "Survey", "check", "csv_bytes", "read", "read_bytes",
-    "template", "write", "xlsx_bytes",
+    "COLUMNS", "FACTS", "Line", "Machine", "Survey", "check", "csv_bytes", "differences", "merged",
+    "read", "read_bytes", "template", "write", "xlsx_bytes",
 ]

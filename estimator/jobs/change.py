@@ -1,0 +1,469 @@
+"""A job changes: a find, a wish of the customer's or a price makes a revision of its quote.
+
+The revision is computed from what the quote that holds was computed from, its tables, settings and
+random numbers among it, so that only the change moves the price. It is offered, and agreed to or
+refused; only when it is agreed does the job get its work items and its day.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, timedelta
+from decimal import Decimal
+from pathlib import Path
+
+from estimator import durations, winning
+from estimator.durations import Range
+from estimator.errors import BadInput, Fault, one_of
+from estimator.estimate import Estimate, estimate
+from estimator.jobs.freezing import frozen, reopen
+from estimator.jobs.work import items_of
+from estimator.ledger import Done, Frozen, Item, Job, Ledger, Revision, TimeEntry
+from estimator.quote import PRICES, REASONS, Change, Choices, Quote, Rest, Revised, Side, quote
+from estimator.quote.revision import (
+    cautions_for,
+    changes_of,
+    rest_of,
+    rows_changed,
+    supplies_of,
+)
+from estimator.scope import scope
+from estimator.shop import Shop
+from estimator.survey import Machine, Survey, merged, read
+
+SURE = 0.8
+"""Share of cases that the wait for new outwork is reckoned at."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the customer takes and does without, beside what the survey says.
+
+    Parameters
+    ----------
+    leave_out, put_back
+        Numbers of survey lines, from 1, as the quote counts them.
+    extras
+        Extras by name with their counts; 0 takes one out again.
+    """
+
+    leave_out: tuple[int, ...] = ()
+    put_back: tuple[int, ...] = ()
+    extras: tuple[tuple[str, int], ...] = ()
+
+
+# Offering
+
+
+def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None, *,
+           reasons: Sequence[str] = (), wish: Wish | None = None, today: Shop | None = None,
+           on: date | None = None, ready: date | None = None) -> tuple[Revised, Shop]:
+    """Work out a revision of a job; nothing is kept. Returns it, and the shop it is computed with.
+
+    Parameters
+    ----------
+    said
+        Number or name of the job.
+    survey
+        The survey as it is now, or its file; None where only the customer's choices change. Lines
+        are matched with those of the quote by what they say.
+    reasons
+        Why, for each change: "find" or "wish" for all lines, "60=find" for one, "price" for what
+        today's tables and settings change; words may follow, as in "60=find: cracked at a screw".
+    today
+        Takes tables and settings of this shop; None keeps those of the quote.
+    on
+        The day it is offered; None is today.
+    ready
+        When the job would be ready with it; None works it out.
+
+    Raises
+    ------
+    BadInput
+        If there is no such job or it is closed; the survey is of another machine, lacks what
+        cannot be left out, or has faults; nothing changes; or a change has no reason. Every fault
+        of one kind at once.
+    """
+    on, wish = on or date.today(), wish or Wish()
+    job = ledger.job(said)
+    if job.state == "closed":
+        raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
+                             f'Open it again with: estimator job state {job.number} "on the '
+                             'bench"; or quote the machine anew.'))
+    chain = [job.number]
+    stands = ledger.standing().get(job.number, job.number)
+    past = {one.number: one.of for one in ledger.revisions(job.number)}
+    number = stands
+    while number in past:
+        chain.insert(1, number)
+        number = past[number]
+    base, choices, shop = reopen(ledger, stands)
+    held = ledger.frozen(stands)
+    if on < choices.on:
+        raise BadInput(Fault(f"{on} is before the quote {stands} of {choices.on}, which it "
+                             "would take the place of.", "Write a later day.", column="date"))
+    if ready is not None and ready < on:
+        raise BadInput(Fault(f"The job would be ready on {ready}, before the change is offered "
+                             f"on {on}.", "Write a later day.", column="ready"))
+    used = today or shop
+    if today is not None:
+        _known_today(base, choices, used)
+    if isinstance(survey, str | Path):
+        survey = read(survey, used.catalogue, final=True)
+    now = merged(base, _same_machine(survey, base.machine)) if survey is not None else base
+    now = replace(now, file=survey.file if survey is not None else base.file)
+    _whole(base, now, choices, used)
+    then = _chosen(choices, now, wish, on)
+
+    before = quote(base, choices, shop, compare=False)
+    start = before if today is None else quote(base, choices, used, compare=False)
+    offer = quote(now, then, used)
+    if offer.price <= 0:
+        raise BadInput(Fault("Nothing of the work would be left.",
+                             f"Close the job instead: estimator job close {job.number}"))
+    changes = changes_of(start, offer)
+    rest = rest_of(start, offer, changes)
+    rows: tuple[str, ...] = ()
+    if today is not None:
+        rows = rows_changed(shop.catalogue, used.catalogue, before.settings, start.settings)
+        if rows:
+            changes += (Change(
+                PRICES, "prices", "Prices, rates and hours of today",
+                "1 row is" if len(rows) == 1 else f"{len(rows)} rows are",
+                amount=start.price - before.price,
+                hours=float(start.odds.hours.mean() - before.odds.hours.mean())),)
+            changes = (*changes[:-1], replace(changes[-1], said=f"{changes[-1].said} not as in "
+                                                                "the quote"))
+    if not changes:
+        raise BadInput(Fault(
+            f"Nothing is different from the quote {stands}, which holds for {job.name}"
+            + (" (notes do not count)." if now.lines != base.lines else "."),
+            "Change the survey, or say what to leave out or add; or keep the job as it is."))
+    changes = _reasoned(changes, reasons)
+    sent = Decimal(str(held.answer["price"]))
+    if sent != before.price:
+        rest += (Rest("recomputed", "Computed anew by this version of the program",
+                      before.price - sent),)
+    lines = {one.line for one in changes if one.line is not None} | {
+        place for place in range(offer.job.scope.first_extra, len(offer.job.scope.lines))
+        if f"extra-{offer.job.scope.lines[place].assembly}" in {one.key for one in changes}}
+    sides, notes = _sides(job, held, before, offer, lines, on, ready)
+    return Revised(
+        offer=offer, job=job.number, name=job.name, nth=len(chain), before=sides[0],
+        after=sides[1], changes=changes, rest=rest, rows=rows,
+        supplies=supplies_of(before.job, offer.job),
+        cautions=cautions_for(offer.job, lines, used.catalogue),
+        booked=math.fsum(entry.hours for entry in ledger.entries(TimeEntry, job=job.number)),
+        notes=tuple(notes)), used
+
+
+def offer(ledger: Ledger, found: Revised, shop: Shop,
+          then: Callable[[], object] = lambda: None) -> Revision:
+    """Keep a revision as it is offered, frozen; returns it as kept.
+
+    Parameters
+    ----------
+    then
+        Called last, such as for writing papers: if it fails, nothing is kept.
+    """
+    return ledger.offer(
+        winning.sent_of(found.offer), frozen(found.offer, shop, found.before.number),
+        Revision(found.offer.number, found.job, found.before.number, found.offer.on,
+                 found.after.ready, [_kept(one) for one in found.changes]),
+        then)
+
+
+# Answering
+
+
+def agree(ledger: Ledger, number: str, *, on: date | None = None, promised: date | None = None,
+          note: str = "") -> tuple[Revision, tuple[Item, ...], tuple[Item, ...], tuple[str, ...]]:
+    """The customer agrees to a revision: the job gets its items, and its day.
+
+    Items that it does without are dropped where no hours are booked to them and they are not
+    done; the others stay. Returns the revision, the items that came and those that went, and the
+    numbers of other revisions that are refused with it.
+
+    Parameters
+    ----------
+    promised
+        When the job is promised for from now on; None takes the day that was offered.
+    """
+    on = on or date.today()
+    revision = ledger.revision(number)
+    # Whether it can be answered is told before anything is worked out.
+    if revision.answer != "open":
+        raise BadInput(Fault(
+            f"{revision.number} was {revision.answer} on {revision.answered} already.",
+            "Offer another one with: estimator job change"))
+    promised = promised or revision.ready
+    if promised is not None and promised < on:
+        raise BadInput(Fault(f"The job would be promised for {promised}, before it was agreed "
+                             f"on {on}.", "Write a later day with --promised.",
+                             column="promised"))
+    came, went = items_changed(ledger, revision)
+    kept, others = ledger.agree(
+        revision.number, on, promised=promised, items=came, note=note,
+        dropped=[item.item for item in went])
+    return kept, came, went, others
+
+
+def items_changed(ledger: Ledger, revision: Revision
+                  ) -> tuple[tuple[Item, ...], tuple[Item, ...]]:
+    """Work items that a revision brings to its job, and those that it drops.
+
+    On each line that changed, an item that is as before stays. Of one that is not, what has hours
+    booked or is done stays and only what is left of it is added; the rest is dropped and the whole
+    is added. A set-up is done once a job: new items carry what is left of it.
+    """
+    survey, choices, shop = reopen(ledger, revision.number)
+    works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
+                  added=choices.added)
+    target = estimate(works, shop)
+    wanted = items_of(revision.job, target, shop.catalogue)
+    held = ledger.items(revision.job)
+    busy = {entry.item for entry in ledger.entries(TimeEntry, job=revision.job)}
+    busy |= {mark.item for mark in ledger.entries(Done, job=revision.job)}
+    busy |= {clock.item for clock in ledger.clocks() if clock.job == revision.job}
+    first = {number: len(ledger.frozen(number).survey["lines"])
+             for number in {item.quote for item in held}}
+    touched = {change["key"] for change in revision.changes}
+
+    def key(item: Item, extras_from: int) -> tuple[str, str]:
+        return (f"extra-{item.assembly}" if item.line > extras_from else f"line-{item.line}",
+                item.operation)
+
+    there: dict[tuple, list[Item]] = defaultdict(list)
+    for item in held:
+        there[key(item, first[item.quote])].append(item)
+    aims: dict[tuple, list[Item]] = defaultdict(list)
+    for item in wanted:
+        aims[key(item, works.first_extra)].append(item)
+    came: list[Item] = []
+    went: list[Item] = []
+    for place in dict.fromkeys([*there, *aims]):
+        if place[0] not in touched and PRICES not in touched:
+            continue
+        some_came, some_went = _exchanged(there[place], aims[place], busy)
+        came += some_came
+        went += some_went
+    last = max((item.item for item in ledger.items(revision.job, dropped=True)), default=0)
+    gone = {item.item for item in went}
+    came = _set_up(came, [item for item in held if item.item not in gone], target,
+                   shop.settings.hours_shape)
+    return (tuple(replace(item, item=number, quote=revision.number)
+                  for number, item in enumerate(came, last + 1)), tuple(went))
+
+
+def _exchanged(there: Sequence[Item], aims: Sequence[Item], busy: set[int]
+               ) -> tuple[list[Item], list[Item]]:
+    """Of one operation on one line: what comes and what goes, so that its hours are as aimed."""
+    sums = [[math.fsum(getattr(item, name) for item in items) for name in ("low", "typical",
+                                                                           "high")]
+            for items in (there, aims)]
+    if there and aims and all(math.isclose(was, now, rel_tol=1e-9, abs_tol=1e-9)
+                              for was, now in zip(*sums, strict=True)):
+        return [], []
+    kept = [item for item in there if item.item in busy]
+    went = [item for item in there if item.item not in busy]
+    if not kept or not aims:
+        return list(aims), went
+    low, typical, high = (
+        max(0.0, now - math.fsum(getattr(item, name) for item in kept))
+        for name, now in zip(("low", "typical", "high"), sums[1], strict=True))
+    if high <= 1e-9:
+        return [], went
+    typical = max(low, typical)
+    return [replace(aims[0], low=low, typical=typical, high=max(typical, high))], went
+
+
+def _set_up(came: Sequence[Item], stay: Sequence[Item], target: Estimate, shape: str
+            ) -> list[Item]:
+    """The new items with what is left of each operation's set-up, and their expected hours."""
+    left: dict[str, float] = defaultdict(float)
+    for item in target.items:
+        left[item.work.operation.operation] += item.setup
+    for item in stay:
+        left[item.operation] -= item.setup
+    shares: dict[str, float] = defaultdict(float)
+    for item in came:
+        shares[item.operation] += item.setup
+    done = []
+    for item in came:
+        whole = shares[item.operation]
+        setup = max(0.0, left[item.operation]) * item.setup / whole if whole else 0.0
+        mean = durations.mean_of(Range(item.low, item.typical, item.high), shape)
+        done.append(replace(item, setup=setup, expected=(mean + setup) * target.hours_factor))
+    return done
+
+
+# What is asked for
+
+
+def _same_machine(survey: Survey, machine: Machine) -> Survey:
+    """The survey, if it is of that machine."""
+    wrong = []
+    for name in ("title", "serial", "era"):
+        was, now = getattr(machine, name) or "", getattr(survey.machine, name) or ""
+        plain = [" ".join(str(word).split()).casefold() for word in (was, now)]
+        if all(plain) and plain[0] != plain[1]:
+            wrong.append(Fault(f'The survey is of another machine: its {name} is "{now}", and '
+                               f'that of the job is "{was}".',
+                               "Name the survey of this job's machine.", survey.file or None,
+                               None, name))
+    if wrong:
+        raise BadInput(wrong)
+    return survey
+
+
+def _known_today(survey: Survey, choices: Choices, shop: Shop) -> None:
+    names = {line.assembly for line in survey.lines} | {name for name, _ in choices.added}
+    faults = [Fault(f"The job has {name}, and today's assemblies.csv does not.",
+                    "Put that row back, or keep the tables of the quote.")
+              for name in sorted(names - shop.catalogue.assemblies.keys())]
+    if faults:
+        raise BadInput(faults)
+
+
+def _whole(base: Survey, now: Survey, choices: Choices, shop: Shop) -> None:
+    """A survey holds all lines: what cannot be left out cannot be missing from it either."""
+    live = [{line.assembly for line in survey.lines if line.count} for survey in (base, now)]
+    lost = [name for name in dict.fromkeys(line.assembly for line in base.lines)
+            if name in live[0] - live[1] and not shop.catalogue.assemblies[name].droppable]
+    if lost:
+        raise BadInput(Fault(f"The survey has no line any more for {name}, which cannot be "
+                             "left out.", "A changed survey holds all lines, and not the new "
+                             "ones alone.", now.file or None) for name in lost)
+
+
+def _chosen(choices: Choices, survey: Survey, wish: Wish, on: date) -> Choices:
+    """The choices with the customer's wishes."""
+    faults, count = [], len(survey.lines)
+    for number in (*wish.leave_out, *wish.put_back):
+        if not 1 <= number <= count:
+            faults.append(Fault(f"There is no line {number}.", f"The job has {count} lines."))
+        elif not survey.lines[number - 1].count:
+            faults.append(Fault(f"Line {number} is not in the survey any more.",
+                                "Put it into the survey file."))
+    out = {number - 1 for number in wish.leave_out}
+    back = {number - 1 for number in wish.put_back}
+    faults += [Fault(f"Line {place + 1} is not left out and cannot be put back.",
+                     f"Left out are: {_listed(choices.dropped)}.")
+               for place in sorted(back - choices.dropped) if place < count]
+    faults += [Fault(f"Line {place + 1} is left out already.", "Name another one.")
+               for place in sorted(out & choices.dropped)]
+    extras = dict(choices.added)
+    for name, wanted in wish.extras:
+        if wanted == 0 and name not in extras:
+            faults.append(Fault(f"{name} is not among the extras taken.",
+                                one_of(name, list(extras)) if extras else "None was taken."))
+        extras[name] = wanted
+    if faults:
+        raise BadInput(faults)
+    dropped = frozenset(place for place in (choices.dropped - back) | out
+                        if survey.lines[place].count)
+    return replace(choices, dropped=dropped, on=on,
+                   added=tuple((name, wanted) for name, wanted in extras.items() if wanted))
+
+
+def _listed(places: Iterable[int]) -> str:
+    return ", ".join(str(place + 1) for place in sorted(places)) or "none"
+
+
+def _reasoned(changes: Sequence[Change], said: Sequence[str]) -> tuple[Change, ...]:
+    """The changes, each with its reason."""
+    own: dict[str, tuple[str, str]] = {}
+    for_all: dict[str, tuple[str, str]] = {}
+    faults = []
+    known = {change.key for change in changes}
+    names = [key.removeprefix("line-").removeprefix("extra-") for key in known]
+    for word in said:
+        place, sign, _ = word.partition("=")
+        if not sign or ":" in place:
+            place, told = "", word
+        else:
+            told = word.partition("=")[2]
+        kind, _, words = (part.strip() for part in told.partition(":"))
+        kind = kind.casefold()
+        if kind not in REASONS:
+            faults.append(Fault(f'"{kind}" is no reason for a change.', one_of(kind, REASONS)))
+            continue
+        place = place.strip()
+        key = next((key for key in (place, f"line-{place}", f"extra-{place}") if key in known), "")
+        if place and not key:
+            faults.append(Fault(f"{place} has not changed, and a reason is given for it.",
+                                f"What changed: {', '.join(sorted(names))}."))
+        elif (kind == "price") != (key == PRICES) and place:
+            faults.append(Fault(
+                "Prices change because of a price, and a line because of a find or a wish.",
+                "Write price for the prices of today, find or wish for a line."))
+        elif place:
+            own[key] = kind, words
+        else:
+            for_all["price" if kind == "price" else "line"] = kind, words
+    lines = [reason for reason in said if reason.partition(":")[0].strip().casefold() in
+             ("find", "wish")]
+    if len({one.partition(":")[0].strip().casefold() for one in lines}) > 1:
+        faults.append(Fault("A find and a wish are both given for all lines.",
+                            "Say which line is which, such as 60=find 12=wish."))
+    found = []
+    for change in changes:
+        kind, words = own.get(change.key) or for_all.get(
+            "price" if change.key == PRICES else "line", ("", ""))
+        if not kind:
+            name = change.key.removeprefix("line-").removeprefix("extra-")
+            faults.append(Fault(
+                f"{change.title} ({change.said}): no reason is given." if change.line is None
+                else f"Line {change.line + 1}, {change.title} ({change.said}): no reason is given.",
+                "Add --reason price, with a word why if need be." if change.key == PRICES else
+                f"Add --reason find or wish for all lines, or {name}=find for this one."))
+        found.append(replace(change, reason=kind, words=words))
+    if faults:
+        raise BadInput(faults)
+    return tuple(found)
+
+
+# Before and after
+
+
+def _sides(job: Job, held: Frozen, before: Quote, after: Quote, lines: set[int], on: date,
+           ready: date | None) -> tuple[tuple[Side, Side], list[str]]:
+    """Figures before and after, and notes on the day."""
+    was = held.answer
+    days = [math.ceil(found.odds.at("days", 0.8)[0]) for found in (before, after)]
+    day_before = job.promised or job.accepted + timedelta(days=days[0])
+    notes = []
+    if day_before < on:
+        notes.append(f"The day before the change, {day_before}, has passed: the days that the "
+                     f"change adds are counted from {on}.")
+    day_after = max(max(day_before, on) + timedelta(days=days[1] - days[0]), on)
+    for lot in after.job.lots:
+        if set(lot.shares) & lines:
+            wait = math.ceil(durations.pert_mean(lot.days.low, lot.days.typical, lot.days.high)
+                             + durations.normal_quantile(SURE) * durations.pert_sd(
+                                 lot.days.low, lot.days.typical, lot.days.high))
+            back = on + timedelta(days=wait)
+            if back > day_after:
+                day_after = back
+                notes.append(f"{lot.name}: away until about {back}, if it goes out on {on}; the "
+                             "job is not ready before.")
+    hours = after.odds.at("hours", 0.5, 0.8)
+    cap = was.get("cap")
+    sides = (
+        Side(held.number, Decimal(str(was["price"])), Decimal(str(was["total"])),
+             None if cap is None else Decimal(str(cap)), was["hours_p50"], was["hours_p80"],
+             was["days_p80"], day_before, job.promised is not None),
+        Side(after.number, after.price, after.total, after.cap, hours[0], hours[1],
+             after.odds.at("days", 0.8)[0], ready or day_after, ready is not None))
+    return sides, notes
+
+
+def _kept(change: Change) -> Mapping:
+    """A change as JSON values."""
+    return asdict(change) | {"amount": str(change.amount)}
+
+
+__all__ = ["Wish", "agree", "items_changed", "offer", "revise"]
