@@ -14,6 +14,7 @@ from estimator.durations import pert_mean
 from estimator.estimate import estimate
 from estimator.jobs.freezing import tables_of
 from estimator.ledger import (
+    Done,
     Frozen,
     Item,
     Job,
@@ -34,7 +35,11 @@ SHARES = (0.5, 0.8, 0.9)
 
 @dataclass(frozen=True)
 class Books:
-    """One job as the ledger has it."""
+    """One job as the ledger has it.
+
+    `sent` is the quote that holds for it: its own, or the revision agreed to last; `marks` say
+    which items are done.
+    """
 
     job: Job
     sent: Sent
@@ -43,6 +48,7 @@ class Books:
     purchases: tuple[Purchase, ...]
     outwork: tuple[Outwork, ...]
     sales: tuple[Sale, ...]
+    marks: tuple[Done, ...] = ()
 
     def hours(self, kind: str) -> float:
         """Hours booked to a kind of unbilled time. [h]"""
@@ -66,10 +72,10 @@ class Books:
 def books_of(ledger: Ledger, wanted: Sequence[Job], time: Iterable[TimeEntry] | None = None
              ) -> tuple[Books, ...]:
     """Books of these jobs, in their order; `time` where it was read already."""
-    sent = {one.number: one for one in ledger.sent()}
+    sent, standing = {one.number: one for one in ledger.sent()}, ledger.standing()
     only = wanted[0].number if len(wanted) == 1 else None
     entries = []
-    for kind in (TimeEntry, Purchase, Outwork, Sale):
+    for kind in (TimeEntry, Purchase, Outwork, Sale, Done):
         found = defaultdict(list)
         known = time if kind is TimeEntry else None
         for entry in ledger.entries(kind, job=only) if known is None else known:
@@ -77,7 +83,7 @@ def books_of(ledger: Ledger, wanted: Sequence[Job], time: Iterable[TimeEntry] | 
         entries.append(found)
     items = ledger.items_of([job.number for job in wanted])
     return tuple(
-        Books(job, sent[job.number], items[job.number],
+        Books(job, sent[standing.get(job.number, job.number)], items[job.number],
               *(tuple(found[job.number]) for found in entries))
         for job in wanted)
 

@@ -1,7 +1,8 @@
 """What a job cost against its standard, split into reasons that add up.
 
 Labour: hours on items and done again at what an hour costs by the settings of today, against the
-hours expected at what an hour cost in the quote. Overhead is in the hour, and so is unbilled time.
+hours expected at what an hour cost in the quote. The quote is the one that holds: what a revision
+brought is quoted once the customer has agreed. Overhead is in the hour, and so is unbilled time.
 Work that the quote does not list is a find, at the standard rate; what was bought and not quoted
 is more of a material. Warranty is no part of a job's cost: the price reserves for it.
 """
@@ -30,15 +31,14 @@ def against_standard(books: Books, standard: Standard, hour_cost: float
         What an hour costs now. [money/h]
     """
     rate = standard.hour_cost
-    quoted = math.fsum(item.expected for item in books.items if item.quote == books.job.number)
-    added = math.fsum(item.expected for item in books.items if item.quote != books.job.number)
+    quoted = math.fsum(item.expected for item in books.items)
     found = books.hours(FOUND)
     hours = math.fsum(books.on_items().values()) + books.hours(AGAIN)
     labour = variances.labour(hours + found, (hours + found) * hour_cost,
-                              quoted + added + found, rate)
+                              quoted + found, rate)
     material, outwork = list(_materials(books, standard)), list(_outwork(books, standard))
-    review = variances.review([labour, *material, *outwork], added=added * rate,
-                              finds=found * rate, find_allowance=standard.find_cost)
+    review = variances.review([labour, *material, *outwork], finds=found * rate,
+                              find_allowance=standard.find_cost)
     lines = (
         CostLine("labour", quoted * rate, hours * hour_cost),
         CostLine("material", *_sums(material)),

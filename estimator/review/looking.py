@@ -59,7 +59,8 @@ def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
     past = None
     if job.state != "closed":
         past = past_of(books_of(ledger, [one for one in ledger.jobs() if one.state == "closed"]))
-    return _review(books, ledger.frozen_of([job.number]).get(job.number), shop, on, done, past)
+    number = books.sent.number
+    return _review(books, ledger.frozen_of([number]).get(number), shop, on, done, past)
 
 
 def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview:
@@ -78,8 +79,8 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
     closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
                     key=lambda job: (job.closed, job.number))
     all_books = [books for books in books_of(ledger, closed, entries) if books.time]
-    held = ledger.frozen_of([books.job.number for books in all_books])
-    jobs = tuple(_review(books, held.get(books.job.number), shop, on) for books in all_books)
+    held = ledger.frozen_of([books.sent.number for books in all_books])
+    jobs = tuple(_review(books, held.get(books.sent.number), shop, on) for books in all_books)
     notes = [note for job in jobs for note in job.notes]
     if not jobs:
         notes.append("No job with hours is closed so far: estimator job close JOB.")
@@ -122,7 +123,7 @@ def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, 
     costs: tuple[CostLine, ...] = ()
     found, outcomes = None, {}
     try:
-        standard = standard_of(held, job.number)
+        standard = standard_of(held, books.sent.number)
     except BadInput as error:
         notes.append(f"{error.faults[0].what} Its costs are not split.")
     else:

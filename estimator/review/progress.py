@@ -12,12 +12,19 @@ from estimator.review.books import Books
 from estimator.review.costs import AGAIN
 
 
-def done_of(books: Books, said: Mapping[int, float] | None = None) -> dict[int, float]:
+def done_of(books: Books, said: Mapping[int, float] | None = None, on: date | None = None
+            ) -> dict[int, float]:
     """Share of each work item that is done.
 
-    What is not said is taken from the bookings: an item that hours are booked to is done, once
-    its person has gone on to another one; the one that each person was on last is half done. A
-    job that is finished is done.
+    What is not said is taken from the marks where the job has any: an item marked by that day is
+    done, another one that hours are booked to is half done. Without marks it is taken from the
+    bookings: an item that hours are booked to is done, once its person has gone on to another
+    one; the one that each person was on last is half done. A job that is finished is done.
+
+    Parameters
+    ----------
+    on
+        The day to look at it; None counts every mark.
 
     Raises
     ------
@@ -37,6 +44,10 @@ def done_of(books: Books, said: Mapping[int, float] | None = None) -> dict[int, 
         return dict.fromkeys(numbers, 1.0) | dict(said)
     last = {entry.person: entry.item for entry in books.time if entry.item is not None}
     booked = books.on_items()
+    if books.marks:
+        marked = {mark.item for mark in books.marks if on is None or mark.day <= on}
+        return {item: 1.0 if item in marked else 0.5 if booked[item] > 0 else 0.0
+                for item in numbers} | dict(said)
     shares = {item: (0.5 if item in last.values() else 1.0) if booked[item] > 0 else 0.0
               for item in numbers}
     return shares | dict(said)
@@ -69,7 +80,7 @@ def status_of(books: Books, on: date, done: Mapping[int, float] | None = None
     """Earned value of a job in hours, found work left out; None if nothing is expected of it."""
     if not any(item.expected > 0 for item in books.items):
         return None
-    shares, planned = done_of(books, done), planned_of(books, on)
+    shares, planned = done_of(books, done, on), planned_of(books, on)
     spent = math.fsum(books.on_items().values()) + books.hours(AGAIN)
     return earned.status([item.expected for item in books.items],
                          [planned[item.item] for item in books.items],
