@@ -12,9 +12,8 @@ from ledgers import DAY, NOW, UNBILLED, with_job, worked
 from estimator import cli, jobs, review
 from estimator.catalogue import Level, data_folder
 from estimator.errors import BadInput
-from estimator.ledger import Frozen, Item, Job, Ledger, Outwork, Purchase, Sale, Sent
+from estimator.ledger import Ledger, Outwork, Purchase, Sale
 from estimator.quote import Choices, quote
-from estimator.review import proposals
 from estimator.scoring import wilson_range
 from estimator.shop import new_shop, open_shop
 from estimator.survey import read
@@ -375,115 +374,3 @@ def test_the_shop_in_the_terminal(ledger, run):
     assert found["hour"]["unbilled_h"] == 2.0
     assert found["chart"]["centre_ratio"] == pytest.approx(1.25, abs=1e-3)
     assert date.fromisoformat(found["jobs"][0]["closed"])
-
-
-# --- proposals -----------------------------------------------------------------------------------
-
-
-def _quoted_by_book(ledger, shop, count, slow=1.3):
-    """Closed jobs quoted from the shop's tables: flippers take `slow` times, all else 1."""
-    tables = json.dumps({"operations": [[row.model_dump(mode="json"), ""]
-                                        for row in shop.catalogue.operations.values()]})
-    for n in range(count):
-        number, day = f"2601{n:02}-A1", DAY - timedelta(50 - n)
-        ledger.record(
-            Sent(number, f"Old {n}", "shop-job", day, Decimal(900), 700.0, "USD"),
-            Frozen(number, "1", {"machine": {"era": "modern"}}, {}, {}, tables, {}))
-        names = ("flipper-rebuild", "pop-bumper-rebuild", "eject-rebuild", "intake-survey")
-        ledger.accept(Job(number, f"Old {n}", day), [
-            Item(number, place, number, place, "Line", "flipper", name, name, "rebuild", "bench",
-                 0.5, 0.75, 1.5, 0.1, 1.0) for place, name in enumerate(names, 1)])
-        wobble = (0.95, 1.0, 1.05)
-        _book(ledger, *(worked(wobble[(n + place) % 3] * (slow if place == 1 else 1.0),
-                               item=place, job=number, day=day) for place in range(1, 5)))
-        ledger.set_state(number, "closed", day)
-
-
-def test_records_far_from_the_book_are_proposed(ledger, shop):
-    """Nine jobs of four operations, one of them slow by 1.3: that one, and with its range."""
-    _quoted_by_book(ledger, shop, 9)
-    (found,) = proposals.proposals(ledger, shop)
-    row = shop.catalogue.operations["flipper-rebuild", None]
-    assert (found.key, found.book, len(found.evidence)) == ("flipper-rebuild", row.typical, 9)
-    assert found.ratio == pytest.approx(1.3, rel=0.01)
-    assert found.low < found.says < found.high
-    assert found.low > found.book
-    assert f"book {row.typical:g}" in found.words
-    assert "9 jobs say" in found.words
-
-
-def test_two_jobs_and_alike_jobs(ledger, shop):
-    """Two jobs propose nothing; without closed jobs nothing is known."""
-    assert proposals.proposals(ledger, shop) == ()
-    _quoted_by_book(ledger, shop, 2)
-    assert proposals.proposals(ledger, shop) == ()
-
-
-def test_few_records_are_drawn_to_the_rest():
-    """Balanced data: as one-way analysis of variance with random effects shrinks by hand.
-
-    A. Gelman et al., "Bayesian Data Analysis", 3rd ed., 5.4, the formula of the normal model.
-    """
-    records = {key: [proposals.Evidence("a", 1, math.exp(y)) for y in (at - 0.1, at, at + 0.1)]
-               for key, at in (("one", 0.0), ("two", 0.3), ("three", 0.6))}
-    within, between = 0.01, 0.09 - 0.01 / 3
-    kept = between / (between + within / 3)
-    ratio, low, high = proposals.pooled(records)["three"]
-    assert ratio == pytest.approx(math.exp(0.3 + kept * 0.3 + within / 2), rel=1e-3)
-    assert low < ratio < high
-
-
-def test_accepting_changes_one_row_and_undo_puts_it_back(ledger, shop, run):
-    """One row of the table differs, with the evidence as its source; undone, not a byte does."""
-    _quoted_by_book(ledger, shop, 9)
-    path = shop.folder / "tables" / "operations.csv"
-    before = path.read_bytes()
-    row = shop.catalogue.operations["flipper-rebuild", None]
-    (listed,) = run("proposals")[1]["proposals"]
-    assert listed["key"] == "flipper-rebuild"
-    code, said = run("accept", "flipper-rebuild")
-    assert (code, said["row"].startswith("operations.csv, row ")) == (0, True)
-    changed = [pair for pair in zip(before.splitlines(True), path.read_bytes().splitlines(True),
-                                    strict=True) if pair[0] != pair[1]]
-    assert len(changed) == 1
-    after = open_shop(shop.folder)
-    new = after.catalogue.operations["flipper-rebuild", None]
-    assert new.typical == pytest.approx(1.3 * row.typical, rel=0.02)
-    assert "9 jobs say" in new.source
-    assert "260108-A1" in new.source
-    # The same jobs, held against the book as it is now, have nothing more to say.
-    assert proposals.proposals(ledger, after) == ()
-    assert run("undo", "flipper-rebuild")[0] == 0
-    assert path.read_bytes() == before
-    assert run("undo", "flipper-rebuild")[0] == 2
-
-
-def test_line_ends_and_marks_stay(ledger, shop):
-    """A table saved by a spreadsheet, with a mark at its head and two-byte line ends."""
-    _quoted_by_book(ledger, shop, 9)
-    path = shop.folder / "tables" / "operations.csv"
-    before = b"\xef\xbb\xbf" + path.read_bytes().replace(b"\r\n", b"\n").replace(b"\n", b"\r\n")
-    path.write_bytes(before)
-    (found,) = proposals.proposals(ledger, open_shop(shop.folder))
-    proposals.accept(shop, found, DAY)
-    after = path.read_bytes()
-    assert after != before
-    assert after.count(b"\r\n") == before.count(b"\r\n") == after.count(b"\n")
-    proposals.undo(shop, found.key)
-    assert path.read_bytes() == before
-
-
-def test_an_edited_row_is_not_undone(ledger, shop, run):
-    """Who changed the row afterwards keeps that; wrong names are told with the near ones."""
-    _quoted_by_book(ledger, shop, 9)
-    code, said = run("accept", "fliper-rebuild", json_out=False)
-    assert (code, 'Did you mean "flipper-rebuild"' in said) == (2, True)
-    assert "9 jobs say" in run("accept", "flipper-rebuild", json_out=False)[1]
-    path = shop.folder / "tables" / "operations.csv"
-    edited = path.read_bytes().replace(b"9 jobs say", b"we say")
-    path.write_bytes(edited)
-    code, said = run("undo", "flipper-rebuild", json_out=False)
-    assert (code, "was edited after" in said) == (2, True)
-    assert path.read_bytes() == edited
-    assert run("accept", json_out=False)[0] == 2
-    assert "nothing" in run("proposals", json_out=False)[1].casefold()

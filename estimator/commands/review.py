@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from estimator.commands.shared import ledger_of, number_said, options_of, say, table
+from estimator.commands.shared import hours_said, ledger_of, number_said, options_of, say, table
 from estimator.errors import BadInput, Fault
 
 MOST = 12
 """Rows of a table in the terminal; JSON has them all."""
+DECIDE = ("accept", "edit", "refuse", "undo")
 SETTING = {"at_budget": "the rest as quoted", "at_cpi": "the rest as so far",
            "at_cpi_and_spi": "and late days cost too"}
 
@@ -20,10 +21,15 @@ def register(command) -> None:
                                "Hours and costs booked against those quoted, and why."))
     found.add_argument("job", metavar="JOB", nargs="?",
                        help="number or name; all closed jobs by default. Or one of: proposals, "
-                            "for book hours that finished jobs contradict; accept and undo, to "
-                            "take one into the shop's table and back out")
+                            "for book hours and shares that finished jobs contradict; accept, "
+                            "edit, refuse and undo, to take one into the shop's table, take it "
+                            "with another figure, keep it from coming again, and take that back")
     found.add_argument("operation", metavar="OPERATION", nargs="?",
-                       help="after accept and undo: which, such as flipper-rebuild")
+                       help="after accept, edit, refuse and undo: which, such as flipper-rebuild "
+                            "or job_factor_share")
+    found.add_argument("--figure", metavar="NUMBER",
+                       help="with edit: hours as 1.5 or 1:30 in the unit of the book, or a share")
+    found.add_argument("--why", metavar="TEXT", default="", help="the reason, kept in the log")
     found.add_argument("--done", metavar="ITEM=SHARE", nargs="+", default=[],
                        help="how far work items are, such as 3=0.5 or 4 for all of it; taken "
                             "from the bookings by default")
@@ -35,8 +41,11 @@ def _review(options) -> int:
     word = (options.job or "").casefold()
     if word == "proposals" and options.operation is None:
         return _proposals(options)
-    if word in ("accept", "undo"):
-        return (_accept if word == "accept" else _undo)(options)
+    if word in DECIDE:
+        return _decide(options, word)
+    if options.figure is not None or options.why:
+        raise BadInput(Fault("A figure and a reason belong to a proposal.",
+                             "Write: estimator review edit OPERATION --figure 1.5 --why TEXT"))
     if options.operation is not None:
         raise BadInput(Fault(f'"{options.operation}" is one word too many.',
                              "Put a name of several words in quotes."))
@@ -58,30 +67,49 @@ def _proposals(options) -> int:
     from estimator.review import proposals
 
     with ledger_of(options) as (shop, ledger):
-        found = proposals.proposals(ledger, shop)
+        found, past = proposals.proposals(ledger, shop), proposals.decisions(shop)
     text = "\n".join(one.words for one in found) + \
         "\n\nTake one into the shop's table with: estimator review accept OPERATION"
-    return say(options, {"proposals": [_proposal(one) for one in found]},
+    return say(options, {"proposals": [_proposal(one) for one in found],
+                         "decisions": [_decision(one) for one in past]},
                text if found else "Finished jobs say nothing against the book so far.")
 
 
-def _accept(options) -> int:
+def _decide(options, word: str) -> int:
     from estimator.review import proposals
 
+    key = _operation(options)
+    if word != "edit" and options.figure is not None:
+        raise BadInput(Fault(f"A figure of one's own is for edit, and this is {word}.",
+                             f"Write: estimator review edit {key} --figure … --why TEXT"))
     with ledger_of(options) as (shop, ledger):
-        found = proposals.proposal_named(_operation(options), proposals.proposals(ledger, shop))
-        row = proposals.accept(shop, found)
+        if word == "undo":
+            key = proposals.key_said(key, (one.key for one in proposals.decisions(shop)))
+            row = proposals.undo(shop, key)
+            return say(options, {"undone": key, "row": row},
+                       f"{row} is as it was." if row else f"{key} is as it was.")
+        found = proposals.proposal_named(key, proposals.proposals(ledger, shop),
+                                         proposals.decisions(shop))
+        back = f"Back with: estimator review undo {found.key}"
+        if word == "refuse":
+            proposals.refuse(shop, found, options.why)
+            return say(options, {"refused": _proposal(found)},
+                       f"{found.words}: not proposed again until the jobs say something else. "
+                       + back)
+        if word == "edit":
+            figure = _figure(options.figure, found)
+            row = proposals.edit(shop, found, figure, options.why)
+            return say(options, {"edited": _proposal(found), "figure": figure, "row": row},
+                       f"{found.words}: {figure:g} in {row} now. {back}")
+        row = proposals.accept(shop, found, why=options.why)
     return say(options, {"accepted": _proposal(found), "row": row},
-               f"{found.words}: in {row} now. Back with: estimator review undo {found.key}")
+               f"{found.words}: in {row} now. {back}")
 
 
-def _undo(options) -> int:
-    from estimator.review import proposals
-
-    with ledger_of(options) as (shop, _):
-        key = _operation(options)
-        row = proposals.undo(shop, key)
-    return say(options, {"undone": key, "row": row}, f"{row} is as it was.")
+def _figure(said: str | None, found) -> float:
+    if not (said or "").strip():
+        raise BadInput(Fault("No figure is given.", "Add it: --figure 1.5", column="figure"))
+    return number_said(said, "figure") if found.is_setting else hours_said(said)
 
 
 def _operation(options) -> str:
@@ -95,9 +123,16 @@ def _proposal(found) -> dict:
     return {
         "key": found.key, "name": found.name, "unit": found.unit, "book": found.book,
         "says": found.says, "low": found.low, "high": found.high,
-        "ratio": round(found.ratio, 4), "source": found.source,
+        "ratio": round(found.ratio, 4) if math.isfinite(found.ratio) else None,
+        "caveat": found.caveat, "source": found.source,
         "evidence": [{"job": one.job, "expected_h": round(one.expected, 4),
                       "booked_h": round(one.booked, 4)} for one in found.evidence]}
+
+
+def _decision(one) -> dict:
+    return {"key": one.key, "did": one.did, "when": one.when, "why": one.why,
+            "proposal": one.words, "book": one.book, "says": one.says, "low": one.low,
+            "high": one.high, "chosen": one.chosen, "jobs": [job for job, *_ in one.evidence]}
 
 
 def _done(words: Sequence[str]) -> dict[int, float]:

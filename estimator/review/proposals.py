@@ -37,7 +37,7 @@ NEW_JOBS = 0.5
 FARTHEST = 10.0
 """How many times the book or its inverse somebody may choose instead."""
 LEAST_SHARE = 0.02
-"""Shares that are off by less are not proposed: no price would show it."""
+"""Shares off by less, or by less than half a standard deviation, are not worth a word."""
 UNIT = "share of variance"
 _TOGETHER = {
     "job_factor_share": "Hours of one job go together",
@@ -221,17 +221,30 @@ def undo(shop: Shop, key: str) -> str:
         return decided.change(tables, table, back)
 
 
-def proposal_named(said: str, found: Iterable[Proposal]) -> Proposal:
+def proposal_named(said: str, found: Iterable[Proposal], past: Sequence[Decision] = ()
+                   ) -> Proposal:
     """The proposal for an operation or a setting.
+
+    Parameters
+    ----------
+    said
+        Its key; blanks and capitals do not matter.
+    found, past
+        Proposals there are, and decisions there were.
 
     Raises
     ------
     BadInput
-        If there is none, with the nearest.
+        If there is none, with the nearest; or it was refused.
     """
     by_key = {one.key: one for one in found}
     key = key_said(said, by_key)
     if key not in by_key:
+        standing = decided.standing(past)
+        key = key_said(said, standing)
+        if key in standing and standing[key][-1].did == "refused":
+            raise BadInput(Fault(f'The proposal for "{key}" was refused.',
+                                 f"Take that back with: estimator review undo {key}"))
         raise BadInput(Fault(f'Nothing is proposed for "{said}".', one_of(said, by_key) if by_key
                              else "There are no proposals now."))
     return by_key[key]
@@ -264,7 +277,7 @@ def _shares(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
     for name, (share, sd) in learnt(items, shop).items():
         is_set = getattr(shop.settings, name)
         says, low, high = (round(max(share + z * sd, 0.0), 2) for z in (0.0, -Z90, Z90))
-        if abs(says - is_set) < LEAST_SHARE - 1e-9:
+        if abs(says - is_set) < max(LEAST_SHARE, sd / 2) - 1e-9:
             continue
         caveat = (f"shop.toml says {name} = {is_set:g}, which comes first"
                   if name in shop.said else "")
@@ -339,7 +352,8 @@ def _share_cells(shop: Shop, proposal: Proposal, share: float) -> tuple[Table, d
     if together >= 1:
         raise BadInput(Fault(
             f"With {share:g} the shares of job, hands and kind add up to {together:g}; they must "
-            "leave some of the variance to each item.", "Choose a smaller one.", column=name))
+            "leave some of the variance to each item.",
+            "Look at the others first, or choose a smaller one with edit.", column=name))
     table = table_of(shop.folder / "tables" / "rates.csv", Rate)
     standing = now.catalogue.rates[name].model_dump(mode="json")
     cells = {column: "" if value is None else f"{value:g}" if isinstance(value, float) else value

@@ -28,9 +28,8 @@ _FAR = 3.0  # robust standard deviations beyond which an item pulls no harder: s
 def starts_of(shop: Shop) -> tuple[float, float, float]:
     """What the shares start from: the tables, without what closed jobs have said before."""
     trade = load().rates
-    return tuple(
-        (trade[name] if shop.catalogue.rates[name].basis == Basis.RECORDS
-         else shop.catalogue.rates[name]).value for name in LEARNT)
+    rows = (shop.catalogue.rates.get(name, trade[name]) for name in LEARNT)
+    return tuple((trade[row.rate] if row.basis == Basis.RECORDS else row).value for row in rows)
 
 
 def learnt(items: Sequence[Worked], shop: Shop) -> dict[str, tuple[float, float]]:

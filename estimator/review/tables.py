@@ -123,7 +123,8 @@ def checked(table: Table, text: str | None, key: str) -> str:
     for found, place in where.items():
         cells = found if isinstance(found, tuple) else (found,)
         if "/".join(str(cell) for cell in cells if cell is not None) == key:
-            return place.replace(part.name, table.path.name)
+            own = f"{table.path.parent.name}/" if table.kind.row_by_row else ""
+            return own + place.replace(part.name, table.path.name)
     return ""
 
 
