@@ -60,7 +60,8 @@ def _survey(title: str, serial: int, customer: dict[str, str], catalogue: Catalo
     machine = replace(
         usual.machine, title=title, maker=f"Example Amusements ({_MARK})",
         year=str(rng.integers(first, last + 1)), serial=f"DEMO-{serial:04}",
-        customer=customer["customer"], surveyor="Mara", note=f"The whole shop is {_MARK}.")
+        customer=customer["customer"], customer_kind=customer["kind"], surveyor="Mara",
+        note=f"The whole shop is {_MARK}.")
     worn = rng.normal(0, 0.5)  # some machines are the better or the worse throughout
     lines = [_line(line, worn, rng) for line in usual.lines if line.count]
     return Survey(machine, tuple(lines))

@@ -25,7 +25,8 @@ from estimator.survey import Machine
 
 _FACTS = {
     "title": "Machine", "maker": "Maker", "year": "Year", "era": "Era", "serial": "Serial number",
-    "customer": "Customer", "surveyor": "Surveyed by", "surveyed": "Surveyed on", "note": "Remark",
+    "customer": "Customer", "customer_kind": "Kind of customer", "surveyor": "Surveyed by",
+    "surveyed": "Surveyed on", "note": "Remark",
 }
 _MOST_WORDS = 2_000
 

@@ -37,6 +37,7 @@ def as_dict(offer: Quote) -> dict:
             "era": str(machine.era),
             "serial": machine.serial,
             "customer": machine.customer,
+            "customer_kind": machine.customer_kind,
         },
         "level": str(offer.choices.level),
         "pricing": offer.choices.pricing,

@@ -266,6 +266,7 @@ def _number(survey: Survey, choices: Choices, on: date) -> str:
             choices.added,
             choices.seed,
             *((choices.sampler,) if choices.sampler != "random" else ()),
+            *((survey.machine.customer_kind,) if survey.machine.customer_kind else ()),
         )
     )
     return f"{on:%y%m%d}-{hashlib.blake2b(said.encode(), digest_size=3).hexdigest().upper()}"

@@ -8,16 +8,19 @@ from estimator.review.contract import forecasts_of, job_dict, shop_dict
 from estimator.review.looking import hour_of, of_job, of_shop
 from estimator.review.records import (
     ASPECTS,
+    MARGIN_ASPECTS,
+    NOT_STATED,
+    SHOP_ASPECTS,
     CostLine,
     Enough,
     Group,
+    GroupMargin,
     HourCost,
     JobReview,
-    LevelMargin,
     Margin,
     ShopReview,
 )
 
-__all__ = ["ASPECTS", "CostLine", "Enough", "Group", "HourCost", "JobReview", "LevelMargin",
-           "Margin", "ShopReview", "forecasts_of", "hour_of", "job_dict", "of_job", "of_shop",
-           "shop_dict"]
+__all__ = ["ASPECTS", "MARGIN_ASPECTS", "NOT_STATED", "SHOP_ASPECTS", "CostLine",
+           "Enough", "Group", "GroupMargin", "HourCost", "JobReview", "Margin", "ShopReview",
+           "forecasts_of", "hour_of", "job_dict", "of_job", "of_shop", "shop_dict"]

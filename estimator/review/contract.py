@@ -23,6 +23,7 @@ def job_dict(found: JobReview, currency: str) -> dict:
         "name": found.job.name,
         "state": found.job.state,
         "level": found.level,
+        "customer_kind": found.customer_kind,
         "date": found.on.isoformat(),
         "expected_h": _h(found.expected),
         "booked_h": _h(found.booked),
@@ -60,6 +61,7 @@ def shop_dict(found: ShopReview, currency: str) -> dict:
                 "number": one.job.number,
                 "name": one.job.name,
                 "level": one.level,
+                "customer_kind": one.customer_kind,
                 "closed": one.job.closed.isoformat(),
                 "expected_h": _h(one.expected),
                 "booked_h": _h(one.booked),
@@ -90,6 +92,12 @@ def shop_dict(found: ShopReview, currency: str) -> dict:
              "cost": _money(one.cost), "left_share": _ratio(one.share)}
             for one in found.levels
         ],
+        "margins_by": {
+            _key(by): [{"name": one.name, "jobs": one.jobs, "income": _money(one.income),
+                        "cost": _money(one.cost), "left": _money(one.left),
+                        "left_share": _ratio(one.share)} for one in groups]
+            for by, groups in found.margins.items()
+        },
         "unbilled_h": {kind: _h(hours) for kind, hours in found.unbilled.items()},
         "hour": {
             "billed_h": _h(found.hour.billed),
@@ -157,11 +165,19 @@ def _chart(found: ShopReview) -> dict | None:
 
 
 def _groups(groups: Mapping[str, tuple[Group, ...]]) -> dict:
-    return {by: [{"name": one.name, "jobs": one.jobs, "items": one.items, "worked": one.worked,
-                  "expected_h": _h(one.expected), "expected_worked_h": _h(one.expected_worked),
-                  "booked_h": _h(one.booked), "booked_ratio": _ratio(one.ratio)}
-                 for one in found]
-            for by, found in groups.items()}
+    return {
+        _key(by): [
+            {"name": one.name, "jobs": one.jobs, "items": one.items, "worked": one.worked,
+             "expected_h": _h(one.expected), "expected_worked_h": _h(one.expected_worked),
+             "booked_h": _h(one.booked), "booked_ratio": _ratio(one.ratio)}
+            for one in found
+        ]
+        for by, found in groups.items()
+    }
+
+
+def _key(by: str) -> str:
+    return by.replace(" ", "_")
 
 
 def _costs(lines) -> list[dict]:

@@ -13,20 +13,25 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, TimeEntry
 from estimator.review.books import SHARES, Books, books_of, in_currency, standard_of
 from estimator.review.costs import AGAIN, CAME_BACK, FOUND, against_standard, spent
-from estimator.review.hours import groups_of, together
+from estimator.review.hours import groups_of, merged, together
 from estimator.review.progress import past_of, status_of
 from estimator.review.records import (
+    MARGIN_ASPECTS,
+    NOT_STATED,
+    SHOP_ASPECTS,
     CostLine,
     Enough,
+    Group,
+    GroupMargin,
     HourCost,
     JobReview,
-    LevelMargin,
     Margin,
     ShopReview,
 )
 from estimator.scoring import held
 from estimator.shop import Settings, Shop
 
+PERIODS = ("month", "quarter")
 OF_THE_JOB = (FOUND, AGAIN)
 """Kinds of unbilled time that are hours of a job itself, and so are not lost."""
 
@@ -91,9 +96,9 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
     known = [job for job in jobs if job.variances is not None]
     chart, charted = _chart(jobs)
     return ShopReview(
-        jobs=jobs, groups=together(job.groups for job in jobs), costs=_together(known),
+        jobs=jobs, groups=_groups(jobs), costs=_together(known),
         variances=_all_variances(known), enough=_enough(jobs), chart=chart, charted=charted,
-        levels=_levels(jobs), unbilled=_unbilled(entries),
+        margins=_margins(jobs), unbilled=_unbilled(entries),
         hour=hour, notes=tuple(dict.fromkeys(notes)))
 
 
@@ -155,7 +160,12 @@ def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, 
         found=books.hours(FOUND), again=books.hours(AGAIN), came_back=books.hours(CAME_BACK),
         unbilled=_unbilled(books.time), hour_cost=hour_cost, margin=_margin(books, hour_cost),
         costs=costs, variances=found, progress=progress, forecast=forecast, outcomes=outcomes,
-        notes=tuple(notes))
+        notes=tuple(notes), customer_kind=_customer_kind(held))
+
+
+def _customer_kind(held: Frozen | None) -> str:
+    said = held.survey["machine"].get("customer_kind", "") if held else ""
+    return " ".join(said.split()) or NOT_STATED
 
 
 def _margin(books: Books, hour_cost: float) -> Margin:
@@ -211,11 +221,36 @@ def _chart(jobs: Sequence[JobReview]) -> tuple[earned.Chart | None, tuple[str, .
             tuple(job.job.number for job in points))
 
 
-def _levels(jobs: Sequence[JobReview]) -> tuple[LevelMargin, ...]:
-    found: dict[str, list[JobReview]] = defaultdict(list)
-    for job in jobs:
-        found[job.level].append(job)
-    return tuple(
-        LevelMargin(level, len(alike), sum((job.margin.income for job in alike), Decimal(0)),
+def _groups(jobs: Sequence[JobReview]) -> Mapping[str, tuple[Group, ...]]:
+    """Hours by what items share, and by what jobs share."""
+    found = dict(together(job.groups for job in jobs))
+    for by in SHOP_ASPECTS:
+        groups = [merged(by, name, [one for job in alike for one in job.groups["level"]])
+                  for name, alike in _alike(jobs, by)]
+        found[by] = tuple(groups if by in PERIODS else
+                          sorted(groups, key=lambda one: (-one.booked, one.name)))
+    return found
+
+
+def _margins(jobs: Sequence[JobReview]) -> Mapping[str, tuple[GroupMargin, ...]]:
+    return {by: tuple(
+        GroupMargin(by, name, len(alike), sum((job.margin.income for job in alike), Decimal(0)),
                     math.fsum(job.margin.cost + job.margin.warranty for job in alike))
-        for level, alike in sorted(found.items()))
+        for name, alike in _alike(jobs, by)) for by in MARGIN_ASPECTS}
+
+
+def _alike(jobs: Sequence[JobReview], by: str) -> list[tuple[str, list[JobReview]]]:
+    """Jobs by what they have in common, in the order of its names; spelled as it was first."""
+    found: dict[str, list[JobReview]] = defaultdict(list)
+    names: dict[str, str] = {}
+    for job in jobs:
+        name = _common(job, by)
+        found[names.setdefault(name.casefold(), name)].append(job)
+    return sorted(found.items())
+
+
+def _common(job: JobReview, by: str) -> str:
+    closed = job.job.closed
+    return {"level": job.level, "month": f"{closed:%Y-%m}",
+            "quarter": f"{closed.year}-Q{(closed.month + 2) // 3}",
+            "customer kind": job.customer_kind}[by]

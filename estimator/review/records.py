@@ -14,6 +14,12 @@ from estimator.variances import Review as Variances
 
 ASPECTS = ("operation", "kind", "assembly", "line", "person", "job", "level")
 """What hours are summed by."""
+SHOP_ASPECTS = ("month", "quarter", "customer kind")
+"""What hours of closed jobs are summed by as well: when they were closed, and for whom."""
+MARGIN_ASPECTS = ("level", *SHOP_ASPECTS)
+"""What margins are summed by."""
+NOT_STATED = "not stated"
+"""Kind of the customer of jobs whose survey says none."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +29,7 @@ class Group:
     Parameters
     ----------
     by, name
-        One of `ASPECTS`, and which.
+        One of `ASPECTS` or `SHOP_ASPECTS`, and which.
     jobs, items, worked
         How many jobs and work items, and how many of these have hours booked.
     expected
@@ -103,6 +109,8 @@ class JobReview:
     ----------
     job, level, on
         The job, its service level, and the day that it is looked at.
+    customer_kind
+        As its survey has it; `NOT_STATED` without.
     groups
         Hours by operation, kind, assembly, line and person.
     expected, booked
@@ -142,6 +150,7 @@ class JobReview:
     forecast: Forecast | None = None
     outcomes: Mapping[str, Mapping[float, float]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    customer_kind: str = NOT_STATED
 
     @property
     def hours(self) -> float:
@@ -162,18 +171,32 @@ class Enough:
 
 
 @dataclass(frozen=True)
-class LevelMargin:
-    """What the closed jobs of one service level left. [money]"""
+class GroupMargin:
+    """What the closed jobs left that have something in common: `by` one of `MARGIN_ASPECTS`.
 
-    level: str
+    `cost` is of hours, purchases, outwork and what came back. [money]
+    """
+
+    by: str
+    name: str
     jobs: int
     income: Decimal
     cost: float
 
     @property
+    def left(self) -> float:
+        """Income less all cost. [money]"""
+        return float(self.income) - self.cost
+
+    @property
     def share(self) -> float | None:
-        """What is left as a share of the income. [–]"""
-        return (float(self.income) - self.cost) / float(self.income) if self.income else None
+        """`left` as a share of the income; None without income. [–]"""
+        return self.left / float(self.income) if self.income else None
+
+    @property
+    def level(self) -> str:
+        """The service level, of a group by level."""
+        return self.name
 
 
 @dataclass(frozen=True)
@@ -212,7 +235,8 @@ class ShopReview:
     jobs
         Of every closed job that hours are booked to, in the order they were closed.
     groups
-        Hours by operation, kind, assembly, person, job and level.
+        Hours by operation, kind, assembly, person, job and level; by month and quarter closed,
+        the earliest first; by kind of customer.
     costs, variances
         Sums over the jobs whose costs are known.
     enough
@@ -220,8 +244,8 @@ class ShopReview:
     chart, charted
         Control chart of ln(booked / expected), and the numbers of the jobs that are its points;
         None and empty under two jobs.
-    levels
-        Margin by service level.
+    margins
+        By each of `MARGIN_ASPECTS`: months and quarters the earliest first.
     unbilled
         Hours of each kind of unbilled time, jobs and shop together. [h]
     hour
@@ -235,7 +259,12 @@ class ShopReview:
     enough: tuple[Enough, ...]
     chart: Chart | None
     charted: tuple[str, ...]
-    levels: tuple[LevelMargin, ...]
+    margins: Mapping[str, tuple[GroupMargin, ...]]
     unbilled: Mapping[str, float]
     hour: HourCost
     notes: tuple[str, ...] = ()
+
+    @property
+    def levels(self) -> tuple[GroupMargin, ...]:
+        """Margin by service level."""
+        return self.margins["level"]

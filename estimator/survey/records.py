@@ -45,7 +45,11 @@ class Line:
 
 @dataclass(frozen=True)
 class Machine:
-    """The piece on the bench, in the customer's and the surveyor's words."""
+    """The piece on the bench, in the customer's and the surveyor's words.
+
+    `customer_kind` is a free word of the shop, such as private owner, operator or dealer; a
+    review holds jobs of each kind apart.
+    """
 
     title: str = ""
     maker: str = ""
@@ -53,6 +57,8 @@ class Machine:
     era: Era | None = None
     serial: str = ""
     customer: str = ""
+    # Not in the text of the whole, which makes up the numbers of quotes sent before it was known.
+    customer_kind: str = field(default="", repr=False)
     surveyor: str = ""
     surveyed: str = ""
     note: str = ""
