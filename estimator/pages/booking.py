@@ -1,4 +1,4 @@
-"""Booking time on the page: running clocks, hours typed, a time sheet, and putting entries right."""
+"""Booking time on the page: running clocks, hours typed, a time sheet, entries put right."""
 
 from __future__ import annotations
 
@@ -20,10 +20,11 @@ from estimator.pages.guard import Alert, guarded
 from estimator.pages.workshop import Workshop
 
 LATEST = 30
+_HOURS = "1.5 or 1:30; blank where from and to say it"
 _STAYS = ("person", "work", "whose")
 """What stands in a form after it was booked: the next hours are often of the same work."""
-_SHEET = ("Columns: person, day, hours or start and stop, job, item or unbilled, note. All rows are "
-          "booked, or none.")
+_SHEET = ("Columns: person, day, hours or start and stop, job, item or unbilled, note. All rows "
+          "are booked, or none.")
 
 
 class BookTime:
@@ -88,7 +89,8 @@ class BookTime:
 
     def _lay_out(self) -> None:
         shop, number = self.workshop, self.workshop.number
-        for form, fields in ((self.start, self._start_fields()), (self.hours, self._hours_fields())):
+        for form, fields in ((self.start, self._start_fields()),
+                             (self.hours, self._hours_fields())):
             held = form.values or shop.typed(form.name)
             if not any(held.get(name) for name in ("hours", "start", "stop", "note", "since")):
                 held = {name: held[name] for name in _STAYS if name in held}
@@ -117,7 +119,7 @@ class BookTime:
 
     def _hours_fields(self) -> list[Field]:
         return [self._who(), Field("day", "Day", "date", date.today().isoformat()),
-                Field("hours", "Hours", "number", help="1.5 or 1:30; blank where from and to say it"),
+                Field("hours", "Hours", "number", help=_HOURS),
                 Field("start", "From", "time"), Field("stop", "To", "time"),
                 *self._where(self.workshop.number), Field("note", "Remark", "long")]
 
@@ -276,8 +278,7 @@ class BookTime:
         said = "" if span is not None and abs(span - one.hours) < 1 / 120 else f"{one.hours:g}"
         return [Field("person", "Person", value=one.person, options=self.workshop.people),
                 Field("day", "Day", "date", one.day.isoformat()),
-                Field("hours", "Hours", "number", said,
-                      help="1.5 or 1:30; blank where from and to say it"),
+                Field("hours", "Hours", "number", said, help=_HOURS),
                 Field("start", "From", "time", _clock(one.started)),
                 Field("stop", "To", "time", _clock(one.stopped)),
                 Field("job", "Job", "choice", one.job or "", tuple(jobs_listed)),

@@ -178,7 +178,7 @@ class Form(anywidget.AnyWidget):
             for field in self.fields]
 
     def _lay_out(self, fields: list[dict]) -> None:
-        """Send fields down even if they are as they were: the browser holds what was typed since."""
+        """Send fields down though they be as they were: the browser has what was typed since."""
         self._trait_values["fields"] = fields
         self._trait_values["turn"] += 1
         self.send_state(["fields", "turn"])

@@ -1,4 +1,4 @@
-"""Jobs on the page: accept a quote, choose a job, say where it stands, close it and open it again."""
+"""Jobs on the page: accept a quote, choose a job, say where it stands, close and reopen it."""
 
 from __future__ import annotations
 
@@ -15,21 +15,16 @@ from estimator.pages import typed
 from estimator.pages.board import box, heading
 from estimator.pages.entering import Button, Field, Form, Listing, Row
 from estimator.pages.guard import Alert, guarded
+from estimator.pages.work_items import WorkItems
 from estimator.pages.workshop import Workshop
 
 LATEST = 20
 
 
 class JobList:
-    """The part of the page that leads a job from a quote to its close.
+    """The part of the page that leads a job from a quote to its close."""
 
-    Parameters
-    ----------
-    more
-        Widgets that stand below where the chosen job stands.
-    """
-
-    def __init__(self, workshop: Workshop, *more: widgets.Widget):
+    def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
         self.alerts = {"jobs": Alert()}
         self._accepting = ""
@@ -49,7 +44,8 @@ class JobList:
         self.state_head = widgets.HTML()
         self.state = Form("state", "Where the job stands", (), (), self._stated,
                           log_path=self.log_path)
-        self.state_box = box("est-block", self.state_head, self.state, *more)
+        self.items = WorkItems(workshop)
+        self.state_box = box("est-block", self.state_head, self.state, self.items.widget)
         self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"), self.jobs,
                           self.state_box, heading("Quotes that can become a job"),
                           self.accept_box, self.sent)
@@ -85,6 +81,7 @@ class JobList:
                 (("accept", "Accept", f"Accept quote {one.number}"),))
             for one in waiting[:LATEST]])
         self._show_state()
+        self.items.show()
 
     def _show_state(self) -> None:
         job = self.workshop.job

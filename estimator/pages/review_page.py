@@ -24,6 +24,7 @@ from estimator.shop import Shop, open_shop
 
 PARTS = {"jobs": "Jobs", "time": "Book time", "amounts": "Book amounts", "job": "Review of the job",
          "shop": "Review of the shop", "proposals": "Proposals"}
+_LONG = ("job", "shop", "proposals")
 _LEADS = '<a href="quote.ipynb">Quote a machine</a>'
 
 
@@ -68,6 +69,7 @@ class ReviewPage:
         self.alerts = {"page": Alert()}
         self.parts: dict[str, object] = {}
         self._drawn: dict[str, tuple] = {}
+        self.there = False
         self.pulse = Pulse(self._there)
         self.running = widgets.HTML()
         self.picker = Form("pick", "The job", (), (), lambda *_: None, self._picked,
@@ -95,10 +97,9 @@ class ReviewPage:
         self._show(part if part in PARTS else "jobs" if not still_open else "time")
 
     def _there(self) -> None:
-        """The page is in the browser: parts that take long may begin."""
-        part = self.parts.get(self.bar.current)
-        if hasattr(part, "there"):
-            part.there()
+        """The page is in the browser: what takes long may begin."""
+        self.there = True
+        self._changed()
 
     @guarded("page")
     def _go(self, part: str) -> None:
@@ -112,13 +113,15 @@ class ReviewPage:
         part = self.parts[name]
         self._head()
         state = (self.workshop.revision, self.workshop.number)
-        if self._drawn.get(name) != state:
+        # What is drawn between the end of the cell and the coming of the browser is lost.
+        if self._drawn.get(name) != state and (self.there or name not in _LONG):
             self._drawn[name] = state
             part.show()
         if self.body.children != (part.widget,):
             self.body.children = (part.widget,)
         self.workshop.keep_typed("page", {"job": self.workshop.number or "", "part": name})
 
+    @guarded("page")
     def _changed(self) -> None:
         self._show(self.bar.current)
 
@@ -163,7 +166,7 @@ def _job(workshop: Workshop):
 
 
 def _shop(workshop: Workshop):
-    from estimator.pages.reviewing import WholeShop
+    from estimator.pages.looking_over import WholeShop
     return WholeShop(workshop)
 
 

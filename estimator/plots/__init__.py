@@ -1,13 +1,17 @@
-"""The charts of a quote: each takes plain data and Axes, and returns the Axes.
+"""The charts of quotes and reviews: each takes plain data and Axes, and returns the Axes.
 
 ========== ==================================================================================
 module     charts
 ========== ==================================================================================
 spread     `margin`: how the margin spreads
-makeup     `cost_breakdown`, `waterfall`: what a price is made of
+makeup     `cost_breakdown`, `waterfall`: what a price is made of; `bridge`: why a cost differs
 curves     `hours_curve`, `cost_curve`: share of jobs that stay within so much
 ranking    `tornado`, `variance_shares`, `inspect_next`: what matters most
 chances    `winning`: the chance of winning by price
+against    `hours_against`, `hours_by`, `margins`: what was expected and what came
+control    `control`, `calibration`: whether estimates hold
+course     `earned_value`: a job day by day
+evidence   `evidence`: what single jobs say of the book
 ========== ==================================================================================
 
 `svg` makes a page's element of the figure that the Axes stand in.
@@ -24,9 +28,13 @@ from estimator.plots._looks import (
     in_a_hundred,
     svg,
 )
+from estimator.plots.against import hours_against, hours_by, margins
 from estimator.plots.chances import winning
+from estimator.plots.control import calibration, control
+from estimator.plots.course import earned_value
 from estimator.plots.curves import HOURS_WORDS, cost_curve, hours_curve
-from estimator.plots.makeup import cost_breakdown, waterfall
+from estimator.plots.evidence import evidence
+from estimator.plots.makeup import bridge, cost_breakdown, waterfall
 from estimator.plots.ranking import inspect_next, tornado, variance_shares
 from estimator.plots.spread import margin
 
@@ -39,12 +47,20 @@ __all__ = [
     "PURPLE",
     "SIZE",
     "VERMILION",
+    "bridge",
+    "calibration",
+    "control",
     "cost_breakdown",
     "cost_curve",
+    "earned_value",
+    "evidence",
+    "hours_against",
+    "hours_by",
     "hours_curve",
     "in_a_hundred",
     "inspect_next",
     "margin",
+    "margins",
     "svg",
     "tornado",
     "variance_shares",
