@@ -10,7 +10,7 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -332,19 +332,25 @@ def _quotes(options) -> int:
     try:
         booked = (ledger.decide(options.number, options.outcome),) if options.number else ()
         sent = ledger.sent()
+        revises = {one.number: one.of for one in ledger.revisions()}
     finally:
         ledger.close()
-    advice = winning.advice(sent, reserve=shop.settings.warranty_share)
+    # A revision of a job says nothing about winning one.
+    asked = [one for one in sent if one.number not in revises]
+    advice = winning.advice(asked, reserve=shop.settings.warranty_share)
     listed = booked or sent
     if options.json:
-        print(json.dumps(winning.as_dict(listed, advice), indent=2, ensure_ascii=False,
-                         allow_nan=False))
+        said = winning.as_dict(listed, advice)
+        for one in said["quotes"]:
+            one["revision_of"] = revises.get(one["number"])
+        print(json.dumps(said, indent=2, ensure_ascii=False, allow_nan=False))
     else:
-        print(_listed(listed, shop.settings.locale), *advice.words(shop.settings), sep="\n")
+        print(_listed(listed, shop.settings.locale, revises), *advice.words(shop.settings),
+              sep="\n")
     return 0
 
 
-def _listed(sent, locale: str) -> str:
+def _listed(sent, locale: str, revises: Mapping[str, str]) -> str:
     """Quotes sent as a table for a person; blank line at its end."""
     from estimator.money import format_money
     from estimator.winning import ratio_of
@@ -354,7 +360,8 @@ def _listed(sent, locale: str) -> str:
     rows = [("Number", "Sent", "Machine", "Level", "Price", "Over cost", "Outcome")]
     rows += [
         (one.number, one.sent.isoformat(), one.title[:40], one.level,
-         format_money(one.price, one.currency, locale), f"{ratio_of(one):.2f} ×", one.outcome)
+         format_money(one.price, one.currency, locale), f"{ratio_of(one):.2f} ×",
+         one.outcome + (f", revises {revises[one.number]}" if one.number in revises else ""))
         for one in sent
     ]
     wide = [max(map(len, column)) for column in zip(*rows, strict=True)]

@@ -128,7 +128,7 @@ class PastQuotes:
         self._advise(self._offer)
 
     def _read(self) -> None:
-        self.sent = self.ledger.sent() if self.ledger else ()
+        self.sent = self.ledger.sent(revisions=False) if self.ledger else ()
         latest = self.sent[:LATEST]
         self.table.show(latest, self.shop.catalogue, self.shop.settings.locale)
         self.table_box.layout.display = "" if latest else "none"
