@@ -19,8 +19,8 @@ import numpy as np
 
 from estimator.catalogue import Catalogue, Era, Operation
 from estimator.learning import pool
-from estimator.ledger import Ledger
-from estimator.review.books import Books, books_of
+from estimator.ledger import Item, Ledger
+from estimator.review.books import books_of
 
 FEWEST = 3
 """Jobs that must have worked on an operation before anything is proposed."""
@@ -72,18 +72,21 @@ def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
     """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
     closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
                     key=lambda job: (job.closed, job.number))
+    all_books = books_of(ledger, closed)
+    held = ledger.frozen_of({item.quote for books in all_books for item in books.items})
+    eras = {number: Era(one.survey["machine"]["era"]) for number, one in held.items()}
     books_then: dict[str, dict] = {}
     found: list[Worked] = []
-    for books in books_of(ledger, closed):
-        held = ledger.frozen(books.job.number)
-        if held is None:
-            continue
-        if held.tables not in books_then:
-            books_then[held.tables] = {
-                (row["operation"], row["era"]): row["typical"]
-                for row, _ in json.loads(held.tables)["operations"]}
-        found += _of_job(books, Era(held.survey["machine"]["era"]), books_then[held.tables],
-                         catalogue)
+    for books in all_books:
+        for item in books.items:
+            if item.quote not in held:
+                continue
+            tables = held[item.quote].tables
+            if tables not in books_then:
+                books_then[tables] = {(row["operation"], row["era"]): row["typical"]
+                                      for row, _ in json.loads(tables)["operations"]}
+            found += _of_item(item, books.by_person[item.item], eras[item.quote],
+                              books_then[tables], catalogue)
     return tuple(found)
 
 
@@ -137,21 +140,15 @@ def row_of(catalogue: Catalogue, key: str) -> Operation:
     return catalogue.operations[operation, Era(era) if era else None]
 
 
-def _of_job(books: Books, era: Era, then: Mapping, catalogue: Catalogue) -> Iterable[Worked]:
-    booked, hands = books.on_items(), defaultdict(lambda: defaultdict(float))
-    for entry in books.time:
-        if entry.item is not None:
-            hands[entry.item][entry.person] += entry.hours
-    for item in books.items:
-        row = (catalogue.operations.get((item.operation, era))
-               or catalogue.operations.get((item.operation, None)))
-        old = then.get((item.operation, str(era)), then.get((item.operation, None)))
-        if row is None or not old or not booked[item.item] > 0 or not item.expected > 0:
-            continue
-        people = hands[item.item]
-        yield Worked(books.job.number, key_of(row), row.kind,
-                     max(sorted(people), key=people.__getitem__),
-                     item.expected * row.typical / old, booked[item.item])
+def _of_item(item: Item, hands: Mapping[str, float], era: Era, then: Mapping,
+             catalogue: Catalogue) -> Iterable[Worked]:
+    row = (catalogue.operations.get((item.operation, era))
+           or catalogue.operations.get((item.operation, None)))
+    old = then.get((item.operation, str(era)), then.get((item.operation, None)))
+    booked = math.fsum(hands.values())
+    if row is not None and old and booked > 0 and item.expected > 0:
+        yield Worked(item.job, key_of(row), row.kind, max(sorted(hands), key=hands.__getitem__),
+                     item.expected * row.typical / old, booked)
 
 
 def _alone(logs: np.ndarray) -> tuple[float, float, float]:

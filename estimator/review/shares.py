@@ -1,10 +1,10 @@
 """How far hours of one job, one pair of hands and one kind of work go together, by closed jobs.
 
-Of every work item ln(booked / expected) is taken, with what it is expected to take by the book of
-today, and split into job, hands in it, kinds of work in it and the item's own
-(`learning.components`), where kinds are alike as the table of correlations says. Shares of
-variance as a quote draws them: a pace that a person or a kind has in every job counts too, for a
-quote does not know it either.
+Of every work item ln(booked / expected) is taken, less the level of its operation (which its book
+hours have to learn), and split into job, hands in it, kinds of work in it and the item's own
+(`learning.components`), where kinds are alike as the table of correlations says. These are the
+factors as a quote draws them, anew for each job: so a total is spread as jobs' totals were. A pace
+that somebody has in every job counts as hands' where others do the same operations, too.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 
 from estimator import correlation
 from estimator.catalogue import WORK_KINDS, Basis, load
+from estimator.learning import pool
 from estimator.learning.components import Shares, shares_of
 from estimator.review.evidence import Evidence, Worked
 from estimator.shop import LEARNT, Shop
@@ -45,21 +46,25 @@ def learnt(items: Sequence[Worked], shop: Shop) -> dict[str, tuple[float, float]
     if len(jobs) < shop.settings.share_start_jobs:
         return {}
     people = {name: number for number, name in enumerate(sorted({one.person for one in items}))}
-    # With one person at the bench all the time, what is hers and what is the job's is the same.
-    free = (True, several >= FEWEST_SHARED, True)
+    # Where quotes are drawn with one pair of hands, all that people add to a job is the job's; the
+    # same where one person does all of it.
+    by_hand = several >= FEWEST_SHARED and len(_hands_of(shop)) > 1
+    start = starts_of(shop)
+    if not by_hand:
+        start = (start[0], shop.settings.person_factor_share, start[2])
     pairs = {key: row.correlation for key, row in shop.catalogue.correlations.items()}
     try:
         found: Shares = shares_of(
-            _pulled_in(np.log([one.booked / one.expected for one in items])),
-            [jobs[one.job] for one in items], [people[one.person] for one in items],
-            [WORK_KINDS.index(one.kind) for one in items], start=starts_of(shop),
-            start_jobs=shop.settings.share_start_jobs, free=free,
+            _pulled_in(_without_levels(items)),
+            [jobs[one.job] for one in items], [people[one.person] * by_hand for one in items],
+            [WORK_KINDS.index(one.kind) for one in items], start=start,
+            start_jobs=shop.settings.share_start_jobs, free=(True, by_hand, True),
             alike=correlation.matrix(WORK_KINDS, pairs))
     except ValueError:
         return {}
     return {name: (share, sd)
-            for name, share, sd, looked in zip(LEARNT, found.found, found.sds, free, strict=True)
-            if looked}
+            for name, share, sd in zip(LEARNT, found.found, found.sds, strict=True)
+            if by_hand or name != "person_factor_share"}
 
 
 def whole_jobs(items: Sequence[Worked]) -> tuple[Evidence, ...]:
@@ -70,6 +75,24 @@ def whole_jobs(items: Sequence[Worked]) -> tuple[Evidence, ...]:
         both[0] += one.expected
         both[1] += one.booked
     return tuple(Evidence(job, *both) for job, both in sums.items())
+
+
+def _hands_of(shop: Shop) -> set[str]:
+    """Everybody in whose hands the settings put a kind of work."""
+    return {getattr(shop.settings, name) for name in type(shop.settings).model_fields
+            if name.startswith("hand_")}
+
+
+def _without_levels(items: Sequence[Worked]) -> np.ndarray:
+    """ln(booked / expected) of each item, less what its operation's book hours are off by."""
+    y = _pulled_in(np.log([one.booked / one.expected for one in items]))
+    numbers = {key: number for number, key in enumerate(dict.fromkeys(one.key for one in items))}
+    code = np.array([numbers[one.key] for one in items])
+    try:
+        levels = pool(*(np.bincount(code, weight) for weight in (None, y, y * y))).means
+    except ValueError:
+        return y  # one operation, or items that are all alike
+    return y - levels[code]
 
 
 def _pulled_in(y: np.ndarray) -> np.ndarray:
