@@ -13,6 +13,7 @@ from estimator.documents.wording import money
 from estimator.ledger import STATES
 from estimator.pages import typed
 from estimator.pages.board import box, heading
+from estimator.pages.changing import Changing
 from estimator.pages.entering import Button, Field, Form, Listing, Row
 from estimator.pages.guard import Alert, guarded
 from estimator.pages.work_items import WorkItems
@@ -44,8 +45,9 @@ class JobList:
         self.state_head = widgets.HTML()
         self.state = Form("state", "Where the job stands", (), (), self._stated,
                           log_path=self.log_path)
-        self.items = WorkItems(workshop)
-        self.state_box = box("est-block", self.state_head, self.state, self.items.widget)
+        self.items, self.changing = WorkItems(workshop), Changing(workshop)
+        self.state_box = box("est-block", self.state_head, self.state, self.items.widget,
+                             self.changing.widget)
         self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"), self.jobs,
                           self.state_box, heading("Quotes that can become a job"),
                           self.accept_box, self.sent)
@@ -82,6 +84,7 @@ class JobList:
             for one in waiting[:LATEST]])
         self._show_state()
         self.items.show()
+        self.changing.show()
 
     def _show_state(self) -> None:
         job = self.workshop.job

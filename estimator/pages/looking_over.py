@@ -54,7 +54,8 @@ class WholeShop:
                           heading("Where the hours went"),
                           box("est-beside", self.unbilled, self.hour), self.notes)
         self.blocks.layout.display = "none"
-        self.widget = box("est-block", self.alerts["review"].widget, self.look.widget, self.blocks)
+        self.widget = box("est-block", self.alerts["review"].widget,
+                          box("est-block", self.look.widget), self.blocks)
         self.steps = Later(0, [self._control, self._held, self._hours, self._left, self._costs,
                                self._time])
 

@@ -7,7 +7,6 @@ import ipywidgets as widgets
 from estimator import plots, review
 from estimator.documents.wording import money
 from estimator.errors import BadInput
-from estimator.ledger import Done
 from estimator.pages import showing
 from estimator.pages.board import box, heading
 from estimator.pages.entering import Parts, plain_words
@@ -58,7 +57,7 @@ class OneJob:
             self.blocks.layout.display = "none"
             raise BadInput(_fault("No job is chosen.", "Choose one above."))
         try:
-            self.found = review.of_job(shop.ledger, shop.number, shop.shop, done=self._done())
+            self.found = review.of_job(shop.ledger, shop.number, shop.shop)
         except BadInput as error:
             raise BadInput(_fault(fault.what, plain_words(fault.fix))
                            for fault in error.faults) from None
@@ -69,11 +68,6 @@ class OneJob:
         self.head.value = self._headline()
         self.notes.value = showing.notes(self.found.notes)
         self.steps.start()
-
-    def _done(self) -> dict[int, float]:
-        """Work items that were marked as done; the rest is told from the bookings."""
-        shop = self.workshop
-        return {mark.item: 1.0 for mark in shop.ledger.entries(Done, job=shop.number)}
 
     def _headline(self) -> str:
         found, settings = self.found, self.workshop.shop.settings

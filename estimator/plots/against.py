@@ -59,7 +59,9 @@ def hours_against(rows: Sequence[tuple[str, float, float]], ax=None, *, most: in
     if found.min() < 0:
         raise ValueError("hours are 0 or more")
     shown = [(name, *pair) for (name, *_), pair in zip(rows, found.tolist(), strict=True)][:most]
-    said = [f"{came:.1f} h" + (f", {came / expected:.2f} ×" if expected else "")
+    # Of small hours a tenth says too little.
+    digits = 2 if max(max(pair) for _, *pair in shown) < 3 else 1
+    said = [f"{came:.{digits}f} h" + (f", {came / expected:.2f} ×" if expected else "")
             for _, expected, came in shown]
     ax = _rows(ax, len(shown), 54, 4)
     reach(ax, 0, max(0.1, *(max(pair) for _, *pair in shown)), 0, widest(said) + 8)
@@ -69,7 +71,7 @@ def hours_against(rows: Sequence[tuple[str, float, float]], ax=None, *, most: in
         write(ax, 0, place + _NAME, fit(name, wide(ax)))
         _bar(ax, expected, place + _EXPECTED, FAINT, False)
         _bar(ax, came, place + _CAME, VERMILION if over else BLUE, over)
-        write(ax, expected + gap, place + _EXPECTED, f"{expected:.1f} h")
+        write(ax, expected + gap, place + _EXPECTED, f"{expected:.{digits}f} h")
         write(ax, came + gap, place + _CAME, said[place])
     line(ax, [0, 0], [0, len(shown)], color=INK, linewidth=1)
     key(ax, [(FAINT, False, "Expected"), (BLUE, False, "Booked, no more than expected"),

@@ -7,8 +7,10 @@ from collections.abc import Mapping, Sequence
 
 from estimator.plots._looks import (
     BLUE,
+    FAINT,
     INK,
     VERMILION,
+    across,
     dashed,
     fit,
     guides,
@@ -20,6 +22,7 @@ from estimator.plots._looks import (
     points,
     reach,
     scale,
+    wide,
     width,
     write,
 )
@@ -126,10 +129,11 @@ def calibration(held: Mapping[str, Sequence[tuple[float, int, int, float, float]
     if shares.min() < 0 or shares.max() > 1 or found[:, 2].min() < 1:
         raise ValueError("shares lie between 0 and 1, of one job or more")
     ax = panel(ax, (48, 12, 38, 30), 300, ACROSS)
-    reach(ax, 0.4, 1.0, 6, 6)
+    least = max(0.0, min(0.4, found[:, 0].min() - 0.1))
+    reach(ax, least, 1.0, 6, 6)
     ax.set_ylim(-8, 108)
     guides(ax, [(*ax.get_xlim(), level) for level in (0, 25, 50, 75, 100)])
-    dashed(ax, [0.4, 1.0], [40, 100], linewidth=1.4)
+    dashed(ax, [least, 1.0], [100 * least, 100], linewidth=1.4)
     looks = [(BLUE, "o", "full", -1), (VERMILION, "s", "none", 1)]
     above = points(ax, 0, 1)
     for place, ((what, promised), (color, marker, fill, side)) in enumerate(
@@ -152,8 +156,12 @@ def calibration(held: Mapping[str, Sequence[tuple[float, int, int, float, float]
     dashed(ax, [230, 254], [16, 16], transform=above, linewidth=1.4)
     write(ax, 260, 16, "as promised", transform=above)
     heights(ax, [(level, f"{level} %") for level in (0, 25, 50, 75, 100)])
-    scale(ax, lambda share: f"{100 * share:.0f} %", "Promised: enough in so many jobs", least=0.4,
-          finest=0.1)
+    foot = across(ax)
+    line(ax, [least, 1.0], [0, 0], color=FAINT, linewidth=0.8, transform=foot)
+    for share in sorted({row[0] for row in rows}):
+        write(ax, share, -11, f"{100 * share:.0f} %", ha="center", transform=foot)
+    write(ax, wide(ax) / 2, -26, "Promised: enough in so many jobs", ha="center",
+          transform=points(ax))
     return ax
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from estimator.ledger import Done, Ledger
+from estimator.ledger import Ledger
 from estimator.review.books import Books, books_of
 from estimator.review.progress import status_of
 
@@ -41,7 +41,6 @@ def course_of(ledger: Ledger, number: str, *, on: date | None = None) -> Course 
     """
     job = ledger.job(number)
     (books,) = books_of(ledger, [job])
-    marks = {mark.item: mark.day for mark in ledger.entries(Done, job=job.number)}
     last = max(min(on or date.today(), job.closed or date.max), job.accepted)
     worked = {entry.day for entry in books.time if job.accepted <= entry.day <= last}
     # Straight between two days of work, so that a week without any is seen as one.
@@ -49,8 +48,7 @@ def course_of(ledger: Ledger, number: str, *, on: date | None = None) -> Course 
                    *(day - timedelta(1) for day in worked if day > job.accepted)})
     found = []
     for day in days:
-        status = status_of(_until(books, day, day == last), day,
-                           {item: 1.0 for item, since in marks.items() if since <= day})
+        status = status_of(_until(books, day, day == last), day)
         if status is None:
             return None
         found.append((status.planned, status.earned, status.spent))
