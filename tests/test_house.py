@@ -30,7 +30,7 @@ ROWS = [
     {"catalogue"},
     {"shop", "survey", "ledger"},
     {"durations", "labour", "materials", "finishing", "outwork", "buying", "picking",
-     "decisions", "bidding", "scoring", "variances", "earned", "investing"},
+     "decisions", "bidding", "scoring", "variances", "earned", "network", "investing"},
     {"scope", "learning"},
     {"estimate"},
     {"simulate"},
