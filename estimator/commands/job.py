@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from estimator.commands import amounts, change
 from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
+from estimator.errors import BadInput
 
 
 def register(command) -> None:
@@ -16,7 +17,7 @@ def register(command) -> None:
     accept.add_argument("--promised", metavar="DAY", help="when it is to be ready")
     add("list", _list, "List the jobs with the hours quoted and booked.")
     show = add("show", _show, "Show a job: its work items, hours quoted and booked.")
-    state = add("state", _state, "Say where a job stands.")
+    state = add("state", _state, "Set where a job stands: on the bench, waiting, finished.")
     promise = add("promise", _promise, "Say by when a job is promised.")
     close = add("close", _close, "Close a job.")
     change.register(add)
@@ -134,12 +135,26 @@ def _promise(options) -> int:
 
 
 def _close(options) -> int:
-    with ledger_of(options) as (_, ledger):
+    with ledger_of(options) as (shop, ledger):
         job = ledger.set_state(options.job, "closed", day_said(options.date, "date"))
         expected, booked = _hours(ledger, job)
+        followed = _followed(ledger, shop, job)
     return say(options, {"job": as_json(job), "hours_expected": round(expected, 2),
-                         "hours_booked": round(booked, 2)},
-               f"{job.name}: closed; {booked:.1f} hours booked, {expected:.1f} expected")
+                         "hours_booked": round(booked, 2), "followed": followed},
+               "\n".join([f"{job.name}: closed; {booked:.1f} hours booked, {expected:.1f} expected",
+                          *followed]))
+
+
+def _followed(ledger, shop, job) -> list[str]:
+    """Shares of variance that follow the jobs now closed, and how to stop them."""
+    from estimator.review import proposals
+
+    try:
+        found = proposals.follow(ledger, shop, f"{job.number} was closed")
+    except BadInput as error:
+        # The job is closed whatever becomes of the tables.
+        return [f"The shares of variance stay as they are: {error}"]
+    return [f"{one.words}: set now. Back with: estimator review undo {one.key}" for one in found]
 
 
 def _hours(ledger, job) -> tuple[float, float]:

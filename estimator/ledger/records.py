@@ -398,5 +398,7 @@ def no_outcome(said: str) -> Fault:
 
 def no_number(number: str, known: Sequence[str]) -> Fault:
     """What is wrong with a number that no quote has; `known` are those that there are."""
-    near = one_of(number, known) if known else "None was kept so far."
+    near = one_of(number, known) if known else (
+        "None was kept so far: estimator quote SURVEY --level LEVEL --out DIR keeps the one that "
+        "it writes.")
     return Fault(f'No quote with the number "{number}" was kept.', near)
