@@ -1,6 +1,6 @@
 """The tables: reads `data/` or a shop's own copies, checks them, hands out typed rows."""
 
-from estimator.catalogue.load import Catalogue, data_folder, load, read_table
+from estimator.catalogue.load import Catalogue, data_folder, group_slug, load, read_table
 from estimator.catalogue.rows import (
     CONDITIONS,
     LEVELS,
@@ -24,10 +24,12 @@ from estimator.catalogue.rows import (
     Offer,
     Operation,
     Part,
+    Precedence,
     Rate,
     Row,
     ScopeNote,
     Service,
+    Space,
     Supplier,
     ThreePoint,
     Treatment,
@@ -48,6 +50,8 @@ __all__ = [
     "CONDITIONS",
     "FOUND",
     "LEVELS",
+    "PICKS",
+    "SKILLS",
     "TABLES",
     "WORK_KINDS",
     "Assembly",
@@ -72,12 +76,14 @@ __all__ = [
     "Operation",
     "Part",
     "PartOut",
+    "Precedence",
     "Rate",
     "Row",
     "SaleRatio",
     "SaleWeight",
     "ScopeNote",
     "Service",
+    "Space",
     "Supplier",
     "ThreePoint",
     "Treatment",
@@ -85,6 +91,7 @@ __all__ = [
     "Way",
     "WearWorth",
     "data_folder",
+    "group_slug",
     "load",
     "read_table",
 ]

@@ -194,6 +194,17 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     return rows, faults, where
 
 
+def group_slug(group: str) -> str:
+    """A group's heading as one word.
+
+    Examples
+    --------
+    >>> group_slug("Assembly, test and delivery")
+    'assembly-test-and-delivery'
+    """
+    return "-".join(group.casefold().replace(",", " ").split())
+
+
 def _fault(problem: Mapping, file: str, row: int) -> Fault:
     column = ".".join(str(part) for part in problem["loc"][:1]) or None
     if problem["type"] == "missing":
@@ -281,6 +292,19 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
     for name in ("operations", "services", "materials", "finds"):
         for row in tables[name].values():
             yield from missing(row, "cautions", "cautions", row.cautions)
+    picked = {"kind": set(schema.WORK_KINDS), "skill": set(schema.SKILLS),
+              "group": {group_slug(row.group) for row in tables["assemblies"].values()},
+              "assembly": known["assemblies"], "operation": operations,
+              "service": known["services"]}
+    for name, columns in (("precedence", ("before", "after")), ("spaces", ("holds",))):
+        for row in tables[name].values():
+            for column in columns:
+                for word in getattr(row, column).replace("+", " ").split():
+                    what, sign, said = word.lstrip("-").partition(":")
+                    if sign and said not in picked[what]:
+                        file, _, number = places[row.table, _key(row)].partition(", row ")
+                        yield Fault(f'There is no {what} "{said}".', one_of(said, picked[what]),
+                                    file, int(number), column)
     for row in tables["marks"].values():
         yield from missing(row, "first_grit", "grits", [row.first_grit])
     for row in tables["finishes"].values():

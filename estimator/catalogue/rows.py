@@ -185,6 +185,11 @@ WorkKind = Literal[
 WORK_KINDS: tuple[str, ...] = get_args(WorkKind)
 
 
+Skill = Literal["bench", "electronics", "finishing", "cabinet"]
+"""What a person at the bench can do."""
+SKILLS: tuple[str, ...] = get_args(Skill)
+
+
 class Operation(ThreePoint):
     """Book hours of an operation: low, typical and high hands-on hours for one unit of work.
 
@@ -201,7 +206,7 @@ class Operation(ThreePoint):
     )
     name: str = Field(min_length=3, description="How it is written for people.")
     kind: WorkKind = Field(description="Kind of work.")
-    skill: Literal["bench", "electronics", "finishing", "cabinet"] = Field(
+    skill: Skill = Field(
         "bench", description="Who can do it; each skill may have its own pay."
     )
     method: Literal["book", "ladder"] = Field(
@@ -292,6 +297,9 @@ class Supplier(Row):
     days_low: NotNegative = Field(description="Days to the door, at best.")
     days_typical: NotNegative = Field(description="Days to the door, usually.")
     days_high: NotNegative = Field(description="Days to the door, at worst.")
+    currency: Annotated[str, Field(pattern=r"^([A-Z]{3})?$")] = Field(
+        "", description="Currency of its prices, ISO 4217; blank for the shop's own."
+    )
 
 
 class Offer(Row):
@@ -480,6 +488,52 @@ class ScopeNote(Row):
     text: str = Field(min_length=10, description="The sentence on the quote.")
 
 
+PICKS = ("kind", "skill", "group", "assembly", "operation", "service")
+"""What work is picked by in `precedence.csv` and `spaces.csv`."""
+_PICK = rf"(all|outwork|order|({'|'.join(PICKS)}):[a-z0-9-]+)"
+Picked = Annotated[str, Field(pattern=rf"^-?{_PICK}(\+{_PICK})*( -?{_PICK}(\+{_PICK})*)*$")]
+"""Which work is meant: words parted by blanks, of which one is enough.
+
+A word is `all`, `outwork` (a lot that is away), `order` (parts on their way) or what the work is
+of, such as `kind:clean`, `assembly:flipper`, `group:metal` or `operation:tumble-load`; parts joined
+by + must all hold; a word after - takes out again what it says.
+"""
+
+
+class Precedence(Row):
+    """Which work waits for which: a rule of the bench."""
+
+    table = "precedence"
+    key = ("rule",)
+    rule: Slug = Field(description="Name of the rule.")
+    does: Literal["before", "turns", "wait-first"] = Field(
+        "before", description="before: all of the first is finished when the second begins. "
+        "turns: sessions of both take turns, the first begins. wait-first: the unattended time of "
+        "the second passes before its hands-on work, not after it."
+    )
+    before: Picked = Field(description="What comes first.")
+    after: Picked = Field(description="What waits for it.")
+    where: Literal["line", "machine"] = Field(
+        description="Only between work on the same survey line, or within the whole machine."
+    )
+    why: str = Field(min_length=10, description="The reason, in a sentence.")
+
+
+class Space(Row):
+    """Room for work that only so many pieces can have at once."""
+
+    table = "spaces"
+    key = ("space",)
+    space: Slug = Field(description="Name of the space.")
+    name: str = Field(min_length=3, description="How it is written for people.")
+    count: Annotated[int, Field(ge=1, le=99)] = Field(description="How many there are.")
+    holds: Picked = Field(description="Work that takes one of them up.")
+    until: Literal["work", "wait"] = Field(
+        description="Free again when the hands-on work is done, or when the unattended time after "
+        "it is over too."
+    )
+
+
 class Unbilled(Row):
     """A kind of time that no line of a quote pays for, and that is booked all the same."""
 
@@ -525,6 +579,8 @@ TABLES: tuple[type[Row], ...] = (
     Correlation,
     Caution,
     ScopeNote,
+    Precedence,
+    Space,
     Unbilled,
     Rate,
 )
