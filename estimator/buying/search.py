@@ -28,12 +28,13 @@ class _Market:
     shipping: np.ndarray
     free_over: np.ndarray
     minimum: np.ndarray
+    parcel: float = 0.0
 
     def fees(self, goods: np.ndarray) -> np.ndarray:
-        """Freight and top-up at each supplier for goods of this value (last axis: suppliers)."""
+        """What comes on top of goods of this value at each supplier (last axis: suppliers)."""
         paid = np.maximum(goods, self.minimum)
         freight = np.where(paid >= self.free_over - DUST, 0.0, self.shipping)
-        return np.where(goods > DUST, paid - goods + freight, 0.0)
+        return np.where(goods > DUST, paid - goods + freight + self.parcel, 0.0)
 
     def goods(self, places: np.ndarray) -> np.ndarray:
         """Value ordered from each supplier."""
@@ -46,7 +47,9 @@ class _Market:
         return float(goods.sum() + self.fees(goods).sum())
 
 
-def assign(cost: np.ndarray, suppliers: Sequence[Supplier]) -> tuple[int, ...]:
+def assign(
+    cost: np.ndarray, suppliers: Sequence[Supplier], parcel: float = 0.0
+) -> tuple[int, ...]:
     """The supplier that each part is bought from, as an index into `suppliers`.
 
     Parameters
@@ -56,12 +59,15 @@ def assign(cost: np.ndarray, suppliers: Sequence[Supplier]) -> tuple[int, ...]:
         parts × suppliers. [money]
     suppliers
         Rows of the table of suppliers; every part is sold by at least one.
+    parcel
+        What it is worth to have a parcel less. [money]
     """
     market = _Market(
         cost,
         np.array([row.shipping for row in suppliers]),
         np.array([np.inf if row.free_over is None else row.free_over for row in suppliers]),
         np.array([row.minimum_order for row in suppliers]),
+        parcel,
     )
 
     def rank(places: np.ndarray) -> tuple:

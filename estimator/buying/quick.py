@@ -1,0 +1,178 @@
+"""A good plan at once: every set of suppliers, as for a parts budget, over a few ways to cover.
+
+Needs that hang together are first turned into plain parts in a few ways, such as all by kits or
+none; the cheapest of them by goods alone goes into the search with all other parts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from estimator.buying.budget import cheapest
+from estimator.buying.columns import Group, Task
+from estimator.buying.model import Choice
+from estimator.buying.records import Wish
+from estimator.buying.search import DUST, NO_OFFER, assign
+from estimator.catalogue import Offer
+
+_MOST_DELAYS = 8  # of which a plan is made; the proof looks at all
+
+Way = tuple[dict[str, int], dict[str, int], dict[tuple[str, str], int]]
+"""Units of parts bought, kits opened, parts fitted in place of others, for one group."""
+
+
+def plan(task: Task, wish: Wish) -> tuple[Choice, float] | None:
+    """A choice and its worth for a wish; None if the quick ways find none."""
+    delays = task.delays
+    if wish.day and len(delays) > _MOST_DELAYS:
+        at = np.linspace(0, len(delays) - 1, _MOST_DELAYS).round().astype(int)
+        delays = tuple(delays[place] for place in at)
+    best = None
+    for late in delays if wish.day else delays[-1:]:
+        part = task.within(late)
+        found = None if part is None else _choose(part, wish)
+        if found is not None:
+            choice = _numbered(task, found)
+            money = worth(task, choice, wish)
+            if best is None or money < best[1] - DUST:
+                best = choice, money
+    return best
+
+
+def worth(task: Task, choice: Choice, wish: Wish) -> float:
+    """Money, days and parcels of a choice at what the wish says they are worth. [money]"""
+    goods: dict[int, float] = {}
+    late = 0.0
+    for number in choice.singles:
+        one = task.singles[number]
+        goods[one.at] = goods.get(one.at, 0.0) + one.cost
+        late = max(late, one.late)
+    for number, packs in choice.packs.items():
+        band = task.bands[number]
+        goods[band.at] = goods.get(band.at, 0.0) + packs * band.pack_price
+        late = max(late, band.late)
+    total = wish.day * late + wish.parcel * len(goods)
+    for at, value in goods.items():
+        house = task.houses[at]
+        paid = max(value, house.minimum_order)
+        free = house.free_over is not None and paid >= house.free_over - DUST
+        total += paid + (0.0 if free else house.shipping)
+    return total
+
+
+def _choose(task: Task, wish: Wish) -> tuple[list, dict, dict] | None:
+    """Lines as (part, supplier, offer, units), and what is opened and swapped in each group."""
+    prices: dict[str, dict[int, tuple[float, int, Offer]]] = {}
+    for one in task.singles:
+        prices.setdefault(one.part, {})[one.at] = (one.cost, one.units, one.offer)
+    offers: dict[str, dict[int, list[Offer]]] = {}
+    for band in task.bands:
+        offers.setdefault(band.part, {}).setdefault(band.at, []).append(band.offer)
+
+    def least(bought: Mapping[str, int]) -> float:
+        return sum(min(cheapest(units, rows)[0] for rows in offers[part].values())
+                   for part, units in bought.items())
+
+    opened, swapped = {}, {}
+    for number, group in enumerate(task.groups):
+        ways = list(_ways(group, set(offers)))
+        if not ways:
+            return None
+        bought, opens, swaps = min(ways, key=lambda way: least(way[0]))
+        opened |= {(number, kit): count for kit, count in opens.items()}
+        swapped |= {(number, *pair): count for pair, count in swaps.items()}
+        for part, units in bought.items():
+            prices[part] = {at: cheapest(units, rows) for at, rows in offers[part].items()}
+    parts = sorted(prices)
+    if not parts:
+        return [], opened, swapped
+    places = sorted({at for sold in prices.values() for at in sold})
+    cost = np.full((len(parts), len(places)), NO_OFFER)
+    for row, part in enumerate(parts):
+        for at, (price, _, _) in prices[part].items():
+            cost[row, places.index(at)] = price
+    # Before money, what a parcel is worth is more than all money there is.
+    parcel = float(cost[cost < NO_OFFER].sum()) + sum(
+        house.shipping + house.minimum_order for house in task.houses
+    ) if wish.first == "parcels" else wish.parcel
+    chosen = assign(cost, [task.houses[at] for at in places], parcel)
+    lines = []
+    for part, place in zip(parts, chosen, strict=True):
+        at = places[place]
+        _, units, offer = prices[part][at]
+        lines.append((part, at, offer, units))
+    return lines, opened, swapped
+
+
+def _numbered(task: Task, found: tuple[list, dict, dict]) -> Choice:
+    """Lines as numbers of columns."""
+    lines, opened, swapped = found
+    singles = {(one.part, one.at): number for number, one in enumerate(task.singles)}
+    bands = {(band.part, band.at, band.offer.from_quantity): number
+             for number, band in enumerate(task.bands)}
+    alone, packs = [], {}
+    for part, at, offer, units in lines:
+        if (part, at) in singles:
+            alone.append(singles[part, at])
+        else:
+            packs[bands[part, at, offer.from_quantity]] = units // offer.pack
+    return Choice(tuple(sorted(alone)), packs, opened, swapped)
+
+
+def _ways(group: Group, sold: set[str]) -> Iterable[Way]:
+    """A few ways to cover a group: kits for all that they hold, for part of it, or for none."""
+    kits = [kit for kit in group.contents if kit in sold]
+    plans: list[dict[str, int]] = [{}]
+    for kit in kits:
+        counts = [math.ceil(max(0, group.lacks[part]) / each - 1e-9)
+                  for part, each in group.contents[kit].items()]
+        plans += [{kit: count} for count in {min(counts), max(counts)} if count]
+    for opened in plans:
+        for swap in (False, True):
+            way = _way(group, sold, opened, swap)
+            if way is not None:
+                yield way
+
+
+def _way(group: Group, sold: set[str], opened: Mapping[str, int], swap: bool) -> Way | None:
+    """The rest bought as it is; where it is not sold, or `swap` says so, by a substitute."""
+    lacks = dict(group.lacks)
+    opens = dict(opened)
+
+    def opening(kit: str, count: int) -> None:
+        lacks[kit] += count
+        for part, each in group.contents[kit].items():
+            lacks[part] = lacks[part] - math.floor(count * each + 1e-9)
+
+    for kit, count in opened.items():
+        opening(kit, count)
+    swaps: dict[tuple[str, str], int] = {}
+    for part in sorted(lacks):
+        ways = [(one, each) for one, other, each in group.swaps if other == part]
+        for one, each in sorted(ways, key=lambda way: (lacks[way[0]] >= 0, way)):
+            if lacks[part] <= 0:
+                break
+            spare = max(0, -lacks[one])
+            count = min(lacks[part], int(spare / each + 1e-9))
+            if (swap or part not in sold) and one in sold:
+                count = lacks[part]
+            if count:
+                swaps[one, part] = swaps.get((one, part), 0) + count
+                lacks[part] -= count
+                lacks[one] += math.ceil(count * each - 1e-9)
+        if lacks[part] > 0 and part not in sold:
+            for kit, contents in group.contents.items():
+                if part in contents and (kit in sold or lacks[kit] < 0):
+                    count = math.ceil(lacks[part] / contents[part] - 1e-9)
+                    count = count if kit in sold else min(count, -lacks[kit])
+                    opens[kit] = opens.get(kit, 0) + count
+                    opening(kit, count)
+                    break
+    bought = {part: lack for part, lack in lacks.items() if lack > 0}
+    return (bought, opens, swaps) if bought.keys() <= sold else None
+
+
+__all__ = ["plan", "worth"]
