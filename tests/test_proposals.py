@@ -566,6 +566,74 @@ def test_a_table_of_rates_that_a_shop_has_keeps_its_other_rows(ledger, shop):
     assert path.read_bytes() == before
 
 
+def _close_one(ledger, shop, n, capsys):
+    """Close one more such job from the command line; what it says in JSON."""
+    _quoted_by_book(ledger, shop, 1, slow=1.0, first=n, pace=_uneven)
+    ledger.set_state(f"2601{n:02}-A1", "finished")
+    assert cli.main(["job", "close", f"2601{n:02}-A1", "--date", str(DAY), "--shop",
+                     str(shop.folder), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)["followed"]
+
+
+def _set(shop):
+    return open_shop(shop.folder).settings.job_factor_share
+
+
+def test_the_default_follows_when_a_job_is_closed(ledger, shop, capsys):
+    """From the tenth job on, logged with the job; taken back, it waits for other evidence."""
+    _quoted_by_book(ledger, shop, 8, slow=1.0, pace=_uneven)
+    assert _close_one(ledger, shop, 8, capsys) == []
+    said = _close_one(ledger, shop, 9, capsys)
+    assert any(words.startswith("Hours of one job go together: share set 0.06") for words in said)
+    assert _set(shop) > 0.15
+    assert _share(proposals.proposals(ledger, open_shop(shop.folder))) is None
+    last = [one for one in proposals.decisions(shop) if one.key == LEARNT[0]][-1]
+    assert (last.did, last.why) == ("followed", "260109-A1 was closed")
+    assert open_shop(shop.folder).catalogue.rates[LEARNT[0]].basis == Basis.RECORDS
+    proposals.undo(shop, LEARNT[0])
+    assert _set(shop) == 0.06
+    _close_one(ledger, shop, 10, capsys)
+    assert _set(shop) == 0.06
+    for n in range(11, 15):
+        _close_one(ledger, shop, n, capsys)
+    assert _set(shop) > 0.15
+
+
+def test_a_share_that_somebody_chose_or_refused_follows_nothing(ledger, shop, capsys):
+    """Edited it stays, refused it stays, written in shop.toml it stays; hours never follow."""
+    _quoted_by_book(ledger, shop, 11, slow=1.5, pace=_uneven)
+    found = _share(proposals.proposals(ledger, shop))
+    proposals.edit(shop, found, 0.12, "So")
+    _close_one(ledger, shop, 11, capsys)
+    assert _set(shop) == 0.12
+    proposals.undo(shop, LEARNT[0])
+    proposals.refuse(shop, found)
+    _close_one(ledger, shop, 12, capsys)
+    assert _set(shop) == 0.06
+    proposals.undo(shop, LEARNT[0])
+    path = shop.folder / "shop.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace(
+        "# job_factor_share = 0.06", "job_factor_share = 0.06"), encoding="utf-8")
+    _close_one(ledger, shop, 13, capsys)
+    assert _set(shop) == 0.06
+    path.write_text(path.read_text(encoding="utf-8").replace(
+        "job_factor_share = 0.06", "# job_factor_share = 0.06"), encoding="utf-8")
+    _close_one(ledger, shop, 14, capsys)
+    assert _set(shop) > 0.1
+    old, new = (one.catalogue.operations[FLIPPERS, None] for one in (shop, open_shop(shop.folder)))
+    assert old == new
+
+
+def test_a_job_is_closed_whatever_becomes_of_the_tables(ledger, shop, capsys):
+    """A folder that cannot be written to: the job is closed, and it is told that no share moved."""
+    _quoted_by_book(ledger, shop, 11, slow=1.0, pace=_uneven)
+    (shop.folder / "tables" / f"{decided.LOG}.lock").mkdir()
+    (said,) = _close_one(ledger, shop, 11, capsys)
+    assert "stays as it is set" in said
+    assert ledger.job("260111-A1").state == "closed"
+    assert _set(shop) == 0.06
+
+
 # Two pairs of hands, three kinds of work of which two are alike, twenty operations.
 RANGES = ((1, 2, 6), (0.5, 1, 2), (2, 3, 8), (1, 4, 6))
 TRUE = (0.30, 0.10, 0.10)

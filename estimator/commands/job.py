@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from estimator.commands import amounts, change
 from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
-from estimator.errors import BadInput
 
 
 def register(command) -> None:
@@ -123,9 +122,11 @@ def _shown(options, ledger, job, settings) -> int:
 
 
 def _state(options) -> int:
-    with ledger_of(options) as (_, ledger):
+    with ledger_of(options) as (shop, ledger):
         job = ledger.set_state(options.job, " ".join(options.state.split()).casefold())
-    return say(options, {"job": as_json(job)}, f"{job.name}: {job.state}")
+        followed = _followed(ledger, shop, job) if job.state == "closed" else ()
+    return say(options, {"job": as_json(job), "followed": followed},
+               "\n".join([f"{job.name}: {job.state}", *followed]))
 
 
 def _promise(options) -> int:
@@ -145,16 +146,11 @@ def _close(options) -> int:
                           *followed]))
 
 
-def _followed(ledger, shop, job) -> list[str]:
-    """Shares of variance that follow the jobs now closed, and how to stop them."""
+def _followed(ledger, shop, job) -> tuple[str, ...]:
+    """What else a job that was closed changed."""
     from estimator.review import proposals
 
-    try:
-        found = proposals.follow(ledger, shop, f"{job.number} was closed")
-    except BadInput as error:
-        # The job is closed whatever becomes of the tables.
-        return [f"The shares of variance stay as they are: {error}"]
-    return [f"{one.words}: set now. Back with: estimator review undo {one.key}" for one in found]
+    return proposals.closed(ledger, shop, job.number)
 
 
 def _hours(ledger, job) -> tuple[float, float]:

@@ -18,6 +18,7 @@ from estimator.pages.entering import Button, Field, Form, Listing, Row
 from estimator.pages.guard import Alert, guarded
 from estimator.pages.work_items import WorkItems
 from estimator.pages.workshop import Workshop
+from estimator.review import proposals
 
 LATEST = 20
 
@@ -143,7 +144,7 @@ class JobList:
         return said
 
     def _stated(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
-        shop, number = self.workshop, self.workshop.number
+        shop, number, more = self.workshop, self.workshop.number, ()
         if act == "reopen":
             job = shop.ledger.set_state(number, "on the bench")
         elif act == "close":
@@ -155,8 +156,11 @@ class JobList:
             promised = typed.day_or_none(values, "promised")
             shop.ledger.promise(number, promised)
             job = shop.ledger.set_state(number, values["state"])
-        shop.changed()
-        return f"{job.name}: {job.state}."
+        if job.state == "closed":
+            more = proposals.closed(shop.ledger, shop.shop, number)
+        # What closed jobs say of the shares stands in the shop's tables now.
+        (shop.reopen if more else shop.changed)()
+        return " ".join([f"{job.name}: {job.state}.", *more])
 
 
 __all__ = ["JobList"]

@@ -26,7 +26,7 @@ LATEST = 30
 _ABOUT = ("What finished jobs say is off in your tables. Nothing changes unless you accept it, and "
           "every decision can be taken back below. Quotes that were sent stay as they are.")
 _DID = {"accepted": "Accepted", "edited": "Accepted with another figure", "refused": "Refused",
-        "undone": "Taken back"}
+        "followed": "Followed a closed job", "undone": "Taken back"}
 
 
 class Proposing:

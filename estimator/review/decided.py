@@ -36,7 +36,7 @@ class Decision:
     key
         Of the proposal: an operation, or a setting.
     did
-        What was done. "undone" takes back the last decision on this key that still stands.
+        What was done. "followed" came with the closing of a job; "undone" takes back the last decision on this key that still stands.
     when
         Day and time on this computer's clock; blank where it was not kept.
     why
@@ -56,7 +56,7 @@ class Decision:
     """
 
     key: str
-    did: Literal["accepted", "edited", "refused", "undone"]
+    did: Literal["accepted", "edited", "refused", "followed", "undone"]
     when: str = ""
     why: str = ""
     words: str = ""

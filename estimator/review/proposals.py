@@ -3,7 +3,8 @@
 Two things are proposed: book hours of an operation (`evidence`), and how far hours of one job, of
 one pair of hands and of one kind of work go together (`shares`). Each may be accepted, accepted
 with a figure of one's own (`edit`), or refused; `undo` takes the last decision back. What was
-decided, when and why is kept beside the tables (`decided`).
+decided, when and why is kept beside the tables (`decided`). Shares that nobody set by hand also
+follow by themselves when a job is closed (`follow`).
 """
 
 from __future__ import annotations
@@ -133,6 +134,46 @@ def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
 def decisions(shop: Shop) -> tuple[Decision, ...]:
     """Every decision there was, the oldest first."""
     return decided.log_of(shop.folder / "tables") if shop.folder else ()
+
+
+def follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
+    """Let the shares follow closed jobs, as their default; returns those that were written.
+
+    Done when a job is closed, and kept in the log like a decision, with `why`. Left alone are
+    shares that stand in `shop.toml`, that somebody chose (`edit`) or refused, and what was taken
+    back, until the evidence has moved.
+
+    Raises
+    ------
+    BadInput
+        As `accept`.
+    """
+    if shop.folder is None or not (shop.folder / "tables").is_dir():
+        return ()
+    log = decisions(shop)
+    chosen = {key for key, rows in decided.standing(log).items() if rows[-1].did == "edited"}
+    newest = {one.key: one for one in log}
+    found = [one for one in proposals(ledger, shop)
+             if one.is_setting and not one.caveat and one.key not in chosen
+             and not (one.key in newest and newest[one.key].did == "undone"
+                      and newest[one.key].file and _unmoved(one, newest[one.key]))]
+    # Those that shrink first, so that together they never pass 1 on the way.
+    for one in sorted(found, key=lambda one: one.says - one.book):
+        _take(shop, one, one.says, "followed", one.source, None, why)
+    return tuple(found)
+
+
+def closed(ledger: Ledger, shop: Shop, number: str) -> tuple[str, ...]:
+    """What a job that was closed changed of the shares, in sentences; see `follow`.
+
+    The job is closed whatever becomes of the tables: what stands in the way is said.
+    """
+    try:
+        found = follow(ledger, shop, f"{number} was closed")
+    except BadInput as error:
+        return (f"How far hours go together stays as it is set: {error}",)
+    return tuple(f"{one.words}: set now. Back with: estimator review undo {one.key}"
+                 for one in found)
 
 
 def accept(shop: Shop, proposal: Proposal, on: date | None = None, why: str = "") -> str:
@@ -291,8 +332,12 @@ def _last(shop: Shop) -> dict[str, Decision]:
 
 
 def _refused(proposal: Proposal, last: Decision | None) -> bool:
-    """Whether it was refused and the evidence is still what it was then."""
-    return (last is not None and last.did == "refused" and last.book == proposal.book
+    return last is not None and last.did == "refused" and _unmoved(proposal, last)
+
+
+def _unmoved(proposal: Proposal, last: Decision) -> bool:
+    """Whether book and evidence are still what they were when it was decided on."""
+    return (last.book == proposal.book
             and len(proposal.evidence) < (1 + NEW_JOBS) * len(last.evidence)
             and proposal.low <= last.says <= proposal.high)
 
