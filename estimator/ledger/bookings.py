@@ -201,10 +201,10 @@ class Bookings(Database):
                 return (back,)
             instead = replace(instead, replaces=id, why=why.strip())
             if kind is TimeEntry:
-                return back, *book_in(connection, [instead], unbilled, sure, (), "", now)
+                return back, *book_in(connection, [instead], unbilled, sure, (), "", now, [wrong])
             if kind is not Done:
                 _check_amounts(connection, instead, now)
-                ask(caps.asked_in(connection, [instead]), sure)
+                ask(caps.asked_in(connection, [instead], was=[wrong]), sure)
             return back, _insert(connection, instead, now)
 
 
@@ -240,7 +240,8 @@ def known_in(connection, entries: Sequence[TimeEntry], unbilled: Collection[str]
         unbilled=unbilled, people=sorted(people), booked=near, now=now)
 
 
-def book_in(connection, entries, unbilled, sure, rows, file, now) -> tuple[TimeEntry, ...]:
+def book_in(connection, entries, unbilled, sure, rows, file, now, was=()
+            ) -> tuple[TimeEntry, ...]:
     """Book hours on a connection that holds the lock; see `Bookings.book`."""
     known = known_in(connection, entries, unbilled, now)
     entries = rules.settled(entries, known.people)
@@ -248,7 +249,7 @@ def book_in(connection, entries, unbilled, sure, rows, file, now) -> tuple[TimeE
     if faults:
         open_ones = [one for one in questions if one.key not in sure]
         raise BadInput([*faults, *(Unsure(open_ones).faults if open_ones else ())])
-    ask([*questions, *caps.asked_in(connection, entries, rows, file)], sure)
+    ask([*questions, *caps.asked_in(connection, entries, rows, file, was)], sure)
     return tuple(_insert(connection, entry, now) for entry in entries)
 
 

@@ -218,12 +218,13 @@ def uses_in(connection, numbers: Collection[str]) -> dict[str, tuple[Use, tuple]
     return found
 
 
-def asked_in(connection, entries: Sequence[Entry], rows: Sequence[int] = (), file: str = ""
-             ) -> Iterator[Question]:
+def asked_in(connection, entries: Sequence[Entry], rows: Sequence[int] = (), file: str = "",
+             was: Sequence[Entry] = ()) -> Iterator[Question]:
     """What is asked before these entries pass a cap, or are expected to make it be passed.
 
     Asked at the entry that does it. What is expected is asked about once, when it comes to pass
-    the cap; each entry beyond the cap itself is asked about.
+    the cap; each entry beyond the cap itself is asked about. `was` are entries taken back, in whose
+    place these stand.
     """
     by_job: dict[str, list[tuple[int | None, Entry]]] = {}
     for place, entry in enumerate(entries):
@@ -231,6 +232,9 @@ def asked_in(connection, entries: Sequence[Entry], rows: Sequence[int] = (), fil
             by_job.setdefault(entry.job, []).append((rows[place] if rows else None, entry))
     for number, (before, (items, booked, done)) in uses_in(connection, by_job).items():
         mine = by_job[number]
+        if was:
+            before = use_of(before.cap, items,
+                            [*booked, *(one for one in was if one.job == number)], done)
         after = use_of(before.cap, items, [*booked, *(entry for _, entry in mine)], done)
         if after.passed and after.used > before.used + _DUST:
             key, wrong = "cap", lambda use: use.passed
