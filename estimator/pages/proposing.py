@@ -24,8 +24,8 @@ from estimator.survey import cells
 
 LATEST = 30
 _ABOUT = ("What finished jobs say is off in your tables. Hours change only when you accept it; how "
-          "far hours go together follows closed jobs unless you set it. All of it can be taken back "
-          "below. Quotes that were sent stay as they are.")
+          "far hours go together follows closed jobs unless you set it. All of it can be taken "
+          "back below. Quotes that were sent stay as they are.")
 _DID = {"accepted": "Accepted", "edited": "Accepted with another figure", "refused": "Refused",
         "followed": "Followed a closed job", "undone": "Taken back"}
 
