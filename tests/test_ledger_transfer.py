@@ -16,11 +16,13 @@ from estimator.errors import BadInput
 from estimator.ledger import (
     FILE,
     Clock,
+    Done,
     Draft,
     Frozen,
     Ledger,
     Outwork,
     Purchase,
+    Revision,
     Sale,
     TimeEntry,
     backup,
@@ -48,14 +50,25 @@ def _fill(ledger):
                              quantity=5, unit="piece", currency="USD"), now=NOW)
     ledger.add(replace(lot, id=None, event="back", of=lot.id, amount=Decimal("90")), now=NOW)
     ledger.add(Sale(day=DAY, what="Machine", amount=Decimal("1e3"), currency="USD"), now=NOW)
-    ledger.start(Clock("Anna", at(8), job.number, 2), unbilled=UNBILLED, now=at(8))
+    (mark, _) = ledger.mark_done(job.number, [1, 3], DAY, now=NOW)
+    ledger.not_done(job.number, [mark.item], "sticks", now=NOW)
+    for number in ("260304-R1", "260304-R2"):
+        ledger.offer(
+            replace(ledger.sent()[0], number=number, outcome="open"),
+            Frozen(number, "0.1", {"lines": []}, {}, {}, "{}", {}, job.number),
+            Revision(number, job.number, job.number, DAY, None, [{"key": "line-1"}]))
+    ledger.agree("260304-R1", DAY, promised=DAY, dropped=[2])
+    ledger.start(Clock("Anna", at(8), job.number, 1), unbilled=UNBILLED, now=at(8),
+                 sure=["done-item"])
 
 
 def _all(ledger):
     """Everything that a ledger holds, as the program reads it."""
     return (ledger.drafts(), ledger.draft("a"), ledger.sent(), ledger.frozen("260302-B2"),
             ledger.jobs(), ledger.items("260302-A1"), ledger.clocks(),
-            *(ledger.entries(kind, history=True) for kind in (TimeEntry, Purchase, Outwork, Sale)))
+            *(ledger.entries(kind, history=True)
+              for kind in (TimeEntry, Purchase, Outwork, Sale, Done)),
+            ledger.revisions(), ledger.dropped("260302-A1"))
 
 
 @pytest.fixture(params=ledgers.KINDS)
