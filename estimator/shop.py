@@ -9,6 +9,7 @@ from __future__ import annotations
 import shutil
 import tomllib
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -20,6 +21,65 @@ from estimator.errors import BadInput, Fault, one_of
 Share = Annotated[float, Field(ge=0, lt=1, allow_inf_nan=False)]
 Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Factor = Annotated[float, Field(ge=1, le=10, allow_inf_nan=False)]
+
+
+HOURS = r"(closed|([01]?\d|2[0-3])(:[0-5]\d)?-([01]?\d|2[0-4])(:[0-5]\d)?)"
+Week = Annotated[str, Field(pattern=rf"^{HOURS}( {HOURS}){{6}}$")]
+"""Hours of the seven days from Monday on, such as "9-17 9-17 9-17 9-17 9-12:30 closed closed"."""
+
+
+class Person(BaseModel):
+    """Somebody at the bench.
+
+    Parameters
+    ----------
+    name
+        Of the person.
+    skills
+        What they do, parted by blanks: bench, electronics, finishing, cabinet.
+    pace
+        Hours they take over hours that the tables say. [–]
+    hours
+        When they are in; blank for the shop's open hours.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: Annotated[str, Field(min_length=1)]
+    skills: Annotated[str, Field(pattern=rf"^({'|'.join(tables.SKILLS)})"
+                                         rf"( ({'|'.join(tables.SKILLS)}))*$")]
+    pace: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 1.0
+    hours: Week | Literal[""] = ""
+
+
+class Closed(BaseModel):
+    """Days on which the shop is closed, or one person is not at the bench.
+
+    Parameters
+    ----------
+    first, last
+        First and last day; without a last one it is one day.
+    hours
+        Only these hours of each day, such as "13-15"; blank for whole days.
+    person
+        Who is not there; blank for all.
+    why
+        For whoever reads the plan.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    first: date
+    last: date | None = None
+    hours: Annotated[str, Field(pattern=rf"^({HOURS})?$")] = ""
+    person: str = ""
+    why: str = ""
+
+    @model_validator(mode="after")
+    def _ordered(self):
+        if self.last is not None and self.last < self.first:
+            raise ValueError(f"last, {self.last}, comes before first, {self.first}")
+        return self
 
 
 class Settings(BaseModel):
@@ -71,6 +131,7 @@ class Settings(BaseModel):
     tax_outwork: Share
     round_price_to: Money
     bench_hours_per_week: Annotated[float, Field(gt=0, le=168)]
+    late_per_day: Money
     # Buying and selling machines.
     value_spread: Share
     ratio_share: Share
@@ -87,6 +148,12 @@ class Settings(BaseModel):
     hand_electronics: str = "restorer"
     hand_finishing: str = "restorer"
     hand_cabinet: str = "restorer"
+    # When the shop is open, and who is at the bench.
+    open_hours: Week = "9-17 9-17 9-17 9-17 9-17 closed closed"
+    country: Annotated[str, Field(pattern=r"^([A-Z]{2})?$")] = ""
+    region: Annotated[str, Field(pattern=r"^([A-Z0-9-]{1,6})?$")] = ""
+    people: tuple[Person, ...] = ()
+    closed: tuple[Closed, ...] = ()
     # Words and looks.
     name: str = "The workshop"
     address: str = ""
@@ -114,6 +181,13 @@ WORDS = {
     "hand_electronics": "Who does electronics.",
     "hand_finishing": "Who does finishing: sanding, coating, polishing.",
     "hand_cabinet": "Who does cabinet work.",
+    "open_hours": "When the shop is open, Monday to Sunday: from-to or closed, parted by blanks.",
+    "country": "Two letters after ISO 3166, such as US or DE: its public holidays are closed days. "
+    "Blank for none.",
+    "region": "Part of the country with holidays of its own, such as CA or BY; may be blank.",
+    "people": "Who is at the bench, with skills, pace and hours of their own; without anybody "
+    "here, those named by hand_ do the work in the shop's open hours.",
+    "closed": "Days on which the shop is closed, or somebody is not at the bench.",
     "name": "What stands at the head of a quote.",
     "address": "Under the name; may be blank.",
     "contact": "Telephone or mail address; may be blank.",
@@ -127,6 +201,15 @@ WORDS = {
 
 LEARNT = ("job_factor_share", "person_factor_share", "kind_factor_share")
 """Settings that a new `shop.toml` leaves out: the shop's own closed jobs say them."""
+
+
+_LISTS = {
+    "people": ('name = "Mara"', 'skills = "bench finishing cabinet"', "pace = 0.95",
+               'hours = "9-17 9-17 closed 9-17 9-13 closed closed"'),
+    "closed": ("first = 2026-12-24", "last = 2027-01-03", 'why = "winter break"',
+               'person = ""', 'hours = ""'),
+}
+"""Settings of which a `shop.toml` holds any number, each with an example."""
 
 
 @dataclass(frozen=True)
@@ -276,6 +359,8 @@ def _toml(catalogue: tables.Catalogue) -> str:
     ]
     defaults = {name: field.default for name, field in Settings.model_fields.items()}
     for key, meaning in WORDS.items():
+        if key in _LISTS:
+            continue
         out += [f"# {meaning}", f'{key} = "{defaults[key]}"', ""]
     for name in Settings.model_fields:
         if name in WORDS:
@@ -291,4 +376,7 @@ def _toml(catalogue: tables.Catalogue) -> str:
                     "away:", f"# {name} = {row.value:g}", ""]
         else:
             out += [f"{name} = {row.value:g}", ""]
+    out += ["# What follows comes last in the file, each as often as needed; take the # away.", ""]
+    for key, example in _LISTS.items():
+        out += [f"# {WORDS[key]}", f"# [[{key}]]", *(f"# {line}" for line in example), ""]
     return "\n".join(out)

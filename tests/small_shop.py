@@ -51,6 +51,7 @@ PLAIN = {
     "tax_outwork": 0,
     "round_price_to": 0,
     "bench_hours_per_week": 40,
+    "late_per_day": 0,
     "value_spread": 0,
     "ratio_share": 0,
     "storage_cost_per_month": 0,

@@ -104,3 +104,33 @@ def test_an_address_of_the_ledger_that_is_none_says_how_to_write_one(tmp_path):
     (folder / "shop.toml").write_text('ledger = "sqlite:///x.db"\n', encoding="utf-8")
     with pytest.raises(BadInput, match=r"ledger: .*postgresql\+psycopg://"):
         open_shop(folder)
+
+
+def test_people_and_closed_days_are_read_as_they_are_shown(tmp_path):
+    """The examples in a new shop.toml are good once the marks are taken away, and all they say."""
+    path = new_shop(tmp_path / "shop") / "shop.toml"
+    head, _, tail = path.read_text(encoding="utf-8").partition("# What follows comes last")
+    lines = [line.removeprefix("# ") for line in tail.splitlines()[1:]]
+    shown = [line for line in lines if line.startswith("[[") or " = " in line]
+    path.write_text(head + "\n".join(shown), encoding="utf-8")
+    (person,), (closed,) = (lambda s: (s.people, s.closed))(open_shop(path.parent).settings)
+    assert (person.name, person.pace, person.hours.split()[2]) == ("Mara", 0.95, "closed")
+    assert (closed.first.isoformat(), closed.last.isoformat()) == ("2026-12-24", "2027-01-03")
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ('open_hours = "9-17"', "open_hours"),
+        ('open_hours = "9-25 9-17 9-17 9-17 9-17 closed closed"', "open_hours"),
+        ('country = "Freedonia"', "country"),
+        ('[[people]]\nname = "Mara"\nskills = "juggling"', "people"),
+        ('[[closed]]\nfirst = 2026-12-24\nlast = 2026-12-20', "comes before first"),
+    ],
+)
+def test_a_calendar_that_is_none_is_named(tmp_path, text, wanted):
+    """Hours, countries, skills and days that cannot be, each with its setting."""
+    folder = new_shop(tmp_path / "shop")
+    (folder / "shop.toml").write_text(text)
+    with pytest.raises(BadInput, match=wanted):
+        open_shop(folder)

@@ -4,6 +4,8 @@ from estimator.catalogue.load import Catalogue, data_folder, group_slug, load, r
 from estimator.catalogue.rows import (
     CONDITIONS,
     LEVELS,
+    PICKS,
+    SKILLS,
     WORK_KINDS,
     Assembly,
     Basis,

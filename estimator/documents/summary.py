@@ -265,6 +265,8 @@ def assumptions(book: Book, sheet, offer: Quote) -> None:
     block = _Block(book, sheet, 2)
     block.head("Settings of the shop")
     for name, value in settings.model_dump().items():
+        if isinstance(value, tuple):
+            continue  # who is at the bench, and when: no figure of the quote depends on it
         if isinstance(value, str):
             block.line(name, ", ".join(value.splitlines()))
         else:
