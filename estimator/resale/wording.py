@@ -1,0 +1,243 @@
+"""The answer in words, for the command and for the page that a partner reads."""
+
+from __future__ import annotations
+
+from estimator.money import format_money
+from estimator.resale.records import LEAVE, STOPS, Choice, Resale
+
+_SURE = 2.0
+"""Standard errors by which one choice must lead to be told from the next."""
+_SHOWN = 5
+
+
+class Words:
+    """What is said of an answer, in the shop's currency and way of writing it."""
+
+    def __init__(self, found: Resale):
+        self.found = found
+
+    def money(self, amount: float) -> str:
+        """An amount in whole units of the currency."""
+        settings = self.found.settings
+        # Rounded first, so that no amount shows as minus nothing.
+        return format_money(round(amount) + 0.0, settings.currency, settings.locale, digits=0)
+
+    def name(self, key: str) -> str:
+        """A choice in running text."""
+        if key in STOPS and key != "part-out":
+            return STOPS[key]
+        return _small(self.found.choice(key).name)
+
+    def head(self) -> str:
+        """The decision in one line."""
+        best, bought = self.found.choice(self.found.best), self.found.deal.asking is not None
+        if best.key == LEAVE:
+            return f"Do not buy it at {self.money(self.found.deal.asking)}."
+        if bought:
+            return f"Buy it, then {_small(best.name)}."
+        return f"{best.name}."
+
+    def why(self) -> list[str]:
+        """What the decision rests on."""
+        found, best = self.found, self.found.choice(self.found.best)
+        other = found.choice(found.next_best)
+        said = [
+            f"Of 100 machines like this, {best.name.lower()} is best in {_hundred(best.best_in)}. "
+            f"It is worth {self.money(best.worth)} now on average"
+            + (f", {self.money(found.lead)} more than the next, to {_small(other.name)}."
+               if other.key != best.key else ".")
+        ]
+        if found.lead < _SURE * found.lead_error:
+            said.append(f"That lead is within what {found.deal.trials:,} trials can tell: take the "
+                        "two as alike, or play more trials.")
+        if best.key != LEAVE:
+            said.append(
+                f"Profit {self.money(best.profit)} on average; nine in ten make more than "
+                f"{self.money(best.profit_p10)}; {_hundred(best.chance_of_loss)} in 100 lose money,"
+                f" and the worst tenth comes to {self.money(best.worst_tenth)}.")
+        if found.best_bench_full != found.best:
+            said.append(
+                "If the bench is full of customers' work, an hour brings in "
+                f"{self.money(found.hour_earns)} there; then the choice is to "
+                f"{self.name(found.best_bench_full)}.")
+        return said
+
+    def bid(self) -> list[str]:
+        """The highest bid, or the least to take."""
+        found, best = self.found, self.found.bid
+        sure = f"{100 * found.confidence:.0f} in 100"
+        want = f"{100 * found.want:.0f} % a year"
+        profit = found.deal.want_profit
+        if profit:
+            want += f" and {self.money(profit)} on top"
+        if best.highest_price <= 0:
+            return [f"At no price does it earn {want} in {sure}."]
+        if found.deal.asking is None:
+            said = [f"Sold at once as it stands, {self.money(best.highest_price)} in hand is as "
+                    f"good as to {self.name(best.key)}, for one who wants {want} in {sure}."]
+        else:
+            said = [f"Bid up to {self.money(best.highest_price)}, to {self.name(best.key)}: that "
+                    f"earns {want} in {sure}"
+                    + (", premium and fees counted." if self._extra else ".")]
+            if found.deal.asking > best.highest_price:
+                said.append(f"The asking price is {self.money(found.deal.asking)}.")
+        full = max(one.highest_price_bench_full for one in found.choices)
+        if full < best.highest_price - 0.5:
+            said.append(f"With the bench full, up to {self.money(full)}.")
+        return said
+
+    @property
+    def _extra(self) -> bool:
+        return self.found.outlay > (self.found.deal.asking or 0.0) + 0.005
+
+    def stop(self) -> list[str]:
+        """The rule after teardown."""
+        down = self.found.teardown
+        if down is None:
+            return ["No choice takes the machine apart."]
+        rule, aim = down.rule, self.found.choice(down.key)
+        said = [f"If you go for it ({_small(aim.name)}): the look and the teardown take about "
+                f"{down.hours:.0f} h and {self.money(down.cost)}; then the finds show."]
+        if len(rule.ways) == 1:
+            way = rule.ways[0]
+            if way in STOPS:
+                said.append(f"Whatever shows, it is better then to {self._way(way)}. "
+                            "So do not take it apart.")
+            else:
+                said.append(f"Whatever shows, {self._way(way)}.")
+        else:
+            parts = [f"{self._way(rule.ways[0])} while finds are expected to cost up to "
+                     f"{self.money(rule.limits[0])}"]
+            parts += [f"over {self.money(limit)} {self._way(way)}"
+                      for way, limit in zip(rule.ways[1:], rule.limits, strict=True)]
+            said.append(f"{_sentence('; '.join(parts))}.")
+            beyond = rule.limits[0] > down.finds_most
+            said.append(
+                f"They came to {self.money(down.finds_p50)} as often as not, over "
+                f"{self.money(down.finds_p90)} in one of ten"
+                + (f", and never over {self.money(down.finds_most)} in "
+                   f"{self.found.deal.trials:,} trials." if beyond else "."))
+        if rule.gain > _SURE * rule.gain_error and rule.gain >= 0.5:
+            said.append(f"To be free to choose then is worth {self.money(rule.gain)} on average.")
+        else:
+            said.append("To be free to choose then is worth nothing that could be told.")
+        return said
+
+    def _way(self, way: str) -> str:
+        return STOPS[way] if way in STOPS else f"go on ({_small(self.found.choice(way).name)})"
+
+    def look(self) -> list[str]:
+        """What an inspection is worth before the choice."""
+        look, settings = self.found.inspection, self.found.settings
+        when = "before buying" if self.found.deal.asking is not None else "before choosing"
+        if look.limit is None:
+            return [f"An inspection {when} is worth nothing: no damage it could show would change "
+                    "the choice."]
+        return [f"Hidden damage over {self.money(look.limit)} ({_hundred(look.chance)} in 100) "
+                f"would change the choice to {self.name(look.bad)}. To know for sure is worth "
+                f"{self.money(look.perfect)}; an inspection {when} that sees "
+                f"{100 * settings.inspection_sees:.0f} % of it, "
+                f"{100 * settings.inspection_false_alarm:.0f} % false alarms, "
+                f"{self.money(look.value)}."]
+
+    def pays(self) -> list[str]:
+        """Which lines raise the price by more than they cost."""
+        paying = self.found.paying
+        if paying is None:
+            return ["No work, so no line that could pay."]
+        kept = set(paying.chosen.lines)
+        best = [row for row in paying.lines if row.pays and row.line in kept][:_SHOWN]
+        left = [row for row in paying.lines if row.optional and row.line not in kept]
+        name = _small(self.found.choice(paying.key).name)
+        said = [f"Of {self.money(paying.step)} that the job ({name}) adds to the sale, shared out "
+                "over its lines:"]
+        if best:
+            rows = ", ".join(f"{_small(row.title)} (line {row.line + 1}: "
+                             f"{self.money(row.gain)} for {self.money(row.cost)})" for row in best)
+            said[0] += f" most over their cost are {rows}."
+        else:
+            said[0] += " none pays its cost."
+        if left:
+            listed = left[:8]
+            rows = ", ".join(f"{_small(row.title)} ({row.line + 1})" for row in listed)
+            more = f" and {len(left) - len(listed)} more" if len(left) > len(listed) else ""
+            saved = paying.chosen.profit - paying.whole.profit
+            said.append(f"Leave out {rows}{more}: " + (
+                f"{self.money(saved)} better than the whole job" if saved >= 0.5
+                else "they do not pay")
+                + f", {paying.chosen.hours:.1f} h in place of {paying.whole.hours:.1f} h.")
+        else:
+            said.append("No line that may be left out is better left out.")
+        if not paying.chosen.proven:
+            said.append("The search ran out of time; another set may be better.")
+        return said
+
+    def turns(self) -> list[str]:
+        """What would change the answer."""
+        said = []
+        for turn in self.found.turns:
+            to = self.name(turn.to) if turn.to != LEAVE else "leave it"
+            over = "over" if turn.factor > 1 else "under"
+            if turn.what == "value":
+                said.append(f"Market value {over} {self.money(turn.figure)}: {to}.")
+            elif turn.what == "work":
+                how = "dearer" if turn.factor > 1 else "cheaper"
+                said.append(f"All work {100 * abs(turn.factor - 1):.0f} % {how} than reckoned: "
+                            f"{to}.")
+            elif turn.to == LEAVE:
+                said.append(f"Price over {self.money(turn.figure)}: leave it, on average.")
+            elif turn.figure > 0:
+                said.append(f"Price under {self.money(turn.figure)}: buy it, on average, and {to}.")
+        look = self.found.inspection
+        if look.limit is not None:
+            said.append(f"Hidden damage over {self.money(look.limit)}: {self.name(look.bad)}.")
+        return said or ["Nothing near: market value, cost of work and price may each move far."]
+
+    def sunk(self) -> str:
+        """What was paid and has no part in the choice; blank where nothing is known of it."""
+        found = self.found
+        if found.deal.paid is None:
+            return ""
+        best = found.choice(found.best)
+        after = best.profit - found.deal.paid
+        return (f"The {self.money(found.deal.paid)} paid is spent whatever is done and has no part "
+                f"in the choice. With it counted, this ends at {self.money(after)}.")
+
+    def rate(self, choice: Choice) -> str:
+        """The rate of return as it fits a column."""
+        if choice.earned.rate is None:
+            return "several" if len(choice.earned.roots) > 1 else "none"
+        percent = 100 * choice.earned.rate
+        return "over 999 %" if percent > 999 else f"{percent:.0f} %"
+
+    def cautions(self) -> list[str]:
+        """What the figures do not know."""
+        found = self.found
+        said = [
+            f"Found {found.found.replace('-', ' ')}: {found.found_why}. Sale ratios, days and "
+            "fees are mostly from memory; replace them by your own sales in the shop's tables.",
+            "Tell a buyer what was found. Sales tax, consumer law and electrical safety go by "
+            "local codes and licensed practice.",
+        ]
+        if found.paying is not None:
+            said.append("How a step up in price is shared over lines is judgement; lines are "
+                        "taken to add up.")
+        return said
+
+
+def _small(name: str) -> str:
+    return name[:1].lower() + name[1:]
+
+
+def _sentence(said: str) -> str:
+    return said[:1].upper() + said[1:]
+
+
+def _hundred(share: float) -> str:
+    percent = 100 * share
+    if 0 < percent < 1:
+        return "under 1"
+    return "over 99" if 99 < percent < 100 else f"{percent:.0f}"
+
+
+__all__ = ["Words"]
