@@ -59,10 +59,15 @@ class _Rows:
 
 
 class Model:
-    """One task as columns and rows; `parcels` and `caps` (units by supplier) are limits."""
+    """One task as columns and rows; `caps` (units by supplier) are limits.
 
-    def __init__(self, task: Task, caps: Mapping[str, float] | None = None):
-        self.task = task
+    With `fill` an order may be filled up to free freight.
+    """
+
+    def __init__(
+        self, task: Task, caps: Mapping[str, float] | None = None, fill: bool = False
+    ):
+        self.task, self._fill = task, fill
         self._columns: list[tuple[float, float, bool]] = []  # cost, most, whole
         self._rows = _Rows()
         houses, count = task.houses, len(task.houses)
@@ -74,7 +79,7 @@ class Model:
         self.used = [self._new(cost, 1) for cost in shipping]
         self.free = [self._new(-cost, 1 if cost and house.free_over is not None else 0)
                      for cost, house in zip(shipping, houses, strict=True)]
-        self.top = [self._new(1, math.inf if house.minimum_order else 0, whole=False)
+        self.top = [self._new(1, math.inf if house.minimum_order or fill else 0, whole=False)
                     for house in houses]
         self.opened: dict[tuple[int, str], int] = {}
         self.swapped: dict[tuple[int, str, str], int] = {}
@@ -141,7 +146,8 @@ class Model:
             self._rows.hold([*goods, (self.top[at], 1), (used, -house.minimum_order)],
                             0, math.inf)
         if shipping and house.free_over is not None:
-            self._rows.hold([*goods, (free, -house.free_over)], 0, math.inf)
+            top = [(self.top[at], 1)] if self._fill else []
+            self._rows.hold([*goods, *top, (free, -house.free_over)], 0, math.inf)
             self._rows.hold([(free, 1), (used, -1)], -math.inf, 0)
         if cap is not None:
             self._rows.hold([*units, (used, -cap)], -math.inf, 0)

@@ -20,7 +20,6 @@ from estimator.buying.records import (
     Unmet,
     Wish,
 )
-from estimator.buying.search import DUST
 from estimator.buying.tables import Market, on_shelf
 from estimator.errors import BadInput, Fault
 from estimator.units import round_up
@@ -36,6 +35,7 @@ def buy(
     *,
     days: Mapping[str, float] | None = None,
     split: bool = False,
+    fill: bool = False,
     caps: Mapping[str, float] | None = None,
     on: date | None = None,
     stale_days: float | None = None,
@@ -57,6 +57,8 @@ def buy(
     split
         May one part come from several suppliers? Parts that share a kit or a substitute may
         anyhow; all others come from one supplier each, unless this is set.
+    fill
+        May an order be filled up with stock to free freight, where that costs less than freight?
     caps
         Most units a supplier can send, all parts together; by supplier. [–]
     on, stale_days, spread_per_year
@@ -100,7 +102,7 @@ def buy(
     decided, parcels = whole, None
     if wish.first == "days":
         decided = next(part for late in whole.delays if (part := whole.within(late)) is not None)
-    known = quick.plan(decided, wish)
+    known = quick.plan(decided, wish, fill)
     if known and caps and _over(decided, known[0], caps):
         known = None
     if wish.first == "parcels" and (decided.singles or decided.bands):
@@ -109,18 +111,18 @@ def buy(
             known = None
     solved = Solved(None, 0.0, True)
     if decided.singles or decided.bands:
-        solved = Model(decided, caps).solve(
+        solved = Model(decided, caps, fill).solve(
             wish, known and known[1], parcels, most_seconds, progress, begun)
     choice = solved.choice or (known and known[0])
     if choice is None and (decided.singles or decided.bands):
         raise BadInput(Fault("No choice of suppliers covers every need within the limits.",
                              "Raise what a supplier may send, or give it more seconds."))
     choice = choice or Choice((), {}, {}, {})
-    reached = quick.worth(decided, choice, wish)
+    reached = quick.worth(decided, choice, wish, fill)
     proven = solved.proven and reached <= solved.bound + SAME
     if wish.first == "parcels":
         proven = proven and parcels is not None
-    orders, shelf, offers = _orders(decided, choice, market)
+    orders, shelf, offers = _orders(decided, choice, market, fill)
     return Basket(
         wish, orders,
         tuple(_unmet(part, wanted, market) for part in whole.unmet),
@@ -171,7 +173,7 @@ def _unmet(part: str, wanted: Mapping[str, int], market: Market) -> Unmet:
     return Unmet(part, row.name, units, units * row.typical)
 
 
-def _orders(task: Task, choice: Choice, market: Market):
+def _orders(task: Task, choice: Choice, market: Market, fill: bool):
     """Orders by supplier, what comes from the shelf, and the offers that are taken."""
     bought: list[list] = []  # supplier, offer, units, covers
     for number in choice.singles:
@@ -192,12 +194,9 @@ def _orders(task: Task, choice: Choice, market: Market):
             for place, offer, units, covers in sorted(bought, key=lambda row: row[1].part)
             if place == at)
         if lines:
-            goods = sum(line.cost for line in lines)
-            top_up = max(0.0, house.minimum_order - goods)
-            free = house.free_over is not None and goods + top_up >= house.free_over - DUST
+            goods, top_up, freight = quick.terms(sum(line.cost for line in lines), house, fill)
             orders.append(PartsOrder(
-                house.supplier, house.name, lines, goods, top_up,
-                0.0 if free else house.shipping,
+                house.supplier, house.name, lines, goods, top_up, freight,
                 house.days_low, house.days_typical, house.days_high))
     return tuple(orders), tuple(row for row in shelf if row[2]), [row[1] for row in bought]
 

@@ -16,7 +16,7 @@ from estimator.buying.columns import Group, Task
 from estimator.buying.model import Choice
 from estimator.buying.records import Wish
 from estimator.buying.search import DUST, NO_OFFER, assign
-from estimator.catalogue import Offer
+from estimator.catalogue import Offer, Supplier
 
 _MOST_DELAYS = 8  # of which a plan is made; the proof looks at all
 
@@ -24,7 +24,7 @@ Way = tuple[dict[str, int], dict[str, int], dict[tuple[str, str], int]]
 """Units of parts bought, kits opened, parts fitted in place of others, for one group."""
 
 
-def plan(task: Task, wish: Wish) -> tuple[Choice, float] | None:
+def plan(task: Task, wish: Wish, fill: bool = False) -> tuple[Choice, float] | None:
     """A choice and its worth for a wish; None if the quick ways find none."""
     delays = task.delays
     if wish.day and len(delays) > _MOST_DELAYS:
@@ -33,16 +33,16 @@ def plan(task: Task, wish: Wish) -> tuple[Choice, float] | None:
     best = None
     for late in delays if wish.day else delays[-1:]:
         part = task.within(late)
-        found = None if part is None else _choose(part, wish)
+        found = None if part is None else _choose(part, wish, fill)
         if found is not None:
             choice = _numbered(task, found)
-            money = worth(task, choice, wish)
+            money = worth(task, choice, wish, fill)
             if best is None or money < best[1] - DUST:
                 best = choice, money
     return best
 
 
-def worth(task: Task, choice: Choice, wish: Wish) -> float:
+def worth(task: Task, choice: Choice, wish: Wish, fill: bool = False) -> float:
     """Money, days and parcels of a choice at what the wish says they are worth. [money]"""
     goods: dict[int, float] = {}
     late = 0.0
@@ -55,15 +55,23 @@ def worth(task: Task, choice: Choice, wish: Wish) -> float:
         goods[band.at] = goods.get(band.at, 0.0) + packs * band.pack_price
         late = max(late, band.late)
     total = wish.day * late + wish.parcel * len(goods)
-    for at, value in goods.items():
-        house = task.houses[at]
-        paid = max(value, house.minimum_order)
-        free = house.free_over is not None and paid >= house.free_over - DUST
-        total += paid + (0.0 if free else house.shipping)
-    return total
+    return total + sum(sum(terms(value, task.houses[at], fill)) for at, value in goods.items())
 
 
-def _choose(task: Task, wish: Wish) -> tuple[list, dict, dict] | None:
+def terms(goods: float, house: Supplier, fill: bool = False) -> tuple[float, float, float]:
+    """Goods, what is added to them, and freight of one order. [money]"""
+    top_up = max(0.0, house.minimum_order - goods)
+    over = math.inf if house.free_over is None else house.free_over
+    if goods + top_up >= over - DUST:
+        return goods, top_up, 0.0
+    if fill and over - goods - top_up < house.shipping:
+        return goods, over - goods, 0.0
+    return goods, top_up, house.shipping
+
+
+def _choose(
+    task: Task, wish: Wish, fill: bool
+) -> tuple[list, dict, dict] | None:
     """Lines as (part, supplier, offer, units), and what is opened and swapped in each group."""
     prices: dict[str, dict[int, tuple[float, int, Offer]]] = {}
     for one in task.singles:
@@ -98,7 +106,7 @@ def _choose(task: Task, wish: Wish) -> tuple[list, dict, dict] | None:
     parcel = float(cost[cost < NO_OFFER].sum()) + sum(
         house.shipping + house.minimum_order for house in task.houses
     ) if wish.first == "parcels" else wish.parcel
-    chosen = assign(cost, [task.houses[at] for at in places], parcel)
+    chosen = assign(cost, [task.houses[at] for at in places], parcel, fill)
     lines = []
     for part, place in zip(parts, chosen, strict=True):
         at = places[place]
@@ -175,4 +183,4 @@ def _way(group: Group, sold: set[str], opened: Mapping[str, int], swap: bool) ->
     return (bought, opens, swaps) if bought.keys() <= sold else None
 
 
-__all__ = ["plan", "worth"]
+__all__ = ["plan", "terms", "worth"]

@@ -85,7 +85,8 @@ class PartsOrder:
     Attributes
     ----------
     goods, top_up, freight
-        Price of the lines; what they fall short of the least order; what sending costs. [money]
+        Price of the lines; what is added to them, to reach the least order or free freight and to
+        be spent on stock; what sending costs. [money]
     days_low, days_typical, days_high
         Days from order to door: at best, usually, at worst. [d]
     """

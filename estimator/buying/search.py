@@ -29,11 +29,14 @@ class _Market:
     free_over: np.ndarray
     minimum: np.ndarray
     parcel: float = 0.0
+    fill: bool = False
 
     def fees(self, goods: np.ndarray) -> np.ndarray:
         """What comes on top of goods of this value at each supplier (last axis: suppliers)."""
         paid = np.maximum(goods, self.minimum)
         freight = np.where(paid >= self.free_over - DUST, 0.0, self.shipping)
+        if self.fill:
+            freight = np.minimum(freight, np.maximum(0.0, self.free_over - paid))
         return np.where(goods > DUST, paid - goods + freight + self.parcel, 0.0)
 
     def goods(self, places: np.ndarray) -> np.ndarray:
@@ -48,7 +51,7 @@ class _Market:
 
 
 def assign(
-    cost: np.ndarray, suppliers: Sequence[Supplier], parcel: float = 0.0
+    cost: np.ndarray, suppliers: Sequence[Supplier], parcel: float = 0.0, fill: bool = False
 ) -> tuple[int, ...]:
     """The supplier that each part is bought from, as an index into `suppliers`.
 
@@ -61,6 +64,8 @@ def assign(
         Rows of the table of suppliers; every part is sold by at least one.
     parcel
         What it is worth to have a parcel less. [money]
+    fill
+        May an order be filled up to free freight, where that costs less than the freight?
     """
     market = _Market(
         cost,
@@ -68,6 +73,7 @@ def assign(
         np.array([np.inf if row.free_over is None else row.free_over for row in suppliers]),
         np.array([row.minimum_order for row in suppliers]),
         parcel,
+        fill,
     )
 
     def rank(places: np.ndarray) -> tuple:

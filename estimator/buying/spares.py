@@ -1,0 +1,286 @@
+"""What to buy ahead, so that what breaks at disassembly does not call for a second parcel.
+
+How many pieces break is a matter of chance. A spare too many lies on the shelf; one too few costs
+a second parcel, and the days until it is there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from estimator.units import within
+
+_SURE = 1e-12  # chances below this are taken for none
+
+
+def breakage(pieces: int, share: float) -> tuple[float, ...]:
+    """Chances that 0, 1, 2 … of so many pieces break, each with the same chance: binomial. [–]
+
+    Parameters
+    ----------
+    pieces
+        0 or more. [–]
+    share
+        Chance that one piece breaks, from 0 to 1. [–]
+
+    Examples
+    --------
+    >>> [round(chance, 3) for chance in breakage(3, 0.1)]
+    [0.729, 0.243, 0.027, 0.001]
+    """
+    within("pieces", pieces, at_least=0)
+    within("share", share, at_least=0, up_to=1)
+    if share in (0, 1):
+        return (0.0,) * (pieces * int(share)) + (1.0,) + (0.0,) * (pieces * (1 - int(share)))
+    return tuple(
+        math.exp(math.lgamma(pieces + 1) - math.lgamma(broken + 1)
+                 - math.lgamma(pieces - broken + 1)
+                 + broken * math.log(share) + (pieces - broken) * math.log1p(-share))
+        for broken in range(pieces + 1))
+
+
+def newsvendor(chances: Sequence[float], under: float, over: float) -> int:
+    """Units to have where demand is uncertain: the fewest that are enough often enough.
+
+    The fewest Q with chance(demand ≤ Q) ≥ under / (under + over): L. V. Snyder, Z.-J. M. Shen,
+    Fundamentals of Supply Chain Theory, 2nd ed., 2019, section 4.3.
+
+    Parameters
+    ----------
+    chances
+        Of a demand of 0, 1, 2 … units; they add up to 1. [–]
+    under, over
+        What a unit too few costs, and a unit too many; over 0. [money]
+
+    Examples
+    --------
+    >>> newsvendor(breakage(10, 0.2), under=9, over=1)
+    4
+    """
+    within("under", under, above=0)
+    within("over", over, above=0)
+    enough = np.cumsum(_checked(chances))
+    return int(np.argmax(enough >= under / (under + over) - 1e-12))
+
+
+def newsvendor_cost(
+    units: int, chances: Sequence[float], under: float, over: float
+) -> float:
+    """Expected cost of having so many units: of those too many, and of those too few. [money]
+
+    Examples
+    --------
+    >>> round(newsvendor_cost(4, breakage(10, 0.2), under=9, over=1), 3)
+    2.401
+    """
+    left = units - np.arange(len(chances))
+    return float(_checked(chances) @ np.where(left > 0, over * left, -under * left))
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A part of which more may be needed than is known for sure.
+
+    Parameters
+    ----------
+    part
+        Which.
+    price
+        Of one unit, ordered with the rest; 0 or more. [money]
+    chances
+        That 0, 1, 2 … units are needed. [–]
+    held
+        Units that are ordered or on the shelf anyway. [–]
+    pack
+        Units that a spare comes in. [–]
+    keeps
+        Share of its price that a spare is worth which is not used, from 0 to 1. [–]
+    later
+        Price of one unit in a second order; None where it is the same. [money]
+    """
+
+    part: str
+    price: float
+    chances: tuple[float, ...]
+    held: int = 0
+    pack: int = 1
+    keeps: float = 0.0
+    later: float | None = None
+
+    def __post_init__(self):
+        within("price", self.price, at_least=0)
+        within("keeps", self.keeps, at_least=0, up_to=1)
+        within("pack", self.pack, at_least=1)
+        within("held", self.held, at_least=0)
+        _checked(self.chances)
+
+    def options(self) -> list[tuple[int, float, float]]:
+        """(units bought ahead, expected cost of them, chance that they are enough) of each."""
+        enough = np.cumsum(self.chances)
+        demand = np.arange(len(self.chances))
+        more = (self.price if self.later is None else self.later) - self.price
+        most = max(0, len(self.chances) - 1 - self.held)
+        found = []
+        for bought in range(0, most + self.pack, self.pack):
+            left = self.held + bought - demand
+            # Units held anyway are wasted anyway; only what is bought ahead is counted.
+            wasted = np.minimum(np.maximum(left, 0), bought)
+            cost = float(np.asarray(self.chances) @ (
+                self.price * (1 - self.keeps) * wasted + more * np.maximum(-left, 0)))
+            there = min(self.held + bought, len(self.chances) - 1)
+            found.append((bought, cost, min(1.0, float(enough[there]))))
+            if enough[there] >= 1 - _SURE:
+                break
+        return found
+
+
+@dataclass(frozen=True)
+class SecondRound:
+    """What may have to be ordered again, and what to buy ahead.
+
+    Attributes
+    ----------
+    spares
+        (part, units) to buy ahead; parts without any are left out. [–]
+    chance, chance_without
+        Of a second order, with these spares and without any. [–]
+    freight, days
+        Expected freight of it, and days that it holds up the job, with the spares. [money], [d]
+    cost, cost_without
+        Expected cost of spares not used, freight and days, with the spares and without any. [money]
+    """
+
+    spares: tuple[tuple[str, int], ...]
+    chance: float
+    chance_without: float
+    freight: float
+    days: float
+    cost: float
+    cost_without: float
+
+
+def second_round(
+    doubts: Iterable[Doubt], *, freight: float, days: float = 0.0, day: float = 0.0,
+    anyway: float = 0.0,
+) -> SecondRound:
+    """Spares that cost least together with the second order that they may save.
+
+    Parameters
+    ----------
+    doubts
+        Parts, each of which breaks independently of the others.
+    freight
+        Of a second order. 0 or more. [money]
+    days, day
+        Days that it holds up the job, and what a day is worth. 0 or more. [d], [money]
+    anyway
+        Chance that a second order goes out whatever is bought ahead, such as for a find. [–]
+
+    Notes
+    -----
+    Expected cost = Σ cost of spares + (freight + days × day) × (1 − (1 − anyway) × Π enough). For
+    one part this is the newsvendor's sum with a cost for being short at all in place of one for
+    each unit. All parts share one second parcel, so each spare is worth more where the others are
+    sure; the least over all combinations is found, not part by part.
+
+    Examples
+    --------
+    >>> sockets = Doubt("lamp-socket", 2.0, breakage(40, 0.08))
+    >>> found = second_round([sockets], freight=9, days=6, day=10)
+    >>> found.spares, round(found.chance, 3), round(found.chance_without, 3)
+    ((('lamp-socket', 6),), 0.038, 0.964)
+    """
+    for name, amount in (("freight", freight), ("days", days), ("day", day)):
+        within(name, amount, at_least=0)
+    within("anyway", anyway, at_least=0, up_to=1)
+    doubts = tuple(doubts)
+    options = [doubt.options() for doubt in doubts]
+    each = freight + days * day
+
+    def total(cost: float, log_enough: float) -> float:
+        return cost + each * (1 - (1 - anyway) * math.exp(log_enough))
+
+    best, picked = _least(options, total)
+    none = [rows[0] for rows in options]
+    chosen = [rows[place] for rows, place in zip(options, picked, strict=True)]
+
+    def chance(rows) -> float:
+        return 1 - (1 - anyway) * math.prod(enough for _, _, enough in rows)
+
+    return SecondRound(
+        tuple((doubt.part, bought) for doubt, (bought, _, _) in zip(doubts, chosen, strict=True)
+              if bought),
+        chance(chosen), chance(none), freight * chance(chosen), days * chance(chosen), best,
+        math.fsum(cost for _, cost, _ in none) + each * chance(none))
+
+
+def _least(options, total) -> tuple[float, tuple[int, ...]]:
+    """The least total over one option a part; options are (units, cost, chance of enough).
+
+    Beginnings that cost more and are less sure than another are dropped, and those that cannot
+    come below a plan that is known.
+    """
+    def log(chance: float) -> float:
+        return math.log(max(chance, 1e-300))
+
+    rows = [[(cost, log(enough)) for _, cost, enough in part] for part in options]
+    cheap = [min(cost for cost, _ in part) for part in rows]
+    sure = [max(enough for _, enough in part) for part in rows]
+    known = min(
+        total(math.fsum(part[place][0] for part, place in zip(rows, places, strict=True)),
+              math.fsum(part[place][1] for part, place in zip(rows, places, strict=True)))
+        for places in _steps(rows))
+    front: list[tuple[float, float, tuple[int, ...]]] = [(0.0, 0.0, ())]
+    for number, part in enumerate(rows):
+        rest_cost, rest_sure = sum(cheap[number + 1:]), sum(sure[number + 1:])
+        grown = sorted(
+            ((cost + more, enough + other, (*places, place))
+             for cost, enough, places in front for place, (more, other) in enumerate(part)),
+            key=lambda row: (row[0], -row[1]))
+        front, best = [], -math.inf
+        for cost, enough, places in grown:
+            if (enough > best or not front) and (
+                    total(cost + rest_cost, enough + rest_sure) <= known + 1e-9):
+                front.append((cost, enough, places))
+                best = enough
+    cost, enough, places = min(front, key=lambda row: (total(row[0], row[1]), row[2]))
+    return total(cost, enough), places
+
+
+def _steps(rows) -> Iterable[tuple[int, ...]]:
+    """Plans from no spares up, each with the one spare more that makes most sure for its money."""
+    places = [0] * len(rows)
+    yield tuple(places)
+    while True:
+        worth = []
+        for part, (options, place) in enumerate(zip(rows, places, strict=True)):
+            for further in range(place + 1, len(options)):
+                more = options[further][1] - options[place][1]
+                cost = max(options[further][0] - options[place][0], 1e-12)
+                worth.append((more / cost, -part, further))
+        if not worth:
+            return
+        _, part, further = max(worth)
+        places[-part] = further
+        yield tuple(places)
+
+
+def _checked(chances: Sequence[float]) -> np.ndarray:
+    found = np.asarray(chances, float)
+    if not len(found) or (found < 0).any() or abs(found.sum() - 1) > 1e-6:
+        raise ValueError("Chances of 0, 1, 2 … units must be 0 or more and add up to 1.")
+    return found
+
+
+__all__ = [
+    "Doubt",
+    "SecondRound",
+    "breakage",
+    "newsvendor",
+    "newsvendor_cost",
+    "second_round",
+]
