@@ -300,6 +300,31 @@ def test_a_day_is_said_with_the_wait_for_new_outwork(bench):
     assert said.after.ready == PROMISED + timedelta(3)
 
 
+def test_settings_that_move_nothing_are_no_change(bench, tmp_path):
+    """Another address in the settings of today asks for no reason, and changes nothing."""
+    path = tmp_path / "shop" / "shop.toml"
+    text = path.read_text(encoding="utf-8")
+    assert 'address = ""' in text
+    path.write_text(text.replace('address = ""', 'address = "Mill Lane"'), encoding="utf-8")
+    today = open_shop(tmp_path / "shop")
+    found, _ = bench.revise(_found(bench), today=today)
+    assert {one.key for one in found.changes} == {"line-26", "line-69"}
+    with pytest.raises(BadInput, match="Nothing is different"):
+        bench.revise(None, (), today=today)
+
+
+def test_another_version_s_figures_are_told_apart(bench, monkeypatch):
+    """Before is what the customer was sent; what this version computes otherwise has its row."""
+    held = bench.ledger.frozen(bench.job.number)
+    answer = {**held.answer, "price": held.answer["price"] - 10}
+    monkeypatch.setattr(Ledger, "frozen", lambda *_: replace(held, answer=answer))
+    found, _ = bench.revise(_found(bench))
+    assert found.before.price == bench.quoted.price - 10
+    assert [(one.key, one.amount) for one in found.rest][-1] == ("recomputed", Decimal(10))
+    told = (*found.changes, *found.rest)
+    assert sum(one.amount for one in told) == found.after.price - found.before.price
+
+
 # --- the answer ----------------------------------------------------------------------------------
 
 
@@ -590,6 +615,7 @@ def test_the_same_offer_again_is_the_same_offer(bench):
         bench.offer(_found(bench))
     bench.offer(_found(bench), on=DAY + timedelta(1))
     assert [one.answer for one in bench.ledger.revisions()] == ["refused", "open"]
+    assert bench.revise(_found(bench), on=DAY + timedelta(2))[0].nth == 3
 
 
 def test_papers_that_cannot_be_written_keep_no_revision(bench):

@@ -103,9 +103,8 @@ def _revised(found, look: bool) -> Iterator[list[str]]:
     def more(amount) -> str:
         return ("+" if amount > 0 else "") + money(amount) if amount else "–"
 
-    yield [f"{'Worked out, not kept' if look else f'Revision {after.number}'}: the quote "
-           f"{before.number} of {found.name} is changed for the "
-           f"{_nth(found.nth)} time, {found.offer.on}"]
+    yield [f"{'Worked out, not kept' if look else after.number}: revision {found.nth} of "
+           f"{found.name}, {found.offer.on}, in place of {before.number}"]
     rows = [("What", "Why", "Hours", "Before tax")]
     for one in found.changes:
         number = "" if one.line is None else f"{one.line + 1} "
@@ -147,10 +146,6 @@ def _revised(found, look: bool) -> Iterator[list[str]]:
         yield [f"If yes: estimator job agree {after.number}",
                f"If no:  estimator job refuse {after.number}: the job goes on at "
                f"{money(before.total)} with tax, ready {before.ready}{left}"]
-
-
-def _nth(number: int) -> str:
-    return {1: "first", 2: "second", 3: "third"}.get(number, f"{number}th")
 
 
 def _agree(options) -> int:

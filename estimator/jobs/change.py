@@ -93,13 +93,7 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
         raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
                              f'Open it again with: estimator job state {job.number} "on the '
                              'bench"; or quote the machine anew.'))
-    chain = [job.number]
     stands = ledger.standing().get(job.number, job.number)
-    past = {one.number: one.of for one in ledger.revisions(job.number)}
-    number = stands
-    while number in past:
-        chain.insert(1, number)
-        number = past[number]
     base, choices, shop = reopen(ledger, stands)
     held = ledger.frozen(stands)
     if on < choices.on:
@@ -127,16 +121,14 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
     changes = changes_of(start, offer)
     rest = rest_of(start, offer, changes)
     rows: tuple[str, ...] = ()
-    if today is not None:
+    if today is not None and _figures(start) != _figures(before):
         rows = rows_changed(shop.catalogue, used.catalogue, before.settings, start.settings)
-        if rows:
-            changes += (Change(
-                PRICES, "prices", "Prices, rates and hours of today",
-                "1 row is" if len(rows) == 1 else f"{len(rows)} rows are",
-                amount=start.price - before.price,
-                hours=float(start.odds.hours.mean() - before.odds.hours.mean())),)
-            changes = (*changes[:-1], replace(changes[-1], said=f"{changes[-1].said} not as in "
-                                                                "the quote"))
+        count = "1 row is" if len(rows) == 1 else f"{len(rows)} rows are"
+        changes += (Change(
+            PRICES, "prices", "Prices, rates and hours of today",
+            f"{count} not as in the quote", amount=start.price - before.price,
+            hours=math.fsum(line.hours for line in start.lines)
+            - math.fsum(line.hours for line in before.lines)),)
     if not changes:
         raise BadInput(Fault(
             f"Nothing is different from the quote {stands}, which holds for {job.name}"
@@ -150,9 +142,10 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
     lines = {one.line for one in changes if one.line is not None} | {
         place for place in range(offer.job.scope.first_extra, len(offer.job.scope.lines))
         if f"extra-{offer.job.scope.lines[place].assembly}" in {one.key for one in changes}}
+    others = [one.number for one in ledger.revisions(job.number) if one.number != offer.number]
     sides, notes = _sides(job, held, before, offer, lines, on, ready)
     return Revised(
-        offer=offer, job=job.number, name=job.name, nth=len(chain), before=sides[0],
+        offer=offer, job=job.number, name=job.name, nth=len(others) + 1, before=sides[0],
         after=sides[1], changes=changes, rest=rest, rows=rows,
         supplies=supplies_of(before.job, offer.job),
         cautions=cautions_for(offer.job, lines, used.catalogue),
@@ -389,7 +382,8 @@ def _reasoned(changes: Sequence[Change], said: Sequence[str]) -> tuple[Change, .
         kind, _, words = (part.strip() for part in told.partition(":"))
         kind = kind.casefold()
         if kind not in REASONS:
-            faults.append(Fault(f'"{kind}" is no reason for a change.', one_of(kind, REASONS)))
+            faults.append(Fault(f'"{kind}" is no reason for a change.', one_of(kind, REASONS)
+                                + ' Words go with it in quotes: "find: cracked".'))
             continue
         place = place.strip()
         key = next((key for key in (place, f"line-{place}", f"extra-{place}") if key in known), "")
@@ -459,6 +453,12 @@ def _sides(job: Job, held: Frozen, before: Quote, after: Quote, lines: set[int],
         Side(after.number, after.price, after.total, after.cap, hours[0], hours[1],
              after.odds.at("days", 0.8)[0], ready or day_after, ready is not None))
     return sides, notes
+
+
+def _figures(offer: Quote) -> tuple:
+    """What a customer sees of a quote: whether prices of today change anything."""
+    return (offer.price, offer.total, offer.cap, *offer.odds.at("hours", 0.5, 0.8),
+            *offer.odds.at("days", 0.8))
 
 
 def _kept(change: Change) -> Mapping:

@@ -120,7 +120,9 @@ def item_named(said: str, items: Sequence[Item]) -> Item:
         raise BadInput(Fault(f'The job has no work item "{said}"; it has none at all.',
                              'Book it as "unlisted".'))
     if said.strip().isdecimal():
-        near = f"Its items are numbered 1 to {max(item.item for item in items)}."
+        last = max(item.item for item in items)
+        gone = "" if len(items) == last else " Some were dropped by a revision."
+        near = f"Its items are numbered 1 to {last}.{gone}"
     else:
         near = one_of(said, list(dict.fromkeys(item.operation for item in items)))
     raise BadInput(Fault(f'The job has no work item "{said}".', near))

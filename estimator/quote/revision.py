@@ -120,7 +120,7 @@ class Revised:
     job, name
         Number and name of the job.
     nth
-        The first revision of the job is 1.
+        Which revision of the job it is; the first one offered is 1.
     changes, rest
         Their amounts add up to the difference of the prices.
     rows
