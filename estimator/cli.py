@@ -263,6 +263,7 @@ def _template(options) -> int:
 def _quote(options) -> int:
     from estimator import documents, survey
     from estimator.quote import Choices, as_dict, level_named, quote
+    from estimator.review import records_dict
 
     shop = _shop(options)
     choices = Choices(
@@ -290,9 +291,10 @@ def _quote(options) -> int:
         for path in () if options.json else written.values():
             print(path)
     elif options.json:
-        print(json.dumps(as_dict(offer) | _fit_dict(fit), indent=2, ensure_ascii=False))
+        said = as_dict(offer) | _fit_dict(fit) | records_dict(_by_records(offer, shop))
+        print(json.dumps(said, indent=2, ensure_ascii=False))
     else:
-        print(_summary(offer))
+        print(_summary(offer, _by_records(offer, shop)))
         if fit:
             print(_fit_words(fit, offer))
         for path in written.values():
@@ -315,6 +317,25 @@ def _sent(offer, shop) -> int:
     finally:
         ledger.close()
     return 0
+
+
+def _by_records(offer, shop):
+    """Hours by the shop's own closed jobs; None without a ledger, or while they are too few."""
+    if shop.folder is None:
+        return None
+    from estimator import review
+    from estimator.ledger import Ledger
+
+    ledger = Ledger(shop.folder, shop.settings.ledger)
+    try:
+        known = review.experience_of(ledger, shop.catalogue)
+        return review.by_records(offer.job, shop.settings, known)
+    except BadInput as error:
+        print("What the shop's own jobs say of the hours could not be read:", error, sep="\n",
+              file=sys.stderr)
+        return None
+    finally:
+        ledger.close()
 
 
 def _quotes(options) -> int:
@@ -455,7 +476,7 @@ def _day(word: str | None) -> date | None:
         raise BadInput(Fault(f'"{word}" is not a date.', "Write it like 2026-11-25.")) from None
 
 
-def _summary(offer) -> str:
+def _summary(offer, records=None) -> str:
     from estimator.money import format_money
     from estimator.quote import TIME
 
@@ -479,6 +500,7 @@ def _summary(offer) -> str:
             "Hours",
             f"{p50:.0f} as often as not, {p80:.0f} in four jobs of five, {p90:.0f} in nine of ten",
         ),
+        *_records_rows(records),
         ("Loss", f"{100 * offer.chance_of_loss:.1f} jobs in a hundred lose money at this price"),
         ("Ready by", f"{offer.finish_p80.isoformat()} in four jobs of five"),
         (
@@ -487,6 +509,14 @@ def _summary(offer) -> str:
         ),
     ]
     return "\n".join(f"{name:<12} {said}" for name, said in rows)
+
+
+def _records_rows(found) -> list[tuple[str, str]]:
+    if found is None:
+        return []
+    p50, p80, p90 = found.hours.values()
+    return [("by records", f"{p50:.0f} as often as not, {p80:.0f} in four jobs of five, {p90:.0f} "
+                           f"in nine of ten, by {found.jobs} finished jobs")]
 
 
 def _pages(options) -> int:

@@ -9,14 +9,17 @@ import numpy as np
 import pytest
 
 from estimator import cli, jobs, review, winning
-from estimator.catalogue import data_folder
+from estimator.catalogue import Level, data_folder
 from estimator.demo import demo_shop
 from estimator.demo.bench import calendar, people, tasks_of
 from estimator.errors import BadInput
 from estimator.ledger import Item, Ledger, Outwork, Purchase, Sale, TimeEntry
-from estimator.quote import TIME, quote
+from estimator.pages import answers
+from estimator.pages.past import PastQuotes
+from estimator.quote import TIME, Choices, quote
 from estimator.review import proposals
 from estimator.shop import open_shop
+from estimator.survey import template
 
 ON = date(2026, 3, 4)
 
@@ -178,3 +181,31 @@ def test_jobs_out_of_range_are_refused(tmp_path):
         with pytest.raises(BadInput):
             demo_shop(tmp_path / "shop", jobs=jobs_wanted)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_quote_says_what_the_finished_jobs_took(folder, capsys, demo_survey_path):
+    """In JSON and in words; null in a shop without closed jobs, and none in words."""
+    words = ["quote", str(demo_survey_path), "--level", "shop-job", "--shop", str(folder)]
+    assert cli.main([*words, "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["records_jobs"] == 14
+    assert said["records_tasks"] > 500
+    assert (0.6 * said["hours_p50"] < said["hours_by_records_p50"] < said["hours_by_records_p80"]
+            < said["hours_by_records_p90"] < 2 * said["hours_p90"])
+    assert cli.main(words) == 0
+    assert "by 14 finished jobs" in capsys.readouterr().out
+
+
+def test_the_page_says_so_in_one_sentence(folder):
+    """By how many jobs, the middle and 8 of 10; nothing where there is no shop."""
+    shop = open_shop(folder)
+    with closing(Ledger(folder)) as ledger:
+        known = review.experience_of(ledger, shop.catalogue)
+        survey = template("modern", shop.catalogue)
+        offer = quote(survey, Choices(Level.SHOP_JOB, trials=200, on=ON), shop, compare=False)
+        past = PastQuotes(ledger, shop, None)
+        past.step(None, offer)
+    found = review.by_records(offer.job, shop.settings, known)
+    assert (f"By the shop's own 14 finished jobs: {found.hours[0.5]:.0f} h in the middle, "
+            f"{found.hours[0.8]:.0f} h in 8 of 10.") in past.hours.value
+    assert answers.own_hours(None) == ""

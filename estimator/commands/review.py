@@ -55,9 +55,9 @@ def _review(options) -> int:
     with ledger_of(options) as (shop, ledger):
         currency = shop.settings.currency
         if options.job is None:
-            found = review.of_shop(ledger, shop)
-            return say(options, {"review": review.shop_dict(found, currency)},
-                       "\n\n".join(_shop_text(found, currency)))
+            found, walked = review.of_shop(ledger, shop), review.walk(ledger, shop)
+            return say(options, {"review": review.shop_dict(found, currency, walked)},
+                       "\n\n".join(_shop_text(found, walked, currency)))
         found = review.of_job(ledger, options.job, shop, done=done)
         return say(options, {"review": review.job_dict(found, currency)},
                    "\n\n".join(_job_text(found, currency)))
@@ -163,7 +163,7 @@ def _job_text(found, currency: str) -> Iterator[str]:
     yield from _notes(found.notes)
 
 
-def _shop_text(found, currency: str) -> Iterator[str]:
+def _shop_text(found, walked, currency: str) -> Iterator[str]:
     yield f"{len(found.jobs)} closed jobs with hours"
     for by in ("operation", "kind", "assembly", "person", "job", "level"):
         yield from _groups(found.groups, by)
@@ -173,17 +173,18 @@ def _shop_text(found, currency: str) -> Iterator[str]:
                   f"{one.margin.cost + one.margin.warranty:.2f}", f"{one.margin.left:.2f}",
                   _percent(one.margin.share)) for one in found.jobs[-MOST:]]
         yield table(rows, right=(2, 3, 4, 5)) + _rest(len(found.jobs))
-        rows = [("Margin of level", "Jobs", "Income", "Cost", "Share")]
-        rows += [(one.level, str(one.jobs), f"{float(one.income):.2f}", f"{one.cost:.2f}",
-                  _percent(one.share)) for one in found.levels]
-        yield table(rows, right=(1, 2, 3, 4))
+        for by in ("level", "quarter", "customer kind"):
+            rows = [(f"Margin of {by}", "Jobs", "Income", "Cost", "Share")]
+            rows += [(one.name[:40], str(one.jobs), f"{float(one.income):.2f}", f"{one.cost:.2f}",
+                      _percent(one.share)) for one in found.margins[by][-MOST:]]
+            yield table(rows, right=(1, 2, 3, 4))
     yield from _costs(found, currency)
     if found.enough:
         rows = [("Was it enough?", "Jobs", "Enough", "Share", "In the long run")]
         rows += [(f"{one.what} at P{round(100 * one.share)}", str(one.held.cases),
                   str(one.held.hits), _percent(one.held.share),
                   f"{_percent(one.held.low)} to {_percent(one.held.high)}")
-                 for one in found.enough]
+                 for one in (*found.enough, *walked.enough)]
         yield table(rows, right=(1, 2, 3))
     yield from _chart(found)
     yield from _unbilled(found.unbilled)

@@ -7,6 +7,7 @@ import html
 from estimator import plots
 from estimator.documents.wording import whole
 from estimator.quote import TIME, Quote
+from estimator.review import ByRecords
 from estimator.simulate import Sight
 
 MOST_SAID = 3
@@ -66,6 +67,16 @@ def losses(offer: Quote) -> str:
                            for loss, name in LOSSES)
         words += f" Lowest price before tax if no more than so many are to lose money: {listed}."
     return words + "</p>"
+
+
+def own_hours(found: ByRecords | None) -> str:
+    """What the shop's own closed jobs say of the hours, as HTML; blank while they are too few."""
+    if found is None:
+        return ""
+    p50, p80, _ = (f"{hours:.0f} h" if hours >= 10 else f"{hours:.1f} h"
+                   for hours in found.hours.values())
+    return (f'<p data-testid="own-hours">By the shop\'s own {found.jobs} finished jobs: {p50} in '
+            f"the middle, {p80} in 8 of 10.</p>")
 
 
 def chart_words(offer: Quote) -> str:

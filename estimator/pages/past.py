@@ -10,11 +10,12 @@ import anywidget
 import ipywidgets as widgets
 import traitlets
 
-from estimator import jobs, plots, winning
+from estimator import jobs, plots, review, winning
 from estimator.catalogue import Catalogue
 from estimator.documents.wording import whole
-from estimator.ledger import OUTCOMES, Ledger, Sent
+from estimator.ledger import OUTCOMES, Job, Ledger, Sent
 from estimator.money import format_money
+from estimator.pages import answers
 from estimator.pages.board import box, heading
 from estimator.pages.guard import Alert, guarded
 from estimator.quote import Quote
@@ -69,7 +70,8 @@ class SentTable(anywidget.AnyWidget):
 class PastQuotes:
     """The block at the end of the page.
 
-    `widget` is all of it; `advice` the part that follows the quote on the desk.
+    `widget` is all of it; `advice` the part that follows the quote on the desk; `hours` stands with
+    the odds.
 
     Parameters
     ----------
@@ -85,6 +87,8 @@ class PastQuotes:
         self.table = SentTable(self._decided)
         self.table_box = box("est-block", self.table)
         self.table_box.layout.display = "none"
+        self.hours = widgets.HTML()
+        self._known: tuple[tuple[Job, ...], review.Experience | None] = ((), None)
         self.count, self.status = widgets.HTML(), widgets.HTML()
         self.chart, self.words = widgets.HTML(), widgets.HTML()
         self.advice = box("est-block", self.chart, box("est-block", self.words))
@@ -117,8 +121,10 @@ class PastQuotes:
 
     @guarded("past")
     def step(self, _desk, offer: Quote) -> None:
-        """Show what follows for the price of an offer: costly, so a little after an edit."""
+        """Show what follows for an offer's price and hours: costly, so a little after an edit."""
         self._advise(offer)
+        self.hours.value = answers.own_hours(
+            review.by_records(offer.job, self.shop.settings, self._experience()))
 
     @guarded("past")
     def _decided(self, number: str, outcome: str) -> None:
@@ -126,6 +132,15 @@ class PastQuotes:
         self._read()
         self._say(kept)
         self._advise(self._offer)
+
+    def _experience(self) -> review.Experience | None:
+        """What closed jobs teach, read again once another one is closed."""
+        if self.ledger is None:
+            return None
+        closed = tuple(job for job in self.ledger.jobs() if job.state == "closed")
+        if closed != self._known[0]:
+            self._known = closed, review.experience_of(self.ledger, self.shop.catalogue)
+        return self._known[1]
 
     def _read(self) -> None:
         self.sent = self.ledger.sent(revisions=False) if self.ledger else ()

@@ -139,13 +139,13 @@ class QuotePage:
         figure_box = widgets.VBox([self.alerts["offer"].widget, self.gaps, self.strip])
         self.long_run = LongRun(
             self.shop, lambda: None if self.gaps.value else self.offer)
-        self.board = Board(self.shop, self.long_run.widget)
+        self.past = PastQuotes(self.ledger, self.shop, self.log_path)
+        self.board = Board(self.shop, self.past.hours, self.long_run.widget)
         self.origin = Origin(catalogue, self.board.quoted, lambda: (self.desk, self.offer),
                              self.log_path)
         self.fit = FitBlock(
             self.shop, lambda: (self.desk, None if self.gaps.value else self.offer),
             self._wished, self._left_out, self.log_path)
-        self.past = PastQuotes(self.ledger, self.shop, self.log_path)
         self.written = widgets.HTML()
         self.write = widgets.Button(description="Write the documents", button_style="primary")
         self.write.on_click(lambda _button: self._write())

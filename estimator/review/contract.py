@@ -7,10 +7,11 @@ Units end the keys: `_h` hours, `_share` and `_ratio` numbers without unit; mone
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from estimator.earned import Forecast, Status
-from estimator.review.records import Group, JobReview, ShopReview
+from estimator.review.books import SHARES
+from estimator.review.records import ByRecords, Enough, Group, JobReview, ShopReview, Walk
 from estimator.variances import Review, side
 
 
@@ -51,8 +52,9 @@ def job_dict(found: JobReview, currency: str) -> dict:
     }
 
 
-def shop_dict(found: ShopReview, currency: str) -> dict:
-    """The review of all closed jobs."""
+def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> dict:
+    """The review of all closed jobs; with how they would have been forecast by the shop's records.
+    """
     return {
         "currency": currency,
         "closed_jobs": len(found.jobs),
@@ -80,12 +82,19 @@ def shop_dict(found: ShopReview, currency: str) -> dict:
         "hours_by": _groups(found.groups),
         "costs": _costs(found.costs),
         "variances": _variances(found.variances),
-        "enough": [
-            {"what": one.what, "quantile_share": one.share, "jobs": one.held.cases,
-             "enough_jobs": one.held.hits, "enough_share": _ratio(one.held.share),
-             "low_share": _ratio(one.held.low), "high_share": _ratio(one.held.high)}
-            for one in found.enough
-        ],
+        "enough": _enough(found.enough),
+        "by_records": None if walked is None else {
+            "jobs": [
+                {"number": number,
+                 **{f"hours_p{round(100 * share)}_h": _h(hours)
+                    for share, hours in quantiles.items()},
+                 "came_h": _h(came), "place_share": _ratio(place)}
+                for number, quantiles, came, place in zip(
+                    walked.jobs, walked.quantiles, walked.came, walked.places, strict=True)
+            ],
+            "enough": _enough(walked.enough),
+            "places_by_tenth": list(walked.histogram),
+        },
         "chart": _chart(found),
         "levels": [
             {"level": one.level, "jobs": one.jobs, "income": _money(one.income),
@@ -161,6 +170,23 @@ def _chart(found: ShopReview) -> dict | None:
         "signals": [{"number": found.charted[one.at], "rule": one.rule, "words": one.words,
                      "side": "longer" if one.side > 0 else "shorter"} for one in chart.signals],
         "caution": chart.caution,
+    }
+
+
+def _enough(rows: Iterable[Enough]) -> list[dict]:
+    return [{"what": one.what, "quantile_share": one.share, "jobs": one.held.cases,
+             "enough_jobs": one.held.hits, "enough_share": _ratio(one.held.share),
+             "low_share": _ratio(one.held.low), "high_share": _ratio(one.held.high)}
+            for one in rows]
+
+
+def records_dict(found: ByRecords | None) -> dict:
+    """Hours of an offer by the shop's records, as `estimator quote --json` has them."""
+    return {
+        **{f"hours_by_records_p{round(100 * share)}":
+           None if found is None else round(found.hours[share], 2) for share in SHARES},
+        "records_jobs": None if found is None else found.jobs,
+        "records_tasks": None if found is None else found.tasks,
     }
 
 
