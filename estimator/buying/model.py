@@ -1,27 +1,22 @@
-"""The choice of suppliers as an integer programme, solved to a proven optimum by HiGHS.
+"""The choice of suppliers as an integer programme.
 
 For each supplier: whether it is used, whether its freight is free, and what is added to reach its
 least order. For each need: who covers it. For needs that hang together: packs at each break, kits
-opened, substitutes fitted. Q. Huangfu, J. A. J. Hall, "Parallelizing the dual revised simplex
-method", Mathematical Programming Computation 10, 2018, is the solver's.
+opened, substitutes fitted.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from estimator.buying.columns import Task
 from estimator.buying.records import Wish
-
-SAME = 1e-5
-"""Money below this makes no difference between two baskets."""
-_FIRST_SLICE = 0.5  # seconds; then twice as long, so that at most half of the work is done twice
+from estimator.programme import Programme, Progress, Solution
 
 
 @dataclass(frozen=True)
@@ -34,30 +29,6 @@ class Choice:
     swapped: Mapping[tuple[int, str, str], int]
 
 
-@dataclass(frozen=True)
-class Solved:
-    """The best choice found (None: none better than what was known), and how sure that is."""
-
-    choice: Choice | None
-    bound: float
-    proven: bool
-
-
-class _Rows:
-    """Rows of a sparse matrix with their limits."""
-
-    def __init__(self):
-        self.row, self.column, self.value, self.low, self.high = [], [], [], [], []
-
-    def hold(self, entries: list[tuple[int, float]], low: float, high: float) -> None:
-        for column, value in entries:
-            self.row.append(len(self.low))
-            self.column.append(column)
-            self.value.append(value)
-        self.low.append(low)
-        self.high.append(high)
-
-
 class Model:
     """One task as columns and rows; `caps` (units by supplier) are limits.
 
@@ -68,19 +39,20 @@ class Model:
         self, task: Task, caps: Mapping[str, float] | None = None, fill: bool = False
     ):
         self.task, self._fill = task, fill
-        self._columns: list[tuple[float, float, bool]] = []  # cost, most, whole
-        self._rows = _Rows()
+        self._programme = Programme()
+        self._column, self._row = self._programme.column, self._programme.row
         houses, count = task.houses, len(task.houses)
-        self.x = [self._new(one.cost, 1) for one in task.singles]
-        self.n = [self._new(band.pack_price, band.most) for band in task.bands]
-        self.y = [self._new(0, 1) for _ in task.bands]
+        self.x = [self._column(one.cost, most=1) for one in task.singles]
+        self.n = [self._column(band.pack_price, most=band.most) for band in task.bands]
+        self.y = [self._column(0, most=1) for _ in task.bands]
         shipping = [0.0 if house.free_over is not None and house.minimum_order >= house.free_over
                     else house.shipping for house in houses]
-        self.used = [self._new(cost, 1) for cost in shipping]
-        self.free = [self._new(-cost, 1 if cost and house.free_over is not None else 0)
+        self.used = [self._column(cost, most=1) for cost in shipping]
+        self.free = [self._column(-cost, most=bool(cost) and house.free_over is not None)
                      for cost, house in zip(shipping, houses, strict=True)]
-        self.top = [self._new(1, math.inf if house.minimum_order or fill else 0, whole=False)
-                    for house in houses]
+        self.top = [
+            self._column(1, most=math.inf if house.minimum_order or fill else 0, whole=False)
+            for house in houses]
         self.opened: dict[tuple[int, str], int] = {}
         self.swapped: dict[tuple[int, str, str], int] = {}
         goods: list[list[tuple[int, float]]] = [[] for _ in range(count)]
@@ -90,26 +62,22 @@ class Model:
             goods[one.at].append((x, one.cost))
             units[one.at].append((x, one.units))
             covers[one.part].append((x, 1.0))
-            self._rows.hold([(x, 1), (self.used[one.at], -1)], -math.inf, 0)
+            self._row([(x, 1), (self.used[one.at], -1)], most=0)
         for entries in covers.values():
-            self._rows.hold(entries, 1, 1)
+            self._row(entries, least=1, most=1)
         breaks: dict[tuple[str, int], list[int]] = {}
         for n, y, band in zip(self.n, self.y, task.bands, strict=True):
             goods[band.at].append((n, band.pack_price))
             units[band.at].append((n, band.offer.pack))
-            self._rows.hold([(n, 1), (y, -band.most)], -math.inf, 0)
-            self._rows.hold([(n, 1), (y, -band.least)], 0, math.inf)
+            self._row([(n, 1), (y, -band.most)], most=0)
+            self._row([(n, 1), (y, -band.least)], least=0)
             breaks.setdefault((band.part, band.at), []).append(y)
         for (_, at), ys in breaks.items():
-            self._rows.hold([*((y, 1) for y in ys), (self.used[at], -1)], -math.inf, 0)
+            self._row([*((y, 1) for y in ys), (self.used[at], -1)], most=0)
         for number in range(len(task.groups)):
             self._balance(number)
         for at, house in enumerate(houses):
             self._terms(at, goods[at], units[at], shipping[at], (caps or {}).get(house.supplier))
-
-    def _new(self, cost: float, most: float, *, whole: bool = True) -> int:
-        self._columns.append((cost, most, whole))
-        return len(self._columns) - 1
 
     def _balance(self, number: int) -> None:
         """Of each part in a group: what comes in, less what is fitted elsewhere, is enough."""
@@ -119,7 +87,7 @@ class Model:
             if band.part in there:
                 there[band.part].append((n, band.offer.pack))
         for kit, contents in group.contents.items():
-            opened = self._new(0, max(0, group.most(kit) - min(0, group.lacks[kit])))
+            opened = self._column(0, most=max(0, group.most(kit) - min(0, group.lacks[kit])))
             self.opened[number, kit] = opened
             there[kit].append((opened, -1.0))
             for part, each in contents.items():
@@ -127,131 +95,64 @@ class Model:
         inward: dict[str, list[tuple[int, float]]] = {}
         outward: dict[str, list[tuple[int, float]]] = {}
         for one, other, each in group.swaps:
-            fitted = self._new(0, max(0, group.lacks[other]))
+            fitted = self._column(0, most=max(0, group.lacks[other]))
             self.swapped[number, one, other] = fitted
             inward.setdefault(other, []).append((fitted, 1.0))
             outward.setdefault(one, []).append((fitted, -each))
         for part, entries in there.items():
             lack = group.lacks[part]
             into, out = inward.get(part, []), outward.get(part, [])
-            self._rows.hold([*entries, *into, *out], lack, math.inf)
+            self._row([*entries, *into, *out], least=lack)
             if into and out:
                 # What is itself a substitute is not passed on; of the shelf's, all may be.
                 shelf = self.task.needs.get(part, 0) - lack
-                self._rows.hold([*entries, *out], -shelf, math.inf)
+                self._row([*entries, *out], least=-shelf)
 
     def _terms(self, at: int, goods, units, shipping: float, cap: float | None) -> None:
         house, used, free = self.task.houses[at], self.used[at], self.free[at]
         if house.minimum_order:
-            self._rows.hold([*goods, (self.top[at], 1), (used, -house.minimum_order)],
-                            0, math.inf)
+            self._row([*goods, (self.top[at], 1), (used, -house.minimum_order)], least=0)
         if shipping and house.free_over is not None:
             top = [(self.top[at], 1)] if self._fill else []
-            self._rows.hold([*goods, *top, (free, -house.free_over)], 0, math.inf)
-            self._rows.hold([(free, 1), (used, -1)], -math.inf, 0)
+            self._row([*goods, *top, (free, -house.free_over)], least=0)
+            self._row([(free, 1), (used, -1)], most=0)
         if cap is not None:
-            self._rows.hold([*units, (used, -cap)], -math.inf, 0)
+            self._row([*units, (used, -cap)], most=0)
 
     def _delays(self, wish: Wish) -> None:
         """A day later costs at each step up, as soon as one choice is so late."""
         if not wish.day:
             return
         delays = self.task.delays
-        steps = [self._new(wish.day * (later - late), 1, whole=False)
+        steps = [self._column(wish.day * (later - late), most=1, whole=False)
                  for late, later in itertools.pairwise(delays)]
         for lower, upper in itertools.pairwise(steps):
-            self._rows.hold([(upper, 1), (lower, -1)], -math.inf, 0)
+            self._row([(upper, 1), (lower, -1)], most=0)
         place = dict(zip(delays[1:], steps, strict=True))
         chosen = [*zip(self.x, self.task.singles, strict=True),
                   *zip(self.y, self.task.bands, strict=True)]
         for column, one in chosen:
             if one.late > 0:
-                self._rows.hold([(column, 1), (place[one.late], -1)], -math.inf, 0)
+                self._row([(column, 1), (place[one.late], -1)], most=0)
 
     def least_parcels(self, seconds: float) -> int | None:
-        """Fewest suppliers that cover every need; None if that was not found in time."""
-        cost = np.zeros(len(self._columns))
-        cost[self.used] = 1.0
-        found = self._solver(cost)(self._upper(), seconds)
-        return round(found.fun) if found.status == 0 else None
+        """Fewest suppliers that cover every need; None if that was not proven in time."""
+        found = self._programme.solve(cost=dict.fromkeys(self.used, 1.0), most_seconds=seconds)
+        return round(found.bound) if found.proven and found.values is not None else None
 
     def solve(
         self, wish: Wish, known: float | None, parcels: int | None, seconds: float,
-        progress: Callable[[float, float, float], object] | None = None, begun: float = 0.0,
-    ) -> Solved:
+        progress: Progress | None = None, begun: float | None = None,
+    ) -> tuple[Choice | None, Solution]:
         """The best choice for a wish, if it is better than a basket of the `known` worth."""
         self._delays(wish)
-        cost = np.array([entry[0] for entry in self._columns])
-        cost[self.used] += wish.parcel
+        for column in self.used:
+            self._programme.add(column, wish.parcel)
         if parcels is not None:
-            self._rows.hold([(column, 1) for column in self.used], -math.inf, parcels)
-        run = self._solver(cost)
-        upper, bound, best = self._upper(), -math.inf, None
-        worth = math.inf if known is None else known
-        slice_seconds, last = _FIRST_SLICE, begun + seconds
-        while True:
-            now = time.perf_counter()
-            if bound == -math.inf:
-                bound, upper = self._relaxed(cost, upper, worth)
-            if worth - bound <= SAME:
-                return Solved(best, min(bound, worth), True)
-            if progress is not None and progress(bound, worth, now - begun) is False:
-                return Solved(best, bound, False)
-            if now >= last:
-                return Solved(best, bound, False)
-            found = run(upper, max(0.01, min(slice_seconds, last - now)))
-            if found.status == 2:  # nothing is as good as what is known
-                return Solved(best, worth, worth < math.inf)
-            if found.x is not None and found.fun < worth - SAME:
-                best, worth = self._choice(found.x), found.fun
-            if found.status == 0:
-                return Solved(best, min(worth, found.fun), True)
-            if found.mip_dual_bound is not None:
-                bound = max(bound, found.mip_dual_bound)
-            slice_seconds *= 2
-
-    def _upper(self) -> np.ndarray:
-        return np.array([entry[1] for entry in self._columns], float)
-
-    def _matrix(self):
-        from scipy.sparse import csr_array
-
-        rows = self._rows
-        return csr_array((rows.value, (rows.row, rows.column)),
-                         shape=(len(rows.low), len(self._columns)))
-
-    def _solver(self, cost: np.ndarray):
-        from scipy.optimize import Bounds, LinearConstraint, milp
-
-        held = LinearConstraint(self._matrix(), self._rows.low, self._rows.high)
-        whole = np.array([entry[2] for entry in self._columns], float)
-
-        def run(upper: np.ndarray, seconds: float):
-            return milp(cost, constraints=held, integrality=whole, bounds=Bounds(0, upper),
-                        options={"mip_rel_gap": 0.0, "time_limit": seconds})
-
-        return run
-
-    def _relaxed(
-        self, cost: np.ndarray, upper: np.ndarray, worth: float
-    ) -> tuple[float, np.ndarray]:
-        """The bound with parts of a choice allowed, and columns that it rules out at nought."""
-        from scipy.optimize import linprog
-        from scipy.sparse import vstack
-
-        matrix, low, high = self._matrix(), np.array(self._rows.low), np.array(self._rows.high)
-        same, under, over = low == high, np.isfinite(high) & (low != high), np.isfinite(low)
-        over &= ~same
-        found = linprog(
-            cost, A_ub=vstack([matrix[under], -matrix[over]]),
-            b_ub=np.concatenate([high[under], -low[over]]), A_eq=matrix[same], b_eq=low[same],
-            bounds=np.column_stack([np.zeros(len(cost)), upper]), method="highs")
-        if found.status != 0:
-            return -1e300 if found.status != 2 else math.inf, upper
-        # One of a column whose reduced cost is more than what is left of the gap is too dear.
-        whole = np.array([entry[2] for entry in self._columns])
-        dear = whole & (found.fun + found.lower.marginals > worth + SAME)
-        return found.fun, np.where(dear, 0.0, upper)
+            self._row([(column, 1) for column in self.used], most=parcels)
+        found = self._programme.solve(
+            known=known, most_seconds=seconds, progress=progress, begun=begun)
+        return None if found.values is None else self._choice(found.values), found
 
     def _choice(self, x: np.ndarray) -> Choice:
         whole = np.rint(x).astype(int)
@@ -264,4 +165,4 @@ class Model:
             taken(self.opened.items()), taken(self.swapped.items()))
 
 
-__all__ = ["SAME", "Choice", "Model", "Solved"]
+__all__ = ["Choice", "Model"]

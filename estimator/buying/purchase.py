@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date
 
 from estimator.buying import quick
 from estimator.buying.columns import Task, task
 from estimator.buying.faults import broken, notices
-from estimator.buying.model import SAME, Choice, Model, Solved
+from estimator.buying.model import Choice, Model
 from estimator.buying.records import (
     CHEAPEST,
     FASTEST,
@@ -22,10 +22,8 @@ from estimator.buying.records import (
 )
 from estimator.buying.tables import Market, on_shelf
 from estimator.errors import BadInput, Fault
+from estimator.programme import SAME, Progress, Solution
 from estimator.units import round_up
-
-Progress = Callable[[float, float, float], object]
-"""Told (bound, best worth so far, seconds gone) now and then; it stops the search by False."""
 
 
 def buy(
@@ -109,11 +107,11 @@ def buy(
         parcels = Model(decided, caps).least_parcels(most_seconds)
         if known and parcels is not None and _parcels(decided, known[0]) > parcels:
             known = None
-    solved = Solved(None, 0.0, True)
+    better, solved = None, Solution(None, 0.0, True)
     if decided.singles or decided.bands:
-        solved = Model(decided, caps, fill).solve(
+        better, solved = Model(decided, caps, fill).solve(
             wish, known and known[1], parcels, most_seconds, progress, begun)
-    choice = solved.choice or (known and known[0])
+    choice = better or (known and known[0])
     if choice is None and (decided.singles or decided.bands):
         raise BadInput(Fault("No choice of suppliers covers every need within the limits.",
                              "Raise what a supplier may send, or give it more seconds."))
@@ -246,4 +244,4 @@ def _share(number, group, choice, task, market, bought, shelf) -> None:
         row[3][:] = [(need, units) for need, units in merged.items() if units]
 
 
-__all__ = ["Progress", "buy", "compare"]
+__all__ = ["buy", "compare"]
