@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+from datetime import date
 from xml.etree import ElementTree
 
 import numpy as np
@@ -23,6 +24,11 @@ DRIVERS = [("Parts", 950, 1100), ("Playfield", 800, 1400), ("Cabinet", 990, 1010
 CURVE = [(1.0, 0.9, 0.8, 1.0), (1.5, 0.5, 0.3, 0.7), (2.0, 0.1, 0.0, 0.3)]
 HISTORY = [(1.1, True), (1.3, True), (1.3, True), (1.7, False), (1.9, False)]
 LONG = "A name as long as somebody types who thinks that there is no end to the room for it, {}"
+REASONS = [("Labour efficiency", 120), ("Material price", -40), ("Outwork price", 10)]
+WORKED = [("Rebuild a flipper", 4.0, 6.0), ("Polish", 3.0, 2.0), ("Test", 1.0, 0.0)]
+RATIOS = [1.0, 1.1, 0.9, 1.2, 1.9]
+HELD = [(0.5, 9, 30, 0.17, 0.48), (0.8, 22, 30, 0.56, 0.86), (0.9, 29, 30, 0.83, 0.99)]
+DAYS = [date(2026, 3, 2), date(2026, 3, 9), date(2026, 3, 30)]
 COSTS = np.exp(np.random.default_rng(1).normal(7.9, 0.2, 4000))
 EURO = "{:,.2f} €".format
 
@@ -36,6 +42,17 @@ ORDINARY = {
     "variance": lambda ax=None: plots.variance_shares([("Parts", 0.1, 0.2), ("Coils", 0, 0)], ax),
     "inspect": lambda ax=None: plots.inspect_next([("Cabinet", 12), ("Playfield", 85)], ax),
     "winning": lambda ax=None: plots.winning(CURVE, ax, history=HISTORY, best=1.4),
+    "bridge": lambda ax=None: plots.bridge(2000, REASONS, 2090, ax),
+    "against": lambda ax=None: plots.hours_against(WORKED, ax),
+    "hours by": lambda ax=None: plots.hours_by([("Ordering", 30), ("Messages", 10.5)], ax),
+    "margins": lambda ax=None: plots.margins([("Clean", 0.25, 0.1), ("Full", 0.2, 0.3)], ax),
+    "control": lambda ax=None: plots.control(RATIOS, 1.05, (0.8, 1.4), ax, out={4: "beyond"},
+                                             names=["Comet", "Heron", "Tern", "Rook", "Swift"]),
+    "calibration": lambda ax=None: plots.calibration({"hours": HELD, "cost": HELD}, ax),
+    "earned": lambda ax=None: plots.earned_value(DAYS, [0, 5, 10], [0, 4, 8], [0, 5, 11], ax,
+                                                 budget=20, forecast=(18, 24, 31)),
+    "evidence": lambda ax=None: plots.evidence([0.9, 1.0, 1.3, 9.0], 0.75, ax,
+                                               says=(1.0, 0.9, 1.1)),
 }
 HARD = {
     "margin, all alike": lambda: plots.margin([0.2] * 100),
@@ -70,6 +87,40 @@ HARD = {
     "winning, one point": lambda: plots.winning(CURVE[:1], history=[(9, False)], best=1.0),
     "winning, long": lambda: plots.winning(CURVE, best=2.0, history=HISTORY * 99,
                                            said="Earns most at 123,456,789.00 €"),
+    "bridge, nothing": lambda: plots.bridge(2000, [], 2000),
+    "bridge, long": lambda: plots.bridge(
+        1e6, [(LONG.format(1), -1.2e6), (LONG.format(2), 1e5)], -1e5, money=EURO),
+    "bridge, many": lambda: plots.bridge(0, [(f"Reason {n}", 1e4) for n in range(15)], 1.5e5),
+    "bridge, small": lambda: plots.bridge(1e6, [("Labour", 0.5)], 1e6 + 0.5, money=EURO),
+    "against, long": lambda: plots.hours_against(
+        [(LONG.format(n), 1e4 * n, 2e4) for n in range(30)]),
+    "against, nothing": lambda: plots.hours_against([("Test", 0.0, 0.0)]),
+    "hours by, long": lambda: plots.hours_by([(LONG.format(n), 1e4 * n) for n in range(30)]),
+    "hours by, nothing": lambda: plots.hours_by([("Ordering", 0)]),
+    "margins, long": lambda: plots.margins([(LONG.format(n), 0.25, -3.0) for n in range(9)]),
+    "margins, alike": lambda: plots.margins([("Clean", 0.25, 0.25)]),
+    "margins, near": lambda: plots.margins([("Clean", 0.25, 0.26), ("Full", 0.9, -0.9)]),
+    "control, two": lambda: plots.control([1.0, 1.1], 1.05, (0.78, 1.4)),
+    "control, alike": lambda: plots.control([1.0] * 30, 1.0, (1.0, 1.0)),
+    "control, wide": lambda: plots.control([0.1, 9.0, 1.0], 1.0, (0.01, 90.0), out={1: "beyond"},
+                                           names=[LONG.format(1)] * 3),
+    "control, many": lambda: plots.control([1.0 + n % 7 / 10 for n in range(120)], 1.3,
+                                           (0.9, 1.9)),
+    "control, last": lambda: plots.control([1.0] * 9 + [2.0], 1.0, (0.9, 1.1), out={9: "beyond"},
+                                           names=[LONG.format(n) for n in range(10)]),
+    "calibration, one": lambda: plots.calibration({"hours": [(0.8, 0, 1, 0.0, 0.79)]}),
+    "calibration, sure": lambda: plots.calibration(
+        {what: [(0.5, 900, 900, 0.99, 1.0), (0.8, 900, 900, 0.99, 1.0), (0.9, 0, 900, 0, 0.01)]
+         for what in ("hours", "cost")}),
+    "earned, a day": lambda: plots.earned_value(DAYS[:1], [0], [0], [0], budget=1),
+    "earned, alike": lambda: plots.earned_value(DAYS, [0, 5, 9], [0, 5, 9], [0, 5, 9], budget=9,
+                                                forecast=(9, 9, 9)),
+    "earned, huge": lambda: plots.earned_value(DAYS, [0, 5e4, 9e4], [0, 5e4, 8e4], [0, 6e4, 2e5],
+                                               budget=9e4, forecast=(2e5, 3e5, 4e5)),
+    "evidence, one": lambda: plots.evidence([0.0], 1.0),
+    "evidence, alike": lambda: plots.evidence([1.0] * 9, 1.0, says=(1.0, 1.0, 1.0)),
+    "evidence, far": lambda: plots.evidence([0.02, 0.03, 50.0], 0.02, says=(0.03, 0.028, 0.032),
+                                            said="{:.4g} hours".format, of=LONG.format(1)),
 }
 
 
@@ -329,7 +380,11 @@ NOTHING = {
     "cost": lambda: plots.cost_curve([], 1), "breakdown": lambda: plots.cost_breakdown({}),
     "waterfall": lambda: plots.waterfall([], 0), "tornado": lambda: plots.tornado([], 1),
     "variance": lambda: plots.variance_shares([]), "inspect": lambda: plots.inspect_next([]),
-    "winning": lambda: plots.winning([]),
+    "winning": lambda: plots.winning([]), "against": lambda: plots.hours_against([]),
+    "hours by": lambda: plots.hours_by([]), "margins": lambda: plots.margins([]),
+    "control": lambda: plots.control([], 1, (1, 1)), "calibration": lambda: plots.calibration({}),
+    "earned": lambda: plots.earned_value([], [], [], [], budget=1),
+    "evidence": lambda: plots.evidence([], 1),
 }
 
 
@@ -351,6 +406,15 @@ NO_NUMBERS = {
     "inspect": lambda: plots.inspect_next([("Parts", NAN)]),
     "winning": lambda: plots.winning([(1, NAN, 0, 1)]),
     "quotes": lambda: plots.winning(CURVE, history=[(NAN, True)]),
+    "bridge": lambda: plots.bridge(1, [("Labour", NAN)], 1),
+    "against": lambda: plots.hours_against([("Test", 1, NAN)]),
+    "hours by": lambda: plots.hours_by([("Ordering", NAN)]),
+    "margins": lambda: plots.margins([("Clean", NAN, 1)]),
+    "control": lambda: plots.control([1, NAN], 1, (1, 1)),
+    "limits": lambda: plots.control([1, 1], 1, (1, NAN)),
+    "calibration": lambda: plots.calibration({"hours": [(0.8, 1, 2, NAN, 1)]}),
+    "earned": lambda: plots.earned_value(DAYS[:1], [NAN], [0], [0], budget=1),
+    "evidence": lambda: plots.evidence([NAN], 1),
 }
 
 

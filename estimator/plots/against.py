@@ -9,10 +9,10 @@ from estimator.plots._looks import (
     FAINT,
     GREEN,
     INK,
+    PALE_BLUE,
     VERMILION,
     bars,
     fit,
-    key,
     line,
     numbers,
     panel,
@@ -69,13 +69,12 @@ def hours_against(rows: Sequence[tuple[str, float, float]], ax=None, *, most: in
     for place, (name, expected, came) in enumerate(shown):
         over = came > expected
         write(ax, 0, place + _NAME, fit(name, wide(ax)))
-        _bar(ax, expected, place + _EXPECTED, FAINT, False)
+        _bar(ax, expected, place + _EXPECTED, PALE_BLUE, False, edgecolor=BLUE)
         _bar(ax, came, place + _CAME, VERMILION if over else BLUE, over)
         write(ax, expected + gap, place + _EXPECTED, f"{expected:.{digits}f} h")
         write(ax, came + gap, place + _CAME, said[place])
     line(ax, [0, 0], [0, len(shown)], color=INK, linewidth=1)
-    key(ax, [(FAINT, False, "Expected"), (BLUE, False, "Booked, no more than expected"),
-             (VERMILION, True, "Booked, more than expected")], rise=6)
+    _key(ax)
     return ax
 
 
@@ -184,8 +183,20 @@ def _rows(ax, count: int, above: float, below: float):
     return ax
 
 
-def _bar(ax, value: float, middle: float, color: str, hatched: bool) -> None:
-    bars(ax, [(0, value, middle - _THICK / 2, middle + _THICK / 2)], color, hatched=hatched)
+def _bar(ax, value: float, middle: float, color: str, hatched: bool, **looks) -> None:
+    bars(ax, [(0, value, middle - _THICK / 2, middle + _THICK / 2)], color, hatched=hatched,
+         **looks)
+
+
+def _key(ax) -> None:
+    """What the bars stand for, above the Axes."""
+    above = points(ax, 0, 1)
+    for rise, color, hatched, looks, words in (
+            (41, PALE_BLUE, False, {"edgecolor": BLUE}, "Expected"),
+            (27, BLUE, False, {}, "Booked, no more than expected"),
+            (13, VERMILION, True, {}, "Booked, more than expected")):
+        bars(ax, [(0, 11, rise - 4, rise + 4)], color, hatched=hatched, transform=above, **looks)
+        write(ax, 16, rise, words, transform=above)
 
 
 __all__ = ["ACROSS", "hours_against", "hours_by", "margins"]

@@ -30,6 +30,7 @@ from estimator.plots.against import ACROSS
 
 _RATIOS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0,
            4.0, 5.0, 7.0, 10.0)
+_ROUND = (0.1, 0.25, 0.5, 0.8, 1.25, 1.5, 2.0, 3.0, 5.0, 10.0)
 
 
 def control(ratios: Sequence[float], centre: float, limits: tuple[float, float], ax=None, *,
@@ -72,8 +73,7 @@ def control(ratios: Sequence[float], centre: float, limits: tuple[float, float],
     ax.set_ylim(low - spare, high + spare)
     reach(ax, 1, max(2, len(found)), 8, 8)
     left, right = ax.get_xlim()
-    named = [ratio for ratio in _RATIOS if least * 0.97 <= ratio <= greatest * 1.03]
-    named = named[::max(1, math.ceil(len(named) / 9))]
+    named = _ticks(ax, least, greatest)
     guides(ax, [(left, right, math.log(ratio)) for ratio in named])
     heights(ax, [(math.log(ratio), f"{ratio:g} ×") for ratio in named])
     for value in limits:
@@ -163,6 +163,18 @@ def calibration(held: Mapping[str, Sequence[tuple[float, int, int, float, float]
     write(ax, wide(ax) / 2, -26, "Promised: enough in so many jobs", ha="center",
           transform=points(ax))
     return ax
+
+
+def _ticks(ax, least: float, greatest: float) -> list[float]:
+    """Round ratios between these, 1 first of all, whose words have room above each other."""
+    low, high = ax.get_ylim()
+    need = 16 * (high - low) / (72 * ax.bbox.height / ax.figure.dpi)
+    taken: list[float] = []
+    for ratio in sorted(_RATIOS, key=lambda one: (one != 1, one not in _ROUND, one)):
+        if least * 0.97 <= ratio <= greatest * 1.03 and all(
+                abs(math.log(ratio / other)) > need for other in taken):
+            taken.append(ratio)
+    return sorted(taken)
 
 
 def _tell(ax, x: float, y: float, name: str) -> None:

@@ -22,6 +22,7 @@ from estimator.plots._looks import (
     reach,
     step,
     wide,
+    widest,
     width,
     write,
 )
@@ -66,11 +67,13 @@ def earned_value(days: Sequence[date], planned: Sequence[float], earned: Sequenc
     planned, earned, spent = (numbers(values, "hours") for values in (planned, earned, spent))
     at = np.array([(one - days[0]).days for one in days], dtype=float)
     top = max(budget, planned.max(), earned.max(), spent.max(), *(forecast or (0.0,)))
-    ax = panel(ax, (46, 120, 26, 32), 250, ACROSS)
-    reach(ax, 0, max(1.0, at[-1]), 2, 6)
-    ax.set_ylim(0, 1.05 * top)
     apart = step(top / 5, 0.5 if top < 5 else 1.0)
     levels = [apart * n for n in range(int(1.02 * top / apart) + 1)]
+    words = widest(f"{level:g} h" for level in levels)
+    ends = widest(f"Comes to {value:.1f} h" for value in (top, *(forecast or ())))
+    ax = panel(ax, (words + 14, ends + 26, 26, 48), 266, ACROSS)
+    reach(ax, 0, max(1.0, at[-1]), 2, 6)
+    ax.set_ylim(0, 1.05 * top)
     left, right = ax.get_xlim()
     guides(ax, [(left, right, level) for level in levels])
     heights(ax, [(level, f"{level:g} h") for level in levels])
@@ -91,9 +94,10 @@ def earned_value(days: Sequence[date], planned: Sequence[float], earned: Sequenc
     _ends(ax, ends, right)
     _days(ax, days, at, day)
     above = points(ax, 0, 1)
-    write(ax, 0, 16, f"Quoted: {budget:.1f} h in all"
-          + (f"; comes to {forecast[0]:.0f} to {forecast[2]:.0f} h in 8 of 10 such jobs"
-             if forecast else ""), transform=above)
+    write(ax, 0, 32 if forecast else 16, f"Quoted: {budget:.1f} h in all", transform=above)
+    if forecast:
+        write(ax, 0, 16, f"In 8 of 10 such jobs: {forecast[0]:.0f} to {forecast[2]:.0f} h",
+              transform=above)
     return ax
 
 

@@ -11,6 +11,7 @@ from estimator.plots._looks import (
     PALE_BLUE,
     area,
     dashed,
+    fit,
     line,
     numbers,
     over,
@@ -19,6 +20,7 @@ from estimator.plots._looks import (
     points,
     reach,
     scale,
+    wide,
     width,
     write,
 )
@@ -73,8 +75,8 @@ def evidence(jobs: Sequence[float], book: float, ax=None, *,
     strewn = (0.44 + 0.5 * ((n + 1) * _GOLDEN % 1) for n in range(len(found)))
     if says is not None:
         low, high = says[1:]
-        area(ax, [(low, 0), (high, 0), (high, 1), (low, 1)], facecolor=PALE_BLUE, edgecolor="none",
-             zorder=0.5)
+        area(ax, [(low, 0), (high, 0), (high, 1), (low, 1)], facecolor=PALE_BLUE, edgecolor=GREEN,
+             linewidth=0.6, zorder=0.5)
         line(ax, [low, high], [0.18, 0.18], color=GREEN, linewidth=3)
         for end in (low, high):
             line(ax, [end, end], [0.1, 0.26], color=GREEN, linewidth=2)
@@ -91,7 +93,7 @@ def evidence(jobs: Sequence[float], book: float, ax=None, *,
     if beyond:
         words = f"{beyond} beyond →"
         write(ax, ax.get_xlim()[1] - width(words) * per_point(ax), 0.94, words, color=INK)
-    scale(ax, said, f"{of}, a dot for each job", least=0, finest=0.001)
+    scale(ax, said, fit(f"{of}, a dot for each job", wide(ax)), least=0, finest=0.001)
     return ax
 
 
