@@ -14,7 +14,7 @@ from small_shop import line, operation, row, survey, thing, treatment
 from small_shop import shop as shop_of
 
 from estimator import cli
-from estimator.catalogue import Basis, Correlation, Era, Level
+from estimator.catalogue import Basis, Correlation, Era, Level, data_folder
 from estimator.errors import BadInput
 from estimator.estimate import estimate
 from estimator.ledger import Frozen, Item, Job, Ledger, Sent
@@ -344,6 +344,8 @@ def test_a_shop_of_an_earlier_version_keeps_what_was_accepted(ledger, shop, run)
     assert run("undo", FLIPPERS)[0] == 0
     assert path.read_bytes() == before
     assert [past.did for past in proposals.decisions(shop)] == ["accepted", "undone"]
+    lines = (shop.folder / "tables" / decided.LOG).read_text(encoding="utf-8").splitlines()
+    assert len(lines) == 4  # one a decision
     assert not (shop.folder / "tables" / "accepted.json").exists()
 
 
@@ -503,6 +505,10 @@ def test_an_accepted_share_is_the_default_with_its_evidence(ledger, shop, run):
     place = next(part.row for part in opened.steps if part.key == "setting.job_factor_share")
     assert (str(place), place.basis) == ("tables/rates.csv, row 2", Basis.RECORDS)
     assert place.source.startswith("12 jobs say")
+    assert "where 0.06 was set; jobs 260100-A1, " in place.source
+    trade = (data_folder() / "rates.csv").read_text(encoding="utf-8").splitlines()
+    own = (shop.folder / "tables" / "rates.csv").read_text(encoding="utf-8").splitlines()
+    assert (own[0], len(own)) == (trade[0], 2)
     spread = [np.quantile(one.odds.hours, 0.9) - np.quantile(one.odds.hours, 0.1)
               for one in (before, offer)]
     assert spread[1] > spread[0]

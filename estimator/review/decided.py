@@ -36,7 +36,8 @@ class Decision:
     key
         Of the proposal: an operation, or a setting.
     did
-        What was done. "followed" came with the closing of a job; "undone" takes back the last decision on this key that still stands.
+        What was done. "followed" came with the closing of a job; "undone" takes back the last
+        decision on this key that still stands.
     when
         Day and time on this computer's clock; blank where it was not kept.
     why
@@ -168,8 +169,9 @@ def _written(tables: Path, decision: Decision) -> bool:
 
 
 def _write(tables: Path, log: Sequence[Decision]) -> None:
-    write(tables / LOG, json.dumps({"schema": 1, "decisions": [asdict(one) for one in log]},
-                                   indent=1, ensure_ascii=False))
+    # A decision a line: easy to look through, and to compare with an earlier one.
+    rows = ",\n".join(json.dumps(asdict(one), ensure_ascii=False) for one in log)
+    write(tables / LOG, f'{{"schema": 1, "decisions": [\n{rows}\n]}}\n')
     (tables / _OLD).unlink(missing_ok=True)
 
 

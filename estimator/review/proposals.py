@@ -106,8 +106,8 @@ class Proposal:
         """What an accepted row gives as its source: what was seen, and in which jobs."""
         numbers = [one.job for one in self.evidence]
         more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
-        was = "was set" if self.is_setting else "the book said"
-        return (f"{self._said} where {was} {self.book:g}; jobs "
+        was = f"{self.book:g} was set" if self.is_setting else f"the book said {self.book:g}"
+        return (f"{self._said} where {was}; jobs "
                 f"{', '.join(numbers[:_NAMED])}{more}")
 
     @property

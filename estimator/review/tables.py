@@ -38,7 +38,8 @@ class Table:
     def header(self) -> tuple[str, ...]:
         """Names of the columns; those of the kind where there is no table yet."""
         if not self.rows:
-            return (*self.kind.model_fields,)
+            own = [name for name in self.kind.model_fields if name not in Row.model_fields]
+            return (*own, *Row.model_fields)
         return tuple(cell.strip().removeprefix("\ufeff") for cell in self.rows[0][1])
 
     def place(self, key: str) -> tuple[int, int] | None:
