@@ -1,4 +1,4 @@
-"""Commands on the ledger: jobs, hours, review, the ledger as a whole, a demo shop.
+"""Commands beside the quote: buying and selling, jobs, hours, review, the ledger, a demo shop.
 
 Each module adds its commands to the parser; what they do is imported when one is run.
 """
@@ -8,14 +8,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from estimator.commands import demo, hours, job, review, whole
+from estimator.commands import demo, hours, job, resell, review, whole
 
 Command = Callable[..., argparse.ArgumentParser]
 
 
 def register(command: Command) -> None:
     """Add the commands; `command(name, run, said)` makes the parser of one."""
-    for module in (job, hours, review, whole, demo):
+    for module in (resell, job, hours, review, whole, demo):
         module.register(command)
 
 

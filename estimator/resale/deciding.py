@@ -479,11 +479,12 @@ def _paying(here: _Setting, played: Mapping[str, _Played], worths: Mapping[str, 
     lines = [job.scope.lines[index] for index in indexes]
     usual = {name: max(1.0, tables.counts[here.era, name].typical)
              for name in tables.sale_weights if (here.era, name) in tables.counts}
+    done = _done(here, job)
     weights = [
         tables.sale_weights[line.assembly].weight * tables.wear_worth[line.condition].gain
-        * line.count / max(usual.get(line.assembly, 1.0), line.count)
+        * line.count / max(usual.get(line.assembly, 1.0), line.count) * done.get(index, 1.0)
         if line.assembly in tables.sale_weights and line.condition is not None else 0.0
-        for line in lines]
+        for index, line in zip(indexes, lines, strict=True)]
     gains = step * paying.shares(weights)
     factor = odds.hours_factor
     hours = np.array([factor * sum(float(row.mean()) for row in
@@ -515,6 +516,18 @@ def _paying(here: _Setting, played: Mapping[str, _Played], worths: Mapping[str, 
                   tuple(sorted(rows, key=lambda row: (row.cost - row.gain, row.line))),
                   named(chosen), named(every),
                   tuple(named(one) for one in paying.frontier(whole, budget=here.deal.budget)))
+
+
+def _done(here: _Setting, job: Estimate) -> dict[int, float]:
+    """How much a buyer sees of what could be done on a line, by its index. [–]
+
+    The square root of what the level spends on it over what show grade would: the first hour on
+    an assembly shows most. Judgement, no source.
+    """
+    most = estimate(scope(here.survey, Level.SHOW, here.tables), here.shop)
+    could = {line.line: line.cost for line in most.lines}
+    return {line.line: math.sqrt(min(1.0, line.cost / could[line.line]))
+            for line in job.lines if could.get(line.line)}
 
 
 def _hours_limit(here: _Setting) -> float | None:

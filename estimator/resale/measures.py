@@ -18,7 +18,7 @@ def worst_mean(values: np.ndarray, share: float = 0.1) -> float:
     Examples
     --------
     >>> worst_mean(np.arange(10.0), 0.25)
-    0.6
+    0.8
     """
     count = share * len(values)
     whole = int(count)

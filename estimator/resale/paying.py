@@ -1,7 +1,8 @@
 """Which lines of a job raise what the machine sells for by more than they cost.
 
 A step up in price is shared out over the lines by weights (`sale_weights.csv`): what a buyer looks
-at and pays for, more where the assembly was worse. The shares add up to the whole step. The best
+at and pays for, more where the assembly was worse (`wear_worth.csv`) and where the level does more
+of what could be done. The shares add up to the whole step. The best
 set within a sum of money or of hours is an integer programme, solved to proven optimum by HiGHS.
 """
 

@@ -44,7 +44,7 @@ class Words:
         said = [
             f"Of 100 machines like this, {best.name.lower()} is best in {_hundred(best.best_in)}. "
             f"It is worth {self.money(best.worth)} now on average"
-            + (f", {self.money(found.lead)} more than the next, to {_small(other.name)}."
+            + (f", {self.money(found.lead)} more than the next best ({_small(other.name)})."
                if other.key != best.key else ".")
         ]
         if found.lead < _SURE * found.lead_error:
@@ -73,10 +73,10 @@ class Words:
         if best.highest_price <= 0:
             return [f"At no price does it earn {want} in {sure}."]
         if found.deal.asking is None:
-            said = [f"Sold at once as it stands, {self.money(best.highest_price)} in hand is as "
-                    f"good as to {self.name(best.key)}, for one who wants {want} in {sure}."]
+            said = [f"Take an offer in hand of {self.money(best.highest_price)} or more: to "
+                    f"{self.name(best.key)} would not earn {want} on more than that in {sure}."]
         else:
-            said = [f"Bid up to {self.money(best.highest_price)}, to {self.name(best.key)}: that "
+            said = [f"Bid up to {self.money(best.highest_price)}, then {self.name(best.key)}: that "
                     f"earns {want} in {sure}"
                     + (", premium and fees counted." if self._extra else ".")]
             if found.deal.asking > best.highest_price:

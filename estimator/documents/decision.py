@@ -1,0 +1,177 @@
+"""What to do with a machine, on one page: to defend the decision to a partner.
+
+The page is laid out by `decision.typ`; the words are those of `estimator.resale.Words`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+from estimator.documents.files import put
+from estimator.documents.pdf import laid_out
+from estimator.documents.wording import day, plain
+from estimator.resale import LEAVE, Choice, Resale, Words, as_dict
+
+_LINES = 4
+_MOST_MONTHS = 24
+
+
+def write(found: Resale, folder: Path | str) -> dict[str, Path]:
+    """Write `decision.pdf` and `decision.json` into `folder`, both or none; returns them by name.
+
+    Raises
+    ------
+    BadInput
+        If they cannot be written there.
+    """
+    said = json.dumps(as_dict(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return put({"decision.pdf": render(found), "decision.json": said.encode("utf-8", "replace")},
+               folder)
+
+
+def render(found: Resale) -> bytes:
+    """`decision.pdf`: tagged, the same bytes for the same answer."""
+    return laid_out("decision.typ", page(found))
+
+
+def page(found: Resale) -> dict:
+    """The data that `decision.typ` lays out: words and figures as they are to be read."""
+    settings, words = found.settings, Words(found)
+    machine = found.survey.machine
+    title = machine.title or "pinball machine"
+    return _cleaned({
+        "title": f"What to do with {title}",
+        "short": title,
+        "foot": f"{title}, {day(found.on, settings)}",
+        "paper": settings.paper,
+        "date": [found.on.year, found.on.month, found.on.day],
+        "number": day(found.on, settings),
+        "shop": {"name": settings.name, "lines": ""},
+        "machine": title,
+        "made": ", ".join(filter(None, (machine.maker, machine.year))),
+        "terms": _terms(found, words),
+        "head": words.head(),
+        "why": words.why(),
+        "columns": ["", "Work", "Hours", "Sale, after fees", "Months", "Profit, mean",
+                    "9 in 10 over", "1 in 10 over", "Loss in 100", "Worst tenth", "Worth now",
+                    "A year", "Best in 100",
+                    "Bid at most" if found.deal.asking is not None else "Take from"],
+        "rows": [_row(one, found, words) for one in found.choices],
+        "chart": chart(found, words),
+        "parts": [
+            {"heading": heading, "says": " ".join(said)}
+            for heading, said in (
+                ("Highest bid" if found.deal.asking is not None else "Least to take for it now",
+                 words.bid()),
+                ("Stop after teardown", words.stop()),
+                ("What pays", words.pays()),
+                ("A look first", words.look()),
+                ("What would change the answer", words.turns()),
+                ("Spent already", [words.sunk()]),
+                ("What this does not know", words.cautions()),
+            ) if any(said)
+        ],
+        "note": f"{found.deal.trials:,} trials, seed {found.deal.seed}; the same market value in "
+                "all choices. Own hours at cost, "
+                f"{words.money(found.hour_cost)}; elsewhere an hour brings in "
+                f"{words.money(found.hour_earns)}. Worth now at "
+                f"{100 * found.capital_rate:.0f} % a year. "
+                + ("Return a year on the money put in."
+                   if found.deal.asking is not None else
+                   "Return a year on what is put in over selling as found."),
+    })
+
+
+def _terms(found: Resale, words: Words) -> str:
+    deal = found.deal
+    said = [f"Market value nice and working {words.money(deal.value)}"]
+    if deal.asking is not None:
+        said.append(f"asking price {words.money(deal.asking)}")
+        if found.outlay > deal.asking + 0.005:
+            said.append(f"{words.money(found.outlay)} with premium, tax and fetching")
+    elif deal.paid is not None:
+        said.append(f"{words.money(deal.paid)} paid, which is spent")
+    said.append(f"sold by {deal.way.replace('-', ' ')}")
+    return ", ".join(said) + "."
+
+
+def _row(one: Choice, found: Resale, words: Words) -> dict:
+    if one.key == LEAVE:
+        cells = [*["–"] * 4, words.money(0), *["–"] * 4, words.money(0), "–",
+                 _hundred(one.best_in), "–"]
+    else:
+        cells = [
+            words.money(one.cost), f"{one.hours:.0f}", words.money(one.sale), f"{one.months:.1f}",
+            words.money(one.profit), words.money(one.profit_p10), words.money(one.profit_p90),
+            _hundred(one.chance_of_loss), words.money(one.worst_tenth), words.money(one.worth),
+            words.rate(one), _hundred(one.best_in), words.money(one.highest_price)]
+    return {"name": one.name, "best": one.key == found.best, "cells": cells}
+
+
+def chart(found: Resale, words: Words) -> dict:
+    """Expected cash over the months, summed up, of the choices that matter most.
+
+    Points are shares of the width and height, from the left and from the top.
+    """
+    ranked = sorted((one for one in found.choices if one.key != LEAVE),
+                    key=lambda one: (one.key != found.best, -one.worth))[:_LINES]
+    sums = {one.key: _running(one.flows) for one in ranked}
+    last = min(_MOST_MONTHS, max(len(row) - 1 for row in sums.values())) or 1
+    sums = {key: (row + [row[-1]] * last)[:last + 1] for key, row in sums.items()}
+    low = min(0.0, *(min(row) for row in sums.values()))
+    high = max(0.0, *(max(row) for row in sums.values()))
+    low, high = low - 0.04 * (high - low), high + 0.04 * (high - low)
+    span = high - low or 1.0
+
+    def down(amount: float) -> float:
+        return round((high - amount) / span, 4)
+
+    step = _round_step(span / 4)
+    marks = [step * k for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
+    every = max(1, math.ceil(last / 8))
+    said = "; ".join(f"{one.name} ends at {words.money(sums[one.key][-1])}" for one in ranked)
+    return {
+        "alt": f"Expected cash summed up over {last} months: {said}.",
+        "zero": down(0.0),
+        "marks": [[down(amount), words.money(amount)] for amount in marks],
+        "months": [[round(k / last, 4), str(k)] for k in range(0, last + 1, every)],
+        "lines": [
+            {"name": f"{one.name}: {words.money(sums[one.key][-1])}",
+             "points": [[round(k / last, 4), down(amount)]
+                        for k, amount in enumerate(sums[one.key])]}
+            for one in ranked
+        ],
+    }
+
+
+def _running(flows: tuple[float, ...]) -> list[float]:
+    total, found = 0.0, []
+    for flow in flows:
+        total += flow
+        found.append(total)
+    return found
+
+
+def _round_step(about: float) -> float:
+    """A step of 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(about))
+    return next(k * power for k in (1, 2, 5, 10) if k * power >= about)
+
+
+def _hundred(share: float) -> str:
+    percent = 100 * share
+    return "under 1" if 0 < percent < 1 else f"{percent:.0f}"
+
+
+def _cleaned(value):
+    """The same, every text as a page can hold it."""
+    if isinstance(value, str):
+        return plain(value)
+    if isinstance(value, dict):
+        return {key: _cleaned(held) for key, held in value.items()}
+    return [_cleaned(held) for held in value] if isinstance(value, list) else value
+
+
+__all__ = ["chart", "page", "render", "write"]
