@@ -11,9 +11,10 @@ from ledgers import DAY, UNBILLED, worked
 
 from estimator import jobs, review
 from estimator.catalogue import Era, Level
-from estimator.ledger import Frozen, Item, Job, Ledger, Sent
+from estimator.ledger import Frozen, Item, Job, Ledger, Purchase, Sent
 from estimator.quote import Choices, quote
 from estimator.review import experience
+from estimator.scoring import wilson_range
 from estimator.shop import new_shop, open_shop
 from estimator.survey import Machine, Survey, csv_bytes, read_bytes, template
 
@@ -247,3 +248,39 @@ def test_walked_levels_hold_in_many_shops(ledger, shop, monkeypatch):
     counts = np.histogram(places, 5, (0, 1))[0] / len(places)
     assert counts.min() > 0.1
     assert counts.max() < 0.32
+
+
+# --- the warranty reserve ------------------------------------------------------------------------
+
+
+def test_what_came_back_is_held_against_the_reserve(ledger, shop):
+    """By hand: two old jobs held 2 % and 4 % of their price; one came back, hours and a part."""
+    old = DAY - timedelta(200)
+    closed_job(ledger, "A", old, "dealer", price=1000, reserve=0.02)
+    closed_job(ledger, "B", old + timedelta(1), "dealer", price=500, reserve=0.04, back=0.5)
+    closed_job(ledger, "C", DAY - timedelta(89), "dealer", price=700, back=9.0)
+    closed_job(ledger, "D", old, None, price=700, back=9.0)
+    for day, amount in ((old - timedelta(1), 30), (old + timedelta(30), 12)):
+        ledger.add(Purchase(day=day, job="B", supplier="Oakbench Parts", what="Coil", quantity=1,
+                            unit="each", amount=Decimal(amount), currency="USD"))
+    found = review.of_shop(ledger, shop, on=DAY).reserve
+    assert [one.job for one in found.jobs] == ["A", "B"]
+    assert (found.held, found.prices, found.hours) == (pytest.approx(40), 1500, 0.5)
+    cost = 0.5 * review.of_shop(ledger, shop, on=DAY).hour.settings_cost + 12
+    assert found.cost == pytest.approx(cost)
+    assert found.held_share == pytest.approx(40 / 1500)
+    assert found.needed_share == pytest.approx(cost / 1500)
+    assert (found.back, found.low, found.high) == (1, *wilson_range(1, 2))
+    # The third is old enough one day later.
+    later = review.of_shop(ledger, shop, on=DAY + timedelta(1))
+    assert [one.job for one in later.reserve.jobs] == ["A", "B", "C"]
+    said = review.shop_dict(later, "USD")["warranty"]
+    assert (said["jobs_came_back"], said["came_back_h"]) == (2, 9.5)
+
+
+def test_no_job_is_closed_long_enough(ledger, shop):
+    """Then nothing is said of the reserve."""
+    closed_job(ledger, "C", DAY - timedelta(20), "dealer", back=9.0)
+    found = review.of_shop(ledger, shop, on=DAY)
+    assert found.reserve is None
+    assert review.shop_dict(found, "USD")["warranty"] is None

@@ -187,6 +187,13 @@ def _shop_text(found, walked, currency: str) -> Iterator[str]:
                  for one in (*found.enough, *walked.enough)]
         yield table(rows, right=(1, 2, 3))
     yield from _chart(found)
+    reserve = found.reserve
+    if reserve is not None:
+        yield (f"Of {len(reserve.jobs)} jobs closed {reserve.days} days ago or longer, "
+               f"{reserve.back} came back: {reserve.hours:.1f} hours, {reserve.cost:.2f} "
+               f"{currency}. Their prices held back {reserve.held:.2f}, "
+               f"{100 * reserve.held_share:.1f} %; {100 * reserve.needed_share:.1f} % would have "
+               "been enough.")
     yield from _unbilled(found.unbilled)
     hour = found.hour
     if hour.cost is not None:

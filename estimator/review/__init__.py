@@ -22,12 +22,13 @@ from estimator.review.records import (
     HourCost,
     JobReview,
     Margin,
+    Reserve,
     ShopReview,
     Walk,
 )
 
 __all__ = ["ASPECTS", "MARGIN_ASPECTS", "NOT_STATED", "SHOP_ASPECTS", "ByRecords", "CostLine",
            "Course", "Enough", "Experience", "Group", "GroupMargin", "HourCost", "JobReview",
-           "Margin", "ShopReview", "Walk", "by_records", "course_of", "experience_of",
+           "Margin", "Reserve", "ShopReview", "Walk", "by_records", "course_of", "experience_of",
            "forecasts_of", "hour_of", "job_dict", "of_job", "of_shop", "records_dict", "shop_dict",
            "walk"]

@@ -11,7 +11,15 @@ from collections.abc import Iterable, Mapping
 
 from estimator.earned import Forecast, Status
 from estimator.review.books import SHARES
-from estimator.review.records import ByRecords, Enough, Group, JobReview, ShopReview, Walk
+from estimator.review.records import (
+    ByRecords,
+    Enough,
+    Group,
+    JobReview,
+    Reserve,
+    ShopReview,
+    Walk,
+)
 from estimator.variances import Review, side
 
 
@@ -107,6 +115,7 @@ def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> d
                         "left_share": _ratio(one.share)} for one in groups]
             for by, groups in found.margins.items()
         },
+        "warranty": _warranty(found.reserve),
         "unbilled_h": {kind: _h(hours) for kind, hours in found.unbilled.items()},
         "hour": {
             "billed_h": _h(found.hour.billed),
@@ -178,6 +187,23 @@ def _enough(rows: Iterable[Enough]) -> list[dict]:
              "enough_jobs": one.held.hits, "enough_share": _ratio(one.held.share),
              "low_share": _ratio(one.held.low), "high_share": _ratio(one.held.high)}
             for one in rows]
+
+
+def _warranty(found: Reserve | None) -> dict | None:
+    return None if found is None else {
+        "closed_days": found.days,
+        "jobs": [{"number": one.job, "reserve": _money(one.reserve),
+                  "came_back_h": _h(one.hours), "came_back_cost": _money(one.cost)}
+                 for one in found.jobs],
+        "reserve": _money(found.held),
+        "reserve_share": _ratio(found.held_share),
+        "came_back_h": _h(found.hours),
+        "came_back_cost": _money(found.cost),
+        "needed_share": _ratio(found.needed_share),
+        "jobs_came_back": found.back,
+        "came_back_low_share": _ratio(found.low),
+        "came_back_high_share": _ratio(found.high),
+    }
 
 
 def records_dict(found: ByRecords | None) -> dict:

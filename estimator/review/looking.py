@@ -28,6 +28,7 @@ from estimator.review.records import (
     Margin,
     ShopReview,
 )
+from estimator.review.reserve import reserve_of
 from estimator.scoring import held
 from estimator.shop import Settings, Shop
 
@@ -99,7 +100,7 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
         jobs=jobs, groups=_groups(jobs), costs=_together(known),
         variances=_all_variances(known), enough=_enough(jobs), chart=chart, charted=charted,
         margins=_margins(jobs), unbilled=_unbilled(entries),
-        hour=hour, notes=tuple(dict.fromkeys(notes)))
+        hour=hour, notes=tuple(dict.fromkeys(notes)), reserve=reserve_of(jobs, on))
 
 
 def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
@@ -160,12 +161,26 @@ def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, 
         found=books.hours(FOUND), again=books.hours(AGAIN), came_back=books.hours(CAME_BACK),
         unbilled=_unbilled(books.time), hour_cost=hour_cost, margin=_margin(books, hour_cost),
         costs=costs, variances=found, progress=progress, forecast=forecast, outcomes=outcomes,
-        notes=tuple(notes), customer_kind=_customer_kind(held))
+        notes=tuple(notes), customer_kind=_customer_kind(held), price=float(books.sent.price),
+        reserve=_reserve(books, held, shop.settings), bought_after=_bought_after(books))
 
 
 def _customer_kind(held: Frozen | None) -> str:
     said = held.survey["machine"].get("customer_kind", "") if held else ""
     return " ".join(said.split()) or NOT_STATED
+
+
+def _reserve(books: Books, held: Frozen | None, settings: Settings) -> float | None:
+    if held is None or books.sent.currency != settings.currency:
+        return None
+    share = held.settings.get("warranty_share")
+    return None if share is None else share * float(books.sent.price)
+
+
+def _bought_after(books: Books) -> float:
+    closed = books.job.closed
+    return math.fsum(float(one.amount) for one in (*books.purchases, *books.outwork)
+                     if closed is not None and one.day > closed)
 
 
 def _margin(books: Books, hour_cost: float) -> Margin:

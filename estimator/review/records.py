@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -130,6 +131,11 @@ class JobReview:
         What quantiles of hours and cost were quoted: {"hours": {0.8: 12.5}}.
     notes
         What to know before the figures are used.
+    price, reserve
+        As quoted before tax, and what of it was held back for warranty; None where that is not
+        known or in another currency. [money]
+    bought_after
+        Purchases and outwork dated after the job was closed. [money]
     """
 
     job: Job
@@ -151,6 +157,9 @@ class JobReview:
     outcomes: Mapping[str, Mapping[float, float]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     customer_kind: str = NOT_STATED
+    price: float = 0.0
+    reserve: float | None = None
+    bought_after: float = 0.0
 
     @property
     def hours(self) -> float:
@@ -168,6 +177,65 @@ class Enough:
     what: str
     share: float
     held: Held
+
+
+@dataclass(frozen=True)
+class Came:
+    """What one closed job held back for warranty, and what came back of it. [h], [money]"""
+
+    job: str
+    reserve: float
+    hours: float
+    cost: float
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """The warranty reserve against what came back.
+
+    Parameters
+    ----------
+    days
+        Jobs count that were closed so long ago, or longer. [d]
+    jobs
+        Each of them, in the order they were closed.
+    prices
+        Of all of them, before tax. [money]
+    back, low, high
+        In how many something came back; between what that share lies with 95 % probability.
+    """
+
+    days: int
+    jobs: tuple[Came, ...]
+    prices: float
+    back: int
+    low: float
+    high: float
+
+    @property
+    def held(self) -> float:
+        """What the prices held back. [money]"""
+        return math.fsum(one.reserve for one in self.jobs)
+
+    @property
+    def hours(self) -> float:
+        """Spent on what came back. [h]"""
+        return math.fsum(one.hours for one in self.jobs)
+
+    @property
+    def cost(self) -> float:
+        """Of what came back. [money]"""
+        return math.fsum(one.cost for one in self.jobs)
+
+    @property
+    def held_share(self) -> float:
+        """Of the prices, what was held back. [–]"""
+        return self.held / self.prices
+
+    @property
+    def needed_share(self) -> float:
+        """Of the prices, what would just have been enough. [–]"""
+        return self.cost / self.prices
 
 
 @dataclass(frozen=True)
@@ -298,6 +366,9 @@ class ShopReview:
         Hours of each kind of unbilled time, jobs and shop together. [h]
     hour
         What an hour really costs.
+    reserve
+        What prices held back for warranty against what came back; None while no job is closed
+        long enough.
     """
 
     jobs: tuple[JobReview, ...]
@@ -311,6 +382,7 @@ class ShopReview:
     unbilled: Mapping[str, float]
     hour: HourCost
     notes: tuple[str, ...] = ()
+    reserve: Reserve | None = None
 
     @property
     def levels(self) -> tuple[GroupMargin, ...]:
