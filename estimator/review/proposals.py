@@ -9,9 +9,8 @@ follow by themselves when a job is closed (`follow`).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 from estimator.catalogue import Basis, Operation, Rate
@@ -19,101 +18,15 @@ from estimator.errors import BadInput, Fault, one_of
 from estimator.ledger import Ledger
 from estimator.review import decided
 from estimator.review.decided import Decision
-from estimator.review.evidence import (
-    FEWEST,
-    Z90,
-    Evidence,
-    Worked,
-    pooled,
-    records_of,
-    row_of,
-    worked_items,
-)
-from estimator.review.shares import learnt, whole_jobs
+from estimator.review.evidence import worked_items
+from estimator.review.proposed import Proposal, hours_proposed, shares_proposed
 from estimator.review.tables import Table, table_of
-from estimator.shop import Shop, open_shop
+from estimator.shop import LEARNT, Shop, open_shop
 
 NEW_JOBS = 0.5
 """A refused proposal comes again with this share of new jobs, or with a range that left it."""
 FARTHEST = 10.0
 """How many times the book or its inverse somebody may choose instead."""
-LEAST_SHARE = 0.02
-"""Shares off by less, or by less than half a standard deviation, are not worth a word."""
-UNIT = "share of variance"
-_TOGETHER = {
-    "job_factor_share": "Hours of one job go together",
-    "person_factor_share": "Hours of one pair of hands go together",
-    "kind_factor_share": "Hours of one kind of work go together",
-}
-_NAMED = 20
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """A figure of the book that finished jobs contradict.
-
-    Parameters
-    ----------
-    key
-        Name of the operation, and after a slash the era where the row is for one era; or name of
-        the setting.
-    name, unit
-        For people, and what the figure is counted in, from the row.
-    book
-        Typical hours of the row, or the share that is set, today. [unit]
-    says, low, high
-        What the jobs say instead, and its 90 % range. [unit]
-    ratio
-        Of hours: `says` over `book`, by which low, typical, high and set-up of the row are
-        multiplied. [–]
-    evidence
-        Each job's record.
-    caveat
-        What stands in its way; blank if nothing does.
-
-    Examples
-    --------
-    >>> Proposal("flipper-rebuild", "Flipper rebuild", "h per each", 0.75, 0.95, 0.85, 1.06, 1.27,
-    ...          (Evidence("a", 1, 1.3),) * 14).words
-    'Flipper rebuild: book 0.75 h, 14 jobs say 0.95 (0.85–1.06)'
-    """
-
-    key: str
-    name: str
-    unit: str
-    book: float
-    says: float
-    low: float
-    high: float
-    ratio: float
-    evidence: tuple[Evidence, ...]
-    caveat: str = ""
-
-    @property
-    def is_setting(self) -> bool:
-        """Whether it is about a setting, and not about hours."""
-        return self.unit == UNIT
-
-    @property
-    def words(self) -> str:
-        """The proposal as a sentence."""
-        book = (f"share set {self.book:g}" if self.is_setting
-                else f"book {self.book:g} {self.unit.split(' per ')[0]}")
-        return f"{self.name}: {book}, {self._said}" + (f"; {self.caveat}" if self.caveat else "")
-
-    @property
-    def source(self) -> str:
-        """What an accepted row gives as its source: what was seen, and in which jobs."""
-        numbers = [one.job for one in self.evidence]
-        more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
-        was = f"{self.book:g} was set" if self.is_setting else f"the book said {self.book:g}"
-        return (f"{self._said} where {was}; jobs "
-                f"{', '.join(numbers[:_NAMED])}{more}")
-
-    @property
-    def _said(self) -> str:
-        return (f"{len(self.evidence)} jobs say {_written(self.says)} "
-                f"({_written(self.low)}–{_written(self.high)})")
 
 
 def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
@@ -127,7 +40,7 @@ def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
     if not items:
         return ()
     last = _last(shop)
-    return tuple(one for one in (*_hours(items, shop), *_shares(items, shop))
+    return tuple(one for one in (*hours_proposed(items, shop), *shares_proposed(items, shop))
                  if not _refused(one, last.get(one.key)))
 
 
@@ -297,34 +210,7 @@ def key_said(said: str, keys: Iterable[str]) -> str:
     return plain.get("-".join(said.replace("_", "-").split()).casefold(), said)
 
 
-# --- what is proposed ----------------------------------------------------------------------------
-
-
-def _hours(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
-    records = records_of(items)
-    found = []
-    for key, (middle, low, high) in pooled(records).items():
-        row = row_of(shop.catalogue, key)
-        if len(records[key]) < FEWEST or low <= 1 <= high or not row.typical:
-            continue
-        says, least, most = (_round(row.typical * ratio) for ratio in (middle, low, high))
-        found.append(Proposal(key, row.name, row.unit, row.typical, says, least, most,
-                              says / row.typical, tuple(records[key])))
-    return sorted(found, key=lambda one: (-abs(math.log(one.ratio)), one.key))
-
-
-def _shares(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
-    found = []
-    for name, (share, sd) in learnt(items, shop).items():
-        is_set = getattr(shop.settings, name)
-        says, low, high = (round(max(share + z * sd, 0.0), 2) for z in (0.0, -Z90, Z90))
-        if abs(says - is_set) < max(LEAST_SHARE, sd / 2) - 1e-9:
-            continue
-        caveat = (f"shop.toml says {name} = {is_set:g}, which comes first"
-                  if name in shop.said else "")
-        found.append(Proposal(name, _TOGETHER[name], UNIT, is_set, says, low, min(high, 0.99),
-                              says / is_set if is_set else math.inf, whole_jobs(items), caveat))
-    return found
+# --- what was decided before ----------------------------------------------------------------------
 
 
 def _last(shop: Shop) -> dict[str, Decision]:
@@ -393,7 +279,7 @@ def _share_cells(shop: Shop, proposal: Proposal, share: float) -> tuple[Table, d
     if is_set != proposal.book:
         raise BadInput(Fault(f"{name} is {is_set:g} now, and the proposal was made for "
                              f"{proposal.book:g}.", "Look at the proposals again."))
-    together = share + sum(getattr(now.settings, other) for other in _TOGETHER if other != name)
+    together = share + sum(getattr(now.settings, other) for other in LEARNT if other != name)
     if together >= 1:
         raise BadInput(Fault(
             f"With {share:g} the shares of job, hands and kind add up to {together:g}; they must "
@@ -427,12 +313,3 @@ def _number(cell: str) -> float | None:
         return float(cell)
     except ValueError:
         return None
-
-
-def _round(figure: float) -> float:
-    """To the hundredth, and where that is coarse to two digits."""
-    return float(f"{figure:.2g}") if figure < 0.1 else round(figure, 2)
-
-
-def _written(figure: float) -> str:
-    return f"{figure:.2g}" if figure < 0.1 else f"{figure:.2f}"
