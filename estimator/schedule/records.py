@@ -1,0 +1,210 @@
+"""What a bench plan is made of: activities, people and spaces, and the plan itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from estimator.schedule.hours import Hours
+
+
+@dataclass(frozen=True)
+class Activity:
+    """Work of one person, or a wait that nobody stands by. Times in minutes.
+
+    Parameters
+    ----------
+    name
+        For people; unique within its job.
+    what
+        "work", "wait" (cure, tumbler), "order" (parts on their way) or "outwork" (a lot away).
+    job
+        Place of its job.
+    able
+        Who can do it, with how many minutes of their time it takes: (person's place, minutes).
+        Nobody for a wait.
+    minutes
+        How long a wait takes by the clock.
+    spaces
+        What it holds: (space's place, how many).
+    after
+        Places of the activities that it waits for.
+    at_once
+        Begins at the very moment that the one before it ends, as a coat does that dries.
+    release
+        Not before this moment.
+    lines, item, part
+        Survey lines it serves, by index; the work item's place in the estimate, from 0; which
+        part of how many it is, where sessions of two operations take turns.
+    share
+        Of the item's hours that this activity is. [–]
+    skill, operation
+        Of the work; for a lot its service, for an order its name.
+    counts
+        Whether its job is unfinished while it lasts; a delivery afterwards does not count.
+    """
+
+    name: str
+    what: str = "work"
+    job: int = 0
+    able: tuple[tuple[int, int], ...] = ()
+    minutes: int = 0
+    spaces: tuple[tuple[int, int], ...] = ()
+    after: tuple[int, ...] = ()
+    at_once: bool = False
+    release: int = 0
+    lines: frozenset[int] = frozenset()
+    item: int | None = None
+    part: tuple[int, int] = (1, 1)
+    share: float = 1.0
+    skill: str = ""
+    operation: str = ""
+    counts: bool = True
+
+
+@dataclass(frozen=True)
+class Due:
+    """A job on the bench: its name, its weight against other jobs, and when it is due.
+
+    `due` in minutes of the clock; None where no day was promised.
+    """
+
+    name: str
+    weight: int = 1
+    due: int | None = None
+
+
+@dataclass(frozen=True)
+class Bench:
+    """All that is to be planned: what there is to do, who and what there is to do it with.
+
+    `people` are names with their hours, `spaces` names with how many there are.
+    """
+
+    activities: tuple[Activity, ...]
+    people: tuple[tuple[str, Hours], ...] = ()
+    spaces: tuple[tuple[str, int], ...] = ()
+    jobs: tuple[Due, ...] = (Due("job"),)
+
+
+@dataclass(frozen=True)
+class Draft:
+    """When each activity begins and ends by the clock, and who does it; None for nobody.
+
+    `late` is the weighted sum of minutes that jobs are late, `end` when the last is finished,
+    `finishes` when each is.
+    """
+
+    starts: tuple[float, ...]
+    ends: tuple[float, ...]
+    who: tuple[int | None, ...]
+    late: float
+    end: float
+    finishes: tuple[float, ...]
+    rule: str = ""
+
+    @property
+    def worth(self) -> tuple[float, float, float]:
+        """What is compared, smaller is better: lateness, then the end, then all finishes."""
+        return self.late, self.end, sum(self.finishes)
+
+
+@dataclass(frozen=True)
+class Proof:
+    """How good a plan is known to be.
+
+    Parameters
+    ----------
+    proven
+        No plan is better: less late, or as late and sooner at its end.
+    gap
+        At most so much of what is compared could be saved. [–]
+    seconds
+        What the search took.
+    moved
+        Of a plan that follows an earlier one: how many activities begin on another day.
+    """
+
+    proven: bool
+    gap: float
+    seconds: float
+    moved: int = 0
+
+
+@dataclass(frozen=True)
+class Step:
+    """An activity in a plan.
+
+    Parameters
+    ----------
+    number
+        Its place among the activities.
+    start, end
+        Moments by the shop's clock.
+    person
+        Who does it; blank for a wait.
+    hours
+        Of that person's time on jobs for work, by the clock for a wait. [h]
+    slack_hours
+        How far its end can slip, by the clock, before the end of its job does. [h]
+    critical
+        Whether there is no such slack.
+    waits_for
+        Names of what holds it up last.
+    """
+
+    number: int
+    name: str
+    what: str
+    job: str
+    start: datetime
+    end: datetime
+    person: str
+    hours: float
+    slack_hours: float
+    critical: bool
+    waits_for: tuple[str, ...]
+    lines: tuple[int, ...]
+    item: int | None
+    skill: str = ""
+    operation: str = ""
+
+
+@dataclass(frozen=True)
+class BenchPlan:
+    """A plan of the bench, from `start` on.
+
+    `finishes` by name of the job; `bench`, `draft` are what it was made of, for what is asked of
+    it afterwards.
+    """
+
+    start: date
+    steps: tuple[Step, ...]
+    finishes: dict[str, datetime]
+    due: dict[str, date | None]
+    proof: Proof
+    rule: str
+    bench: Bench = field(repr=False)
+    draft: Draft = field(repr=False)
+
+    def of_job(self, name: str) -> tuple[Step, ...]:
+        """The steps of one job."""
+        return tuple(step for step in self.steps if step.job == name)
+
+    @property
+    def days(self) -> dict[date, tuple[Step, ...]]:
+        """Work by the day on which it begins."""
+        found: dict[date, list[Step]] = {}
+        for step in sorted(self.steps, key=lambda one: (one.start, one.number)):
+            if step.what == "work":
+                found.setdefault(step.start.date(), []).append(step)
+        return {day: tuple(steps) for day, steps in found.items()}
+
+    @property
+    def waits(self) -> tuple[Step, ...]:
+        """What is waited for, by when it begins: cures, tumbler, parts, lots."""
+        return tuple(sorted((step for step in self.steps if step.what != "work"),
+                            key=lambda one: (one.start, one.number)))
+
+
+__all__ = ["Activity", "Bench", "BenchPlan", "Draft", "Due", "Proof", "Step"]
