@@ -85,8 +85,7 @@ def closed(ledger: Ledger, shop: Shop, number: str) -> tuple[str, ...]:
         found = follow(ledger, shop, f"{number} was closed")
     except BadInput as error:
         return (f"How far hours go together stays as it is set: {error}",)
-    return tuple(f"{one.words}: set now. Back with: estimator review undo {one.key}"
-                 for one in found)
+    return tuple(f"{one.words}: that is set now, and can be taken back." for one in found)
 
 
 def accept(shop: Shop, proposal: Proposal, on: date | None = None, why: str = "") -> str:
