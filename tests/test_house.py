@@ -35,7 +35,7 @@ ROWS = [
     {"estimate"},
     {"simulate"},
     {"quote"},
-    {"trace", "options", "winning", "resale"},
+    {"trace", "options", "winning", "schedule", "resale"},
     {"plots", "documents", "jobs"},
     {"review", "demo"},
     {"pages", "commands"},
