@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 _STEPS = 60
-_NEAR = 1e-6  # shares that move by less than this have been found
+_NEAR = 1e-5  # shares that move by less than this have been found
 _MOST = 0.99  # of all shares together: something is left to the item itself
 _NAMES = 3  # job, hand, kind
 
@@ -176,8 +176,11 @@ class _Sums:
         middle = rest * np.eye(q) + root[:, None] * self.G * root
         T = root[:, None] * np.linalg.inv(middle) * root
         TG = T @ self.G
-        ZWZ = (self.G - self.G @ TG) / rest
-        logs = ((self.sizes - q) * math.log(rest) + np.linalg.slogdet(middle)[1]).sum()
+        left_G = self.G - self.G @ TG
+        ZWZ = left_G / rest
+        root_middle = np.linalg.cholesky(middle)
+        logs = float((self.sizes - q).sum()) * math.log(rest) + 2 * float(
+            np.log(np.einsum("jaa->ja", root_middle)).sum())
 
         # The mean, by weighted least squares; the job's column is all ones.
         ZWy = (self.u - np.einsum("jab,jb->ja", TG.transpose(0, 2, 1), self.u)) / rest
@@ -194,7 +197,7 @@ class _Sums:
         variance = eWe / (self.n - 1)
         likelihood = -0.5 * ((self.n - 1) * math.log(variance) + logs + math.log(weight))
 
-        ZWWZ = ((np.eye(q) - TG) * (self.G - self.G @ TG)).sum((0, 1)) / rest**2
+        ZWWZ = ((np.eye(q) - TG) * left_G).sum((0, 1)) / rest**2
         WW = float(self.sizes.sum() - 2 * np.einsum("jaa->", TG)
                     + np.einsum("jab,jba->", TG, TG)) / rest**2
         W = float(self.sizes.sum() - np.einsum("jaa->", TG)) / rest
