@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from estimator.buying.budget import cheapest
@@ -172,19 +172,27 @@ def task(
                 late = max(0.0, houses[at].days_typical - days.get(part, 0.0))
                 singles.append(Single(part, at, late, offer, units, cost))
             continue
-        lacking = [part for part in group.lacks if not covered(
-            Group({**dict.fromkeys(group.lacks, 0), part: group.lacks[part]},
-                  group.sold, group.swaps, group.contents), set(group.sold))]
+        group, lacking = _coverable(group)
         unmet += lacking
-        group = Group({part: 0 if part in lacking else lack
-                       for part, lack in group.lacks.items()},
-                      group.sold, group.swaps, group.contents)
         if not any(lack > 0 for lack in group.lacks.values()):
             continue
         groups.append(group)
         bands += _bands(group, sold, houses, days, needs)
     return Task(houses, needs, wanted, tuple(singles), tuple(groups), tuple(bands),
                 tuple(sorted(unmet)))
+
+
+def _coverable(group: Group) -> tuple[Group, list[str]]:
+    """The group without the needs that cannot be covered, and those."""
+    lacks, lacking = {part: min(0, lack) for part, lack in group.lacks.items()}, []
+    for part, lack in group.lacks.items():
+        if lack > 0:
+            tried = replace(group, lacks={**lacks, part: lack})
+            if covered(tried, set(group.sold)):
+                lacks[part] = lack
+            else:
+                lacking.append(part)
+    return replace(group, lacks=lacks), lacking
 
 
 def _together(needs, swaps, holds) -> list[list[str]]:

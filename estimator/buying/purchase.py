@@ -100,25 +100,26 @@ def buy(
     decided, parcels = whole, None
     if wish.first == "days":
         decided = next(part for late in whole.delays if (part := whole.within(late)) is not None)
+    undecided = bool(decided.singles or decided.bands)
     known = quick.plan(decided, wish, fill)
     if known and caps and _over(decided, known[0], caps):
         known = None
-    if wish.first == "parcels" and (decided.singles or decided.bands):
+    if wish.first == "parcels" and undecided:
         parcels = Model(decided, caps).least_parcels(most_seconds)
         if known and parcels is not None and _parcels(decided, known[0]) > parcels:
             known = None
     better, solved = None, Solution(None, 0.0, True)
-    if decided.singles or decided.bands:
+    if undecided:
         better, solved = Model(decided, caps, fill).solve(
             wish, known and known[1], parcels, most_seconds, progress, begun)
     choice = better or (known and known[0])
-    if choice is None and (decided.singles or decided.bands):
+    if choice is None and undecided:
         raise BadInput(Fault("No choice of suppliers covers every need within the limits.",
                              "Raise what a supplier may send, or give it more seconds."))
     choice = choice or Choice((), {}, {}, {})
     reached = quick.worth(decided, choice, wish, fill)
     proven = solved.proven and reached <= solved.bound + SAME
-    if wish.first == "parcels":
+    if wish.first == "parcels" and undecided:
         proven = proven and parcels is not None
     orders, shelf, offers = _orders(decided, choice, market, fill)
     return Basket(
@@ -201,14 +202,14 @@ def _orders(task: Task, choice: Choice, market: Market, fill: bool):
 
 def _share(number, group, choice, task, market, bought, shelf) -> None:
     """Say which line covers which need of a group: the part itself, kits, then substitutes."""
-    pools: dict[str, list[list]] = {}  # part: [units left, covers of the line or None]
+    pools: dict[str, list[list]] = {}  # part: [units left, covers of the line or None, from what]
     for part in group.lacks:
         need = task.needs.get(part, 0)
         spare = on_shelf(market, part) - min(need, on_shelf(market, part))
-        pools[part] = [[float(spare), None]] if spare else []
+        pools[part] = [[float(spare), None, part]] if spare else []
     for _, offer, units, covers in bought:
         if offer.part in pools:
-            pools[offer.part].append([float(units), covers])
+            pools[offer.part].append([float(units), covers, offer.part])
     for kit, contents in group.contents.items():
         left = choice.opened.get((number, kit), 0)
         for entry in pools[kit]:
@@ -216,10 +217,10 @@ def _share(number, group, choice, task, market, bought, shelf) -> None:
             entry[0] -= taken
             left -= taken
             for part, each in contents.items():
-                pools[part].append([taken * each, entry[1]])
+                pools[part].append([taken * each, entry[1], kit])
     swapped = {pair[1:]: count for pair, count in choice.swapped.items() if pair[0] == number}
 
-    def take(part: str, units: float, need: str, per: float, source: str) -> None:
+    def take(part: str, units: float, need: str, per: float) -> None:
         for entry in pools[part]:
             taken = min(units, entry[0])
             if taken > 1e-9:
@@ -227,16 +228,16 @@ def _share(number, group, choice, task, market, bought, shelf) -> None:
                 units -= taken
                 done = int(taken / per + 1e-9)
                 if entry[1] is None:
-                    shelf.append((need, source, done))
+                    shelf.append((need, entry[2], done))
                 else:
                     entry[1].append((need, done))
 
     for part, lack in group.lacks.items():
         into = sum(count for (_, other), count in swapped.items() if other == part)
-        take(part, max(0, lack - into), part, 1.0, part)
+        take(part, max(0, lack - into), part, 1.0)
     for (one, other), count in swapped.items():
         each = next(units for a, b, units in group.swaps if (a, b) == (one, other))
-        take(one, count * each, other, each, one)
+        take(one, count * each, other, each)
     for row in bought:
         merged: dict[str, int] = {}
         for need, units in row[3]:

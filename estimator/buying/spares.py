@@ -201,8 +201,8 @@ def second_round(
     options = [doubt.options() for doubt in doubts]
     each = freight + days * day
 
-    def total(cost: float, log_enough: float) -> float:
-        return cost + each * (1 - (1 - anyway) * math.exp(log_enough))
+    def total(cost, log_enough):
+        return cost + each * (1 - (1 - anyway) * np.exp(log_enough))
 
     best, picked = _least(options, total)
     none = [rows[0] for rows in options]
@@ -234,21 +234,26 @@ def _least(options, total) -> tuple[float, tuple[int, ...]]:
         total(math.fsum(part[place][0] for part, place in zip(rows, places, strict=True)),
               math.fsum(part[place][1] for part, place in zip(rows, places, strict=True)))
         for places in _steps(rows))
-    front: list[tuple[float, float, tuple[int, ...]]] = [(0.0, 0.0, ())]
+    costs, enough, taken = np.zeros(1), np.zeros(1), []
     for number, part in enumerate(rows):
         rest_cost, rest_sure = sum(cheap[number + 1:]), sum(sure[number + 1:])
-        grown = sorted(
-            ((cost + more, enough + other, (*places, place))
-             for cost, enough, places in front for place, (more, other) in enumerate(part)),
-            key=lambda row: (row[0], -row[1]))
-        front, best = [], -math.inf
-        for cost, enough, places in grown:
-            if (enough > best or not front) and (
-                    total(cost + rest_cost, enough + rest_sure) <= known + 1e-9):
-                front.append((cost, enough, places))
-                best = enough
-    cost, enough, places = min(front, key=lambda row: (total(row[0], row[1]), row[2]))
-    return total(cost, enough), places
+        costs = np.add.outer(costs, [cost for cost, _ in part])
+        enough = np.add.outer(enough, [other for _, other in part])
+        origin = np.indices(costs.shape).reshape(2, -1)
+        costs, enough = costs.ravel(), enough.ravel()
+        order = np.lexsort((-enough, costs))
+        best_before = np.maximum.accumulate(np.append(-np.inf, enough[order][:-1]))
+        kept = (enough[order] > best_before) & (
+            total(costs[order] + rest_cost, enough[order] + rest_sure) <= known + 1e-9)
+        order = order[kept]
+        costs, enough = costs[order], enough[order]
+        taken.append(origin[:, order])
+    at = int(np.argmin(total(costs, enough)))
+    least, places = float(total(costs, enough)[at]), []
+    for before, place in reversed(taken):
+        places.append(int(place[at]))
+        at = before[at]
+    return least, tuple(reversed(places))
 
 
 def _steps(rows) -> Iterable[tuple[int, ...]]:
