@@ -6,6 +6,7 @@ paid out is negative. A period is a year or a month, as the rate says.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,8 @@ from numpy.typing import ArrayLike
 from estimator.units import within
 
 _SAME = 1e-9
+_LONG = 60
+"""Payments beyond which a polynomial of theirs is slow and dull to solve."""
 
 
 @dataclass(frozen=True)
@@ -166,13 +169,10 @@ def internal_rate(flows: ArrayLike) -> Earned:
         return Earned(None, (), "No money comes back.")
     changes = sign_changes(values)
     if changes == 1:
-        roots = rates_of_return(values)
-        rate = float(numpy_financial.irr(values))
-        # The library starts a search; with one change of sign there is one root for sure.
-        if not np.isfinite(rate) or not roots or abs(rate - roots[0]) > 1e-6 * (1 + abs(rate)):
-            if len(roots) != 1:
-                return Earned(None, roots, "The rate of return lies too far out to be found.")
-            rate = roots[0]
+        rate = float(numpy_financial.irr(values)) if len(values) <= _LONG else math.nan
+        # With one change of sign there is one root; where the library gives up, we do not.
+        if not abs(_leftover(rate, values)) <= 1e-9:
+            rate = _only_root(values)
         return Earned(round(rate, 12), (rate,))
     roots = rates_of_return(values)
     if len(roots) == 1:
@@ -183,6 +183,29 @@ def internal_rate(flows: ArrayLike) -> Earned:
     said = " and ".join(f"{100 * rate:.1f} %" for rate in roots)
     return Earned(None, roots, f"The payments turn {changes} times between out and in; {said} "
                   "would all be right, so none of them says what is earned.")
+
+
+def _leftover(rate: float, values: np.ndarray) -> float:
+    """What the payments are worth at a rate, as a share of what is moved at all there."""
+    if not rate > -1:
+        return math.nan
+    # From whichever end keeps the powers small.
+    powers = np.arange(len(values)) if rate >= 0 else np.arange(len(values)) - len(values) + 1
+    terms = values * (1 + rate) ** -powers.astype(float)
+    return float(terms.sum() / np.abs(terms).sum())
+
+
+def _only_root(values: np.ndarray) -> float:
+    """The rate of payments that turn once, halving between bounds in ln(1 + rate)."""
+    low, high = -30.0, 30.0
+    rising = _leftover(math.expm1(low), values) < 0
+    for _ in range(200):
+        middle = (low + high) / 2
+        if (_leftover(math.expm1(middle), values) < 0) == rising:
+            low = middle
+        else:
+            high = middle
+    return math.expm1((low + high) / 2)
 
 
 def modified_rate(flows: ArrayLike, finance: float, reinvest: float) -> float | None:

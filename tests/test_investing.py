@@ -64,6 +64,14 @@ def test_two_rates_of_return_are_both_found_and_none_is_told():
     assert sign_changes([-350, 950, -620]) == 2
 
 
+def test_many_payments_have_their_rate_too():
+    """A loan paid back over forty years of months at half a per cent, and one that is a bargain."""
+    payment = -numpy_financial.pmt(0.005, 480, 100_000)
+    assert internal_rate([-100_000, *[payment] * 480]).rate == pytest.approx(0.005, rel=1e-9)
+    assert internal_rate([-1, *[0.0] * 99, 1e6]).rate == pytest.approx(1e6 ** 0.01 - 1)
+    assert internal_rate([-1e6, *[0.0] * 99, 1]).rate == pytest.approx(1e-6 ** 0.01 - 1)
+
+
 def test_payments_without_a_rate_of_return_say_so():
     """Only in, only out, nothing at all, and out and in again without a root."""
     assert internal_rate([100, 20]).rate is None
@@ -92,7 +100,7 @@ def test_figures_of_the_library():
         == pytest.approx(0.126094, abs=5e-7)
     assert modified_rate([-100, 50, -60, 70], 0.10, 0.12) == pytest.approx(-0.0390937, abs=5e-8)
     # irr([-5, 10.5, 1, -8, 1]) is printed as 0.0886; the payments turn three times and
-    # another rate does as well, so none is told, but it is among them.
+    # two other rates do as well, so none is told, but it is among them.
     assert 0.0886 in [round(rate, 4) for rate in rates_of_return([-5, 10.5, 1, -8, 1])]
 
 

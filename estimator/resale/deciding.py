@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -485,7 +485,7 @@ def _paying(here: _Setting, played: Mapping[str, _Played], worths: Mapping[str, 
         * line.count / max(usual.get(line.assembly, 1.0), line.count) * done.get(index, 1.0)
         if line.assembly in tables.sale_weights and line.condition is not None else 0.0
         for index, line in zip(indexes, lines, strict=True)]
-    gains = step * paying.shares(weights)
+    gains = _gains(here, aim.row, step, lines, weights)
     factor = odds.hours_factor
     hours = np.array([factor * sum(float(row.mean()) for row in
                                    (odds.lines[k].hours, odds.lines[k].find_hours)
@@ -516,6 +516,27 @@ def _paying(here: _Setting, played: Mapping[str, _Played], worths: Mapping[str, 
                   tuple(sorted(rows, key=lambda row: (row.cost - row.gain, row.line))),
                   named(chosen), named(every),
                   tuple(named(one) for one in paying.frontier(whole, budget=here.deal.budget)))
+
+
+def _gains(here: _Setting, row: SaleRatio, step: float, lines: Sequence, weights: Sequence[float]
+           ) -> np.ndarray:
+    """The step shared out over the lines; together just the step. [money]
+
+    What a machine gains by being whole and playing goes to the lines that kept it from that,
+    the rest by the weights.
+    """
+    stopped = [
+        weight if weight and line.condition in ("failed", "missing")
+        and (here.found == "incomplete" or here.tables.sale_weights[line.assembly].stops_play)
+        else 0.0
+        for line, weight in zip(lines, weights, strict=True)]
+    plays, now = (here.tables.sale_ratios.get((AS_FOUND, state, None))
+                  for state in ("working", here.found))
+    part = 0.0
+    if here.found in ("not-working", "incomplete") and any(stopped) and plays and now \
+            and row.typical > now.typical:
+        part = min(1.0, (plays.typical - now.typical) / (row.typical - now.typical))
+    return step * (part * paying.shares(stopped) + (1 - part) * paying.shares(weights))
 
 
 def _done(here: _Setting, job: Estimate) -> dict[int, float]:

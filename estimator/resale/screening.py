@@ -3,7 +3,7 @@
 Everything is arrays that fit each other by numpy's rules: machines down, choices across. What is
 multiplied or added is taken as independent; the first four moments are exact for that, and the
 quantiles follow from them by the expansion of E. Cornish & R. Fisher ("Revue de l'Institut
-international de statistique" 5, 1938). Good to a fiftieth of a standard deviation between the
+international de statistique" 5, 1938). Good to a thirtieth of a standard deviation between the
 5 % and the 95 % quantile for what shops sell, to a twentieth where ratios are as wide as those of
 full restorations; where the line is near, play the trials.
 """
