@@ -259,6 +259,18 @@ def _at_random(bench, draw):
         left_out, extras=(("extra-led-set", 1),))
 
 
+def test_a_line_that_is_gone_keeps_its_name(bench):
+    """It is named with the count that it had, and its price is taken off."""
+    place = bench.place("motorised-toy")
+    lines = tuple(line for i, line in enumerate(bench.survey.lines) if i != place)
+    found, _ = bench.revise(replace(bench.survey, lines=lines), ["wish"])
+    (gone,) = found.changes
+    assert (gone.key, gone.kind, gone.said) == (
+        f"line-{place + 1}", "left out", "no longer in the survey")
+    assert gone.title == bench.quoted.titles[place]
+    assert gone.amount == -next(line.price for line in bench.quoted.lines if line.line == place)
+
+
 def test_today_s_tables_are_taken_only_if_asked_for(bench, tmp_path):
     """They are a change of their own, with the rows that differ; the find costs what it costs
     with them."""
@@ -383,6 +395,21 @@ def test_what_has_hours_or_is_done_stays_and_the_rest_of_it_is_added(bench):
     assert more[items[0].operation].title.endswith("(4)")
     for item in went:
         assert more[item.operation].typical == pytest.approx(2 * item.typical)
+
+
+def test_a_set_up_is_done_once_a_job(bench):
+    """One flipper more of the same kind: its item carries no set-up, for the others do."""
+    setups = {item.work.operation.operation: item.work.operation.setup
+              for item in bench.quoted.job.items}
+    bench.offer(replace(bench.survey, lines=(*bench.survey.lines, replace(
+        bench.survey.lines[bench.place("flipper")], note="the third one"))))
+    _, came, went, _ = jobs.agree(bench.ledger, "harbour", on=DAY)
+    assert went == ()
+    assert any(setups[item.operation] for item in came)
+    assert [item.setup for item in came] == [0] * len(came)
+    for operation, setup in setups.items():
+        shares = [item.setup for item in bench.quoted_items if item.operation == operation]
+        assert math.fsum(shares) == pytest.approx(setup)
 
 
 def test_a_clock_and_a_mark_keep_their_items(bench):
@@ -577,6 +604,16 @@ def test_a_closed_job_and_an_unknown_one_are_not_changed(bench):
     with pytest.raises(BadInput, match="was closed"):
         jobs.offer(bench.ledger, found, used)
     assert bench.ledger.revisions() == ()
+
+
+def test_an_offer_on_what_holds_no_more_is_refused(bench):
+    """Worked out before another one was agreed to: it is to be worked out anew."""
+    found, used = bench.revise(_found(bench))
+    other = bench.offer(bench.survey.with_line(bench.place("flipper"), **CRACKED))
+    jobs.agree(bench.ledger, "harbour", on=DAY)
+    with pytest.raises(BadInput, match=f"{other.offer.number} holds for Harbour by now.*anew"):
+        jobs.offer(bench.ledger, found, used)
+    assert [one.number for one in bench.ledger.revisions()] == [other.offer.number]
 
 
 def test_an_answer_is_given_once(bench):

@@ -150,8 +150,7 @@ class Revisions(Database):
         Raises
         ------
         BadInput
-            If it was answered already, the job is closed, the quote that it revises does not hold
-            any more, or hours were booked meanwhile.
+            If it was answered already, the job is closed, or hours were booked meanwhile.
         """
         from sqlalchemy import insert, update
         t = tables()
@@ -160,7 +159,6 @@ class Revisions(Database):
             found = revisions_in(connection)
             revision = _waiting(number, found, on)
             job = _open_job(connection, revision.job)
-            _of_what_stands(revision, found, job)
             busy = {entry.item for entry in entries_in(connection, TimeEntry, job=job.number)}
             busy |= {clock.item for clock in clocks_in(connection) if clock.job == job.number}
             busy |= {mark.item for mark in entries_in(connection, Done, job=job.number)}
