@@ -63,7 +63,6 @@ class WholeShop:
         """No old figures below what is said."""
         self.blocks.layout.display = "none"
 
-    @guarded("review")
     def show(self) -> None:
         """Look through the closed jobs beside the page, then draw."""
         self.steps.stop()
@@ -85,8 +84,13 @@ class WholeShop:
                 ledger.close()
         return work
 
-    @guarded("review")
     def _came(self, found) -> None:
+        # Steps say for themselves what goes wrong in them.
+        if self._took(found):
+            self.steps.start()
+
+    @guarded("review")
+    def _took(self, found) -> bool:
         if isinstance(found, BadInput):
             raise BadInput(Fault(plain_words(fault.what), "Book some under Book time.")
                            for fault in found.faults)
@@ -95,7 +99,7 @@ class WholeShop:
         self.jobs_box.layout.display = "" if self.found.jobs else "none"
         self.head.value = self._headline()
         self.notes.value = showing.notes(self.found.notes)
-        self.steps.start()
+        return True
 
     def _headline(self) -> str:
         found, settings = self.found, self.workshop.shop.settings

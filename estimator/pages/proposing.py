@@ -54,7 +54,6 @@ class Proposing:
         """A decision that could not be kept is not shown as if it were."""
         self.status.value = ""
 
-    @guarded("proposals")
     def show(self) -> None:
         """Look through the closed jobs beside the page, then draw; what was decided at once."""
         self.steps.stop()
@@ -74,8 +73,13 @@ class Proposing:
                 ledger.close()
         return work
 
-    @guarded("proposals")
     def _came(self, found: Sequence[Proposal]) -> None:
+        # Steps say for themselves what goes wrong in them.
+        if self._laid_out(found):
+            self.steps.start()
+
+    @guarded("proposals")
+    def _laid_out(self, found: Sequence[Proposal]) -> bool:
         self.found = {one.key: one for one in found}
         for key, one in self.found.items():
             if key not in self._cards:
@@ -88,7 +92,7 @@ class Proposing:
             self.cards.children = shown
         names = {job.number: job for job in self.workshop.jobs}
         self.steps = Later(0, [lambda one=one: self._drawn(one, names) for one in found])
-        self.steps.start()
+        return True
 
     @guarded("proposals")
     def _drawn(self, one: Proposal, names: Mapping[str, Job]) -> None:
@@ -131,6 +135,7 @@ class Proposing:
         self.status.value = (f'<p role="status" class="est-form-status" data-testid="decided">'
                              f"{html.escape(said)}</p>")
 
+    @guarded("proposals")
     def _list(self) -> None:
         log = proposals.decisions(self.workshop.shop)
         stands = {id(rows[-1]) for rows in decided.standing(log).values()}

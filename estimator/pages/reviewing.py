@@ -48,11 +48,16 @@ class OneJob:
         """No figures of another job below what is said."""
         self.blocks.layout.display = "none"
 
-    @guarded("review")
     def show(self) -> None:
         """Show the chosen job: first its figures, then the charts one by one."""
-        shop = self.workshop
         self.steps.stop()
+        # Steps say for themselves what goes wrong in them.
+        if self._looked():
+            self.steps.start()
+
+    @guarded("review")
+    def _looked(self) -> bool:
+        shop = self.workshop
         if shop.job is None:
             self.blocks.layout.display = "none"
             raise BadInput(_fault("No job is chosen.", "Choose one above."))
@@ -67,7 +72,7 @@ class OneJob:
             part.value = ""
         self.head.value = self._headline()
         self.notes.value = showing.notes(self.found.notes)
-        self.steps.start()
+        return True
 
     def _headline(self) -> str:
         found, settings = self.found, self.workshop.shop.settings
