@@ -14,7 +14,7 @@ from estimator.catalogue import Condition, Level
 from estimator.errors import BadInput
 from estimator.estimate import estimate
 from estimator.resale import LEAVE, Deal, Words, as_dict, resale, selling
-from estimator.resale.deciding import finds_seen
+from estimator.resale.after import finds_seen
 from estimator.scope import scope
 from estimator.shop import open_shop
 from estimator.survey import read

@@ -80,6 +80,11 @@ class Cash:
             found += net * powers[month]
         return found
 
+    def income_worth(self, rate: float) -> np.ndarray:
+        """What the sales alone are worth now. [money]"""
+        powers = (1 + rate) ** -np.arange(self.last + 1.0)
+        return np.sum([net * powers[month] for net, month in self.sales], axis=0)
+
     @property
     def last(self) -> int:
         """The last month in which anything is paid."""

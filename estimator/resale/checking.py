@@ -84,8 +84,8 @@ def _rates(deal: Deal) -> Iterable[Fault]:
 
 def _rest(deal: Deal, on: date) -> Iterable[Fault]:
     weekly = deal.hours_per_week
-    if weekly is not None and not 0 < weekly <= 168:
-        yield Fault(f"{weekly:g} bench hours a week; it must be over 0 and at most 168.",
+    if weekly is not None and not 0.5 <= weekly <= 168:
+        yield Fault(f"{weekly:g} bench hours a week; it must be 0.5 to 168.",
                     column="hours_per_week")
     if deal.wait_weeks > 520:
         yield Fault(f"A wait of {deal.wait_weeks:g} weeks is over ten years.",

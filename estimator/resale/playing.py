@@ -1,0 +1,234 @@
+"""What all choices share, and each of them played through on the same trials."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from estimator import durations, investing, labour
+from estimator.catalogue import LEVELS, Era, Level, SaleRatio, Way
+from estimator.durations import Range
+from estimator.estimate import Estimate, estimate
+from estimator.resale import parting, selling
+from estimator.resale.cash import DAYS, Cash, months
+from estimator.resale.drawing import Market
+from estimator.resale.records import Deal, Parted
+from estimator.scope import scope
+from estimator.shop import Shop
+from estimator.simulate import Odds, simulate
+from estimator.survey import Survey
+
+AS_FOUND = "as-found"
+
+
+@dataclass(frozen=True)
+class Played:
+    """A choice in every trial: its cash with hours at cost, and with what they earn otherwise."""
+
+    key: str
+    row: SaleRatio | None
+    cash: Cash
+    full: Cash
+    hours: np.ndarray
+    cost: np.ndarray
+    job: Estimate | None = None
+    odds: Odds | None = None
+
+
+class Setting:
+    """All that the choices share: the market, fees, rates, the machine's state."""
+
+    def __init__(self, survey: Survey, deal: Deal, shop: Shop, on: date):
+        self.survey, self.deal, self.on = survey, deal, on
+        said = {"storage_cost_per_month": deal.storage_per_month,
+                "capital_rate_per_year": deal.capital_rate,
+                "bench_hours_per_week": deal.hours_per_week}
+        self.settings = settings = shop.settings.model_copy(
+            update={key: value for key, value in said.items() if value is not None})
+        self.shop = replace(shop, settings=settings)
+        self.tables = shop.catalogue
+        self.era: Era = survey.machine.era
+        self.rate = investing.monthly_rate(settings.capital_rate_per_year)
+        self.want = settings.capital_rate_per_year if deal.want is None else deal.want
+        self.confidence = settings.confidence if deal.confidence is None else deal.confidence
+        self.hour_cost = _hour_cost(settings)
+        earns = settings.bench_hour_earns if deal.bench_hour_earns is None \
+            else deal.bench_hour_earns
+        self.hour_earns = earns or labour.charge_out(self.hour_cost, settings.margin)
+        self.market = Market(deal.seed, deal.trials, settings.ratio_share)
+        low = deal.value * (1 - settings.value_spread) if deal.value_low is None \
+            else deal.value_low
+        high = deal.value * (1 + settings.value_spread) if deal.value_high is None \
+            else deal.value_high
+        self.value = self.market.amount("value", Range(low, deal.value, high))
+        self.found, self.found_why = _state(survey, deal, self.era, self.tables, settings)
+        self.outlay = 0.0
+        if deal.asking is not None:
+            self.outlay = float(selling.all_in(deal.asking, *self.premium,
+                                               tax=deal.purchase_tax)) + deal.fetching
+
+    @property
+    def premium(self) -> tuple[float, float, float | None]:
+        """Buyer's premium of where it is bought: share, least, greatest."""
+        return premium_of(self.tables.ways[self.deal.buying], self.deal.premium)
+
+    def row(self, choice: str) -> SaleRatio | None:
+        """The row of a choice that holds for this machine, the nearest first."""
+        for found, era in ((self.found, self.era), (self.found, None), (None, self.era),
+                           (None, None)):
+            row = self.tables.sale_ratios.get((choice, found, era))
+            if row is not None:
+                return row
+        return None
+
+    def ratio(self, row: SaleRatio, state: str = "") -> np.ndarray:
+        return self.market.ratio(state or row.choice, Range(row.low, row.typical, row.high))
+
+    def fee(self, way: Way, own: float | None) -> np.ndarray:
+        if own is not None:
+            return np.full(self.deal.trials, own)
+        return self.market.amount(f"fee of {way.way}", Range(way.low, way.typical, way.high))
+
+    def income(self, ratio: np.ndarray) -> np.ndarray:
+        """What the sale of the whole machine leaves in each trial. [money]"""
+        way = self.tables.ways[self.deal.way]
+        price = self.value * ratio * self.market.amount(
+            f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high))
+        hammer = selling.hammer_for(price, *premium_of(way))
+        return selling.kept(hammer, self.fee(way, self.deal.fee), way.fee_minimum, way.fee_cap,
+                            way.fixed)
+
+    def days(self) -> np.ndarray:
+        """Days to sell the whole machine. [d]"""
+        table = self.tables.days_to_sell
+        row = table.get((self.deal.way, self.era)) or table[self.deal.way, None]
+        return self.market.amount(f"days by {row.way}", Range(row.low, row.typical, row.high))
+
+
+def play(here: Setting) -> tuple[dict[str, Played], tuple[Parted, ...], tuple[str, ...]]:
+    found: dict[str, Played] = {}
+    parts: tuple[Parted, ...] = ()
+    notes = []
+    floor = here.row(AS_FOUND)
+    least = None if floor is None else here.ratio(floor)
+    for choice in dict.fromkeys(row.choice for row in here.tables.sale_ratios.values()):
+        row = here.row(choice)
+        if row is None:
+            notes.append(f'"{choice}" has no row for a machine found {here.found} of this era.')
+        elif row.method == "part-out":
+            found[choice], parts = _parted(here, row)
+        else:
+            found[choice] = _worked(here, row, least)
+    return found, parts, tuple(notes)
+
+
+def _worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
+    """A choice that ends in the sale of the whole machine."""
+    deal, settings = here.deal, here.settings
+    dropped = frozenset(k for k, line in enumerate(here.survey.lines)
+                        if line.assembly in row.without)
+    works = scope(here.survey, row.level, here.tables, dropped=dropped,
+                  added=tuple((name, 1) for name in row.adds))
+    job = estimate(works, here.shop)
+    odds = simulate(job, settings, trials=deal.trials, seed=deal.seed)
+    ratio = here.ratio(row)
+    if least is not None:
+        # Work never makes a machine worth less than it was.
+        ratio = np.maximum(ratio, least)
+    # The look on arrival is done before the machine is offered; it does not hold up its sale.
+    days = np.zeros(deal.trials) if row.level == Level.AS_FOUND else odds.days
+    wait = 0 if row.level == Level.AS_FOUND else deal.wait_weeks * 7
+    sold = months(wait + days + here.days())
+    income = here.income(ratio)
+    other = odds.cost - odds.hours * odds.hour_cost
+    after = int(wait // DAYS)
+    now = here.outlay
+
+    def cash(spent: np.ndarray) -> Cash:
+        works = months(wait + days) - after
+        return Cash(spent, np.maximum(works, 1), sold, settings.storage_cost_per_month,
+                    ((income, sold),), after, now)
+
+    return Played(row.choice, row, cash(odds.cost), cash(other + odds.hours * here.hour_earns),
+                   odds.hours, odds.cost, job, odds)
+
+
+def _parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
+    """The machine taken to pieces and sold offer by offer."""
+    deal, settings, way = here.deal, here.settings, here.tables.ways[here.deal.parts_way]
+    names = scope(here.survey, Level.AS_FOUND, here.tables).names
+    listings = parting.inventory(here.survey, here.era, names, here.tables)
+    ratio = durations.pert_mean(row.low, row.typical, row.high)
+    fee = here.fee(way, None)
+    price = durations.pert_mean(way.price_low, way.price_typical, way.price_high)
+    parts = tuple(
+        Parted(one, one.price(deal.value, row.typical),
+               one.expected(float(here.value.mean()), ratio) * price * (1 - float(fee.mean())),
+               durations.mean_of(one.hours) * here.hour_cost)
+        for one in listings)
+    gross = here.value * here.ratio(row) * here.market.amount(
+        f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high))
+    hours = np.zeros(deal.trials)
+    sales, kept = [], np.ones(deal.trials, int)
+    taken = [part.listing for part in parts if part.pays]
+    for one in taken:
+        hours += here.market.amount(f"hours of parting {one.name}", one.hours)
+    wait = deal.wait_weeks * 7
+    works = months(wait + hours * 7 / settings.bench_hours_per_week)
+    for one in taken:
+        sold = here.market.sold(one.name, one.listings, one.sold)
+        income = gross * one.share / (one.sold * one.listings) * sold * (1 - fee)
+        month = months(works * DAYS + DAYS * here.market.amount(
+            f"months of {one.name}", one.months))
+        sales.append((income, month))
+        kept = np.maximum(kept, month)
+    # What is left goes when the last part does.
+    sales.append((np.full(deal.trials, -settings.disposal_cost), kept))
+    after = int(wait // DAYS)
+
+    def cash(hour: float) -> Cash:
+        return Cash(hours * hour, np.maximum(works - after, 1), kept,
+                    settings.storage_cost_per_month, tuple(sales), after, here.outlay)
+
+    return (Played(row.choice, row, cash(here.hour_cost), cash(here.hour_earns), hours,
+                    hours * here.hour_cost), parts)
+
+
+def work_choices(played: Mapping[str, Played]) -> list[Played]:
+    """Choices that take the machine apart and sell it whole."""
+    least = LEVELS.index(Level.SHOP_JOB)
+    return [one for one in played.values()
+            if one.job is not None and LEVELS.index(one.row.level) >= least]
+
+
+def _state(survey: Survey, deal: Deal, era: Era, tables, settings) -> tuple[str, str]:
+    """The state a machine is found in, and why."""
+    if deal.found is not None:
+        return deal.found, "as said"
+    gone = parting.missing_share(survey, era, tables)
+    if gone >= settings.incomplete_share:
+        return "incomplete", f"{100 * gone:.0f} % of it is missing, by the worth of its parts"
+    for line in survey.lines:
+        row = tables.sale_weights.get(line.assembly)
+        if row is not None and row.stops_play and line.count \
+                and line.condition in ("failed", "missing"):
+            name = tables.assemblies[line.assembly].name.lower()
+            return "not-working", f"it cannot be played: {name} {line.condition}"
+    return "working", "nothing that stops play is failed or missing"
+
+
+def premium_of(way: Way, own: float | None = None) -> tuple[float, float, float | None]:
+    share = way.premium if own is None else own
+    return share, way.premium_minimum if share else 0.0, way.premium_cap
+
+
+def _hour_cost(settings) -> float:
+    return labour.hourly_cost(settings.pay_per_hour, settings.on_cost_share,
+                              settings.paid_hours_per_year, settings.overhead_per_year,
+                              settings.productive_share)
+
+
+__all__ = ["AS_FOUND", "Played", "Setting", "play", "premium_of", "work_choices"]
