@@ -15,7 +15,7 @@ function render({ model, el }) {
   const name = model.get("name");
   const inputs = new Map(); // field → its input
   const faults = new Map(); // field → where its fault stands
-  let sure = [], act = "", waiting = 0;
+  let sure = [], act = "", waiting = 0, told_up = {}; // the last values that went up
 
   const grid = make("div", { class: "est-fields" });
   const general = make("div", {});
@@ -30,13 +30,14 @@ function render({ model, el }) {
   const send = (what, yes) => {
     clearTimeout(waiting);
     act = what;
-    model.send({ act: what, values: values(), sure: yes });
+    told_up = values();
+    model.send({ act: what, values: told_up, sure: yes });
   };
   const typed = at => {
     clearTimeout(waiting);
     sure = [];
     asked.replaceChildren();
-    waiting = setTimeout(() => model.send({ typed: values() }), at);
+    waiting = setTimeout(() => { told_up = values(); model.send({ typed: told_up }); }, at);
   };
 
   const option = ([value, words]) => {
@@ -75,8 +76,9 @@ function render({ model, el }) {
   const build = () => {
     const there = document.activeElement;
     const at = [...inputs].find(([, node]) => node === there)?.[0];
-    // What somebody is typing right now is newer than what comes down.
-    const now = at && there.tagName !== "SELECT" ? there.value : undefined;
+    // What was typed since the last values went up is newer than what comes down.
+    const now = at && there.tagName !== "SELECT" && at in told_up && there.value !== told_up[at]
+      ? there.value : undefined;
     inputs.clear();
     faults.clear();
     grid.replaceChildren(...model.get("fields").map(field));
