@@ -160,7 +160,8 @@ class QuotePage:
         lines = box("est-lines", heading("Condition, line by line"), self.table)
         self.widget = box(
             "est-page", self.pulse,
-            box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved),
+            box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved,
+                widgets.HTML('<p><a href="review-hours.ipynb">Review hours</a></p>')),
             self.origin,
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
             box("est-block", heading("The machine"), self.alerts["machine"].widget,
