@@ -52,6 +52,9 @@ def test_a_quote_kept_by_an_earlier_version_is_estimated_again(ledger, quoted):
     for name, (quantity, unit, cost) in said.supplies.items():
         assert again.supplies[name] == (pytest.approx(quantity), unit, pytest.approx(cost))
     assert again.lots.keys() == said.lots.keys() != set()
+    lines = {lot["service"]: lot["lines"] for lot in held.answer["outwork"]}
+    assert {service: count for service, (_, count) in said.lots.items()} == lines
+    assert max(lines.values()) > 1
     assert (again.hour_cost, again.find_cost) == pytest.approx((said.hour_cost, said.find_cost))
     service, (charge, lines) = next(iter(said.lots.items()))
     (lot,) = [one for one in held.answer["outwork"] if one["service"] == service]

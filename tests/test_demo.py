@@ -176,10 +176,13 @@ def test_a_person_works_through_the_jobs_in_turn():
 
 
 def test_jobs_out_of_range_are_refused(tmp_path):
-    """Too few and too many, before anything is made."""
+    """Too few and too many, with every other fault at once, before anything is made."""
     for jobs_wanted in (2, 121):
         with pytest.raises(BadInput):
             demo_shop(tmp_path / "shop", jobs=jobs_wanted)
+    with pytest.raises(BadInput) as told:
+        demo_shop(tmp_path / "shop", jobs=0, seed=-1, on=date(1, 1, 1))
+    assert [fault.column for fault in told.value.faults] == ["jobs", "seed", "date"]
     assert list(tmp_path.iterdir()) == []
 
 

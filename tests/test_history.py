@@ -1,6 +1,9 @@
 """What closed jobs say together: by period, by kind of customer, what came back, hours to come."""
 
+import json
 import math
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -248,6 +251,20 @@ def test_walked_levels_hold_in_many_shops(ledger, shop, monkeypatch):
     counts = np.histogram(places, 5, (0, 1))[0] / len(places)
     assert counts.min() > 0.1
     assert counts.max() < 0.32
+
+
+def test_a_shop_without_a_ledger_costs_a_quote_nothing(shop, demo_survey_path):
+    """Its quote says null, and loads neither the database nor what learns."""
+    code = ("import sys; from estimator import cli; code = cli.main(sys.argv[1:]); "
+            "print(*sys.modules, file=sys.stderr); sys.exit(code)")
+    done = subprocess.run(
+        [sys.executable, "-c", code, "quote", demo_survey_path, "--level", "clean", "--json",
+         "--shop", shop.folder], capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout)["hours_by_records_p80"] is None
+    loaded = set(done.stderr.split())
+    assert "estimator.review.experience" in loaded
+    assert not {"sqlalchemy", "scipy", "alembic"} & loaded
+    assert not (shop.folder / "ledger.sqlite").exists()
 
 
 # --- the warranty reserve ------------------------------------------------------------------------

@@ -23,6 +23,7 @@ from estimator.quote import FIXED, TIME, Choices, Quote, quote
 from estimator.shop import Shop, new_shop, open_shop
 
 JOBS, MOST_JOBS = 30, 120
+_FIRST_YEAR = 2010
 _DAYS = 550  # so long do thirty jobs take
 _TRIALS = 1000
 _SURE = ("new-person", "long-day", "long-ago", "closed-job", "twice", "cap", "cap-ahead")
@@ -77,20 +78,28 @@ def demo_shop(folder: Path | str, *, jobs: int = JOBS, seed: int = 1, on: date |
     Raises
     ------
     BadInput
-        If something is in the folder already, it cannot be written, or `jobs` is out of range.
+        If something is in the folder already, it cannot be written, or a figure is out of range.
     """
-    folder = Path(folder)
+    folder, on = Path(folder).resolve(), on or date.today()
+    faults = []
     if not 3 <= jobs <= MOST_JOBS:
-        raise BadInput(Fault(f"{jobs} jobs; it must be 3 to {MOST_JOBS}.",
-                             f"{JOBS} show all there is to see."))
+        faults.append(Fault(f"{jobs} jobs; it must be 3 to {MOST_JOBS}.",
+                            f"{JOBS} show all there is to see.", column="jobs"))
+    if seed < 0:
+        faults.append(Fault(f"The seed is {seed}; it must be 0 or more.",
+                            "Each number makes another shop.", column="seed"))
+    if on.year < _FIRST_YEAR:
+        faults.append(Fault(f"The day is {on}; it must be in {_FIRST_YEAR} or later.",
+                            "Leave it out for today.", column="date"))
+    if faults:
+        raise BadInput(faults)
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
         raise BadInput(Fault("There is something in this folder already.",
                              "Choose a new one: the demo is a shop of its own.", str(folder)))
     part = folder.with_name(folder.name + ".part")
     shutil.rmtree(part, ignore_errors=True)
     try:
-        made = _made(part, jobs, np.random.default_rng(seed), on or date.today(),
-                     progress or (lambda share: None))
+        made = _made(part, jobs, np.random.default_rng(seed), on, progress or (lambda share: None))
         if folder.exists():
             folder.rmdir()
         part.rename(folder)
