@@ -64,7 +64,7 @@ def test_the_page_answers_what_how_much_when_and_what_if_not(found, tmp_path):
         "Addendum", found.offer.number, found.before.number, machine.title, machine.customer,
         machine.serial, "Lantern Hill Workshop", "revision 1", "base cracked through", "Found",
         "Your wish", "Flipper", "Drop target (3)", "What stays as it is", "If you do not agree",
-        "For the customer", "Signature", "as promised before",
+        "For the customer", "Signature", "as promised",
         *(_money(amount, found) for side in (found.before, found.after)
           for amount in (side.price, side.total)),
         *(_money(abs(one.amount), found) for one in (*found.changes, *found.rest)),

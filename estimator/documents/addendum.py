@@ -88,6 +88,13 @@ def _more(amount: Decimal, found: Revised) -> str:
     return f"+{said}" if amount > 0 else f"−{said}" if amount < 0 else said
 
 
+def _hours(hours: float, found: Revised) -> str:
+    """Hours with one decimal as the shop's locale writes it."""
+    from babel.numbers import format_decimal
+
+    return format_decimal(round(hours, 1), "#,##0.0", locale=found.settings.locale) + " h"
+
+
 def _days(was: date, now: date) -> str:
     count = (now - was).days
     if not count:
@@ -147,9 +154,10 @@ def _sides(found: Revised) -> list[dict]:
 
     def hours(name: str, was: float, now: float) -> dict:
         # Rounded first, so that the difference is that of the figures shown.
-        was, now = round(was), round(now)
+        was, now = round(was, 1), round(now, 1)
         sign = "+" if now > was else "−" if now < was else ""
-        return row(name, f"{was} h", f"{now} h", f"{sign}{abs(now - was)} h")
+        return row(name, _hours(was, found), _hours(now, found),
+                   f"{sign}{_hours(abs(now - was), found)}")
 
     timed = before.cap is not None
     rows = [sums("Expected bill before tax" if timed else "Price before tax", before.price,
@@ -164,8 +172,7 @@ def _sides(found: Revised) -> list[dict]:
     rows += [hours("Hours of work, as often as not", before.hours_p50, after.hours_p50),
              hours("Hours of work, four jobs in five within", before.hours_p80,
                    after.hours_p80)]
-    rows.append(row("Ready" + (", as promised before" if before.promised else ""),
-                    day(before.ready, settings), day(after.ready, settings),
+    rows.append(row("Ready", day(before.ready, settings), day(after.ready, settings),
                     _days(before.ready, after.ready), strong=True))
     return rows
 
@@ -191,7 +198,8 @@ def _no(found: Revised, title: str) -> str:
     settings, before = found.settings, found.before
     said = (f"The job goes on as agreed: {money(before.total, settings)}"
             + (" with tax" if before.total != before.price else "")
-            + f", ready {day(before.ready, settings)}.")
+            + f", ready {day(before.ready, settings)}"
+            + (" as promised." if before.promised else "."))
     finds = [one for one in found.changes if one.reason == "find"]
     if finds:
         named = [one.title if one.line is None else f"line {one.line + 1}, {one.title}"

@@ -13,7 +13,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal
 
-from estimator.catalogue import CONDITIONS, Catalogue, Caution
+from estimator.catalogue import CONDITIONS, Catalogue, Caution, Certainty
 from estimator.durations import pert_mean
 from estimator.estimate import Estimate
 from estimator.quote.records import Quote
@@ -199,7 +199,7 @@ def rest_of(before: Quote, after: Quote, changes: Iterable[Change]) -> tuple[Res
     told = [*changes, *found]
     hours = sum(h for _, h in new.values()) - sum(h for _, h in old.values())
     found.append(Rest(
-        "shared", "Other lines: set-ups and lots that they share, and cents",
+        "shared", "Other lines, which share set-ups and lots",
         after.price - before.price - sum((one.amount for one in told), Decimal(0)),
         hours - sum(one.hours for one in told)))
     return tuple(one for one in found if one.amount or abs(one.hours) > 1e-6)
@@ -328,7 +328,8 @@ def _moved(was, line, left_out: bool, here: bool) -> str:
     """In words that a line came into the work or went out of it."""
     if not here:
         return "left out" if left_out else "no longer in the survey"
-    return f"{'new' if was is None else 'back in the work'}: {line.condition}, {line.certainty}"
+    unsure = "" if line.certainty == Certainty.SEEN else f", {line.certainty}"
+    return f"{'new' if was is None else 'back in the work'}: condition {line.condition}{unsure}"
 
 
 def _extra(name: str, offer: Quote) -> str:
