@@ -44,7 +44,7 @@ def test_a_quote_kept_by_an_earlier_version_is_estimated_again(ledger, quoted):
     """Without what is said of supplies and lots, the standard comes out the same."""
     held = ledger.frozen(quoted.number)
     short = {key: value for key, value in held.answer.items()
-             if key not in ("supplies", "outwork", "hour_cost", "find_cost_mean")}
+             if key not in ("supplies", "outwork", "hour_cost", "finds")}
     said = standard_of(held, quoted.number)
     again = standard_of(replace(held, answer=short), quoted.number)
     assert said.supplies.keys() == again.supplies.keys()

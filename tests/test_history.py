@@ -45,7 +45,7 @@ def closed_job(ledger, number, closed, kind=None, level="shop-job", hours=(1.0, 
     held = None if kind is None else Frozen(
         number, "1", {"machine": {"era": "modern", "customer_kind": kind}},
         {}, {"warranty_share": reserve}, "{}",
-        {"currency": "USD", "hour_cost": 50.0, "find_cost_mean": 0.0, "supplies": [],
+        {"currency": "USD", "hour_cost": 50.0, "finds": {"cost_mean": 0.0}, "supplies": [],
          "outwork": [], **{f"{what}_p{p}": 4.0 if what == "hours" else 200.0
                            for what in ("hours", "cost") for p in (50, 80, 90)}})
     ledger.record(sent, held)

@@ -166,7 +166,7 @@ def standard_dict(job: Estimate) -> dict:
         sums["cost_mean"] += _mean(one.cost)
     return {
         "hour_cost": job.hour_cost,
-        "find_cost_mean": job.find_cost,
+        "finds": {"cost_mean": job.find_cost},
         "supplies": list(supplies.values()),
         "outwork": [
             {

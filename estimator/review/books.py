@@ -151,13 +151,13 @@ def standard_of(held: Frozen | None, number: str) -> Standard:
         If it is not known what it was computed from.
     """
     answer = dict(held.answer) if held else {}
-    if "supplies" not in answer:
+    if "finds" not in answer:
         survey, choices, shop = bench.opened(held, number)
         works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
                       added=choices.added)
         answer |= standard_dict(estimate(works, shop))
     return Standard(
-        answer["currency"], answer["hour_cost"], answer["find_cost_mean"],
+        answer["currency"], answer["hour_cost"], answer["finds"]["cost_mean"],
         {one["item"]: (one["quantity"], one["unit"], one["cost_mean"])
          for one in answer["supplies"]},
         {one["service"]: (one["charge_mean"], one["lines"]) for one in answer["outwork"]},
