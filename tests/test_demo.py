@@ -13,7 +13,7 @@ from estimator.catalogue import Level, data_folder
 from estimator.demo import demo_shop
 from estimator.demo.bench import calendar, people, tasks_of
 from estimator.errors import BadInput
-from estimator.ledger import Item, Ledger, Outwork, Purchase, Sale, TimeEntry
+from estimator.ledger import Done, Item, Ledger, Outwork, Purchase, Sale, TimeEntry
 from estimator.pages import answers
 from estimator.pages.past import PastQuotes
 from estimator.quote import TIME, Choices, quote
@@ -102,6 +102,14 @@ def test_open_jobs_stand_at_different_places(folder, ledger):
         review.of_job(ledger, job.number, shop, on=ON).progress
         for job in ledger.jobs() if job.state != "closed")]
     assert min(done) < 0.25 < max(done) < 0.95
+    marks = ledger.entries(Done)
+    assert {one.job for one in marks} <= {job.number for job in ledger.jobs()
+                                          if job.state != "closed"}
+    for one in marks:
+        days = [entry.day for entry in ledger.entries(TimeEntry, job=one.job)
+                if entry.item == one.item]
+        assert one.day == max(days)
+    assert len(marks) > 20
 
 
 def _figures(folder) -> list[tuple]:

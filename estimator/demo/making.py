@@ -126,6 +126,9 @@ def _made(folder: Path, jobs: int, rng: np.random.Generator, on: date,
         closed = _closing_days(works, entries, on, rng)
         entries += _warranty(works, closed, on, rng)
         _book(ledger, entries, shop, on)
+        for work in works:
+            if work.state != "closed":
+                _mark(ledger, work.job.number, entries)
         tell(0.8)
         for work in works:
             _money(ledger, work, closed.get(work.job.number), on, shop, rng)
@@ -255,6 +258,20 @@ def _book(ledger: Ledger, entries: Sequence[TimeEntry], shop: Shop, on: date) ->
     for group in months.values():
         ledger.book(group, unbilled=tuple(shop.catalogue.unbilled), sure=_SURE,
                     now=_evening(group[-1].day))
+
+
+def _mark(ledger: Ledger, number: str, entries: Sequence[TimeEntry]) -> None:
+    """Items of a job under way are marked as done on their last day; what a person is on is not."""
+    last: dict[int, date] = {}
+    on: dict[str, int] = {}
+    for entry in sorted(entries, key=lambda one: one.day):
+        if entry.job == number and entry.item is not None:
+            last[entry.item], on[entry.person] = entry.day, entry.item
+    for day in sorted(set(last.values())):
+        items = [item for item, ended in last.items() if ended == day
+                 and item not in on.values()]
+        if items:
+            ledger.mark_done(number, sorted(items), day, now=_evening(day))
 
 
 # --- money ---------------------------------------------------------------------------------------
