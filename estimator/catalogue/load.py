@@ -289,6 +289,8 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
     for row in tables["sale_ratios"].values():
         for column in ("adds", "without"):
             yield from missing(row, column, "assemblies", getattr(row, column))
+    for row in tables["found_cases"].values():
+        yield from missing(row, "failed", "assemblies", row.failed)
     for name in ("operations", "services", "materials", "finds"):
         for row in tables[name].values():
             yield from missing(row, "cautions", "cautions", row.cautions)

@@ -158,6 +158,31 @@ class SaleWeight(Row):
     )
 
 
-SALES: tuple[type[Row], ...] = (SaleRatio, Way, DaysToSell, PartOut, WearWorth, SaleWeight)
+class FoundCase(Row):
+    """What a machine of which only its state is known may turn out to be.
+
+    A state has several cases; what a machine of the era usually has is shifted by so many grades,
+    some of it failed, some gone.
+    """
+
+    table = "found_cases"
+    key = ("found", "case")
+    found: Literal["incomplete", "not-working", "working", "nice", "collector"] = Field(
+        description="State that is said of it."
+    )
+    case: Slug = Field(description="Name of the case.")
+    weight: Positive = Field(description="How often, against the other cases of the state.")
+    worse: Annotated[int, Field(ge=-3, le=3)] = Field(
+        0, description="Grades of wear over the era's usual ones; under 0 is better."
+    )
+    failed: Slugs = Field((), description="Assemblies that are failed, where the era has them.")
+    gone: Annotated[float, Field(ge=0, lt=1)] = Field(
+        0, description="Share that is missing, by the weights in part_out.csv; what sells best "
+        "for its hours goes first."
+    )
+
+
+SALES: tuple[type[Row], ...] = (SaleRatio, Way, DaysToSell, PartOut, WearWorth, SaleWeight,
+                                FoundCase)
 TABLES: tuple[type[Row], ...] = (*rows.TABLES, *SALES)
 """Every table."""

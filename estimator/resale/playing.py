@@ -119,7 +119,7 @@ def play(here: Setting) -> tuple[dict[str, Played], tuple[Parted, ...], tuple[st
         if row is None:
             notes.append(f'"{choice}" has no row for a machine found {here.found} of this era.')
         elif row.method == "part-out":
-            found[choice], parts = _parted(here, row)
+            found[choice], parts = parted(here, row)
         else:
             found[choice] = _worked(here, row, least)
     return found, parts, tuple(notes)
@@ -156,7 +156,7 @@ def _worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
                    odds.hours, odds.cost, job, odds)
 
 
-def _parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
+def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
     """The machine taken to pieces and sold offer by offer."""
     deal, settings, way = here.deal, here.settings, here.tables.ways[here.deal.parts_way]
     names = scope(here.survey, Level.AS_FOUND, here.tables).names
@@ -231,4 +231,4 @@ def _hour_cost(settings) -> float:
                               settings.productive_share)
 
 
-__all__ = ["AS_FOUND", "Played", "Setting", "play", "premium_of", "work_choices"]
+__all__ = ["AS_FOUND", "Played", "Setting", "parted", "play", "premium_of", "work_choices"]

@@ -9,7 +9,7 @@ import zipfile
 from pathlib import Path
 
 from estimator.survey import texts, workbooks
-from estimator.survey.grid import CountsColumns, Sheets, refuse
+from estimator.survey.grid import MAX_ROWS, CountsColumns, Sheets, refuse
 
 MAX_BYTES = 8 * 2**20
 
@@ -75,7 +75,7 @@ _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _WEB_PAGE = re.compile(rb"\s*(<!doctype html|<html|<\?xml)", re.IGNORECASE)
 
 
-def sheets(data: bytes, name: str, columns_named: CountsColumns) -> Sheets:
+def sheets(data: bytes, name: str, columns_named: CountsColumns, most: int = MAX_ROWS) -> Sheets:
     """The rows of a CSV or XLSX file, told apart by what is in it, not by its name.
 
     Parameters
@@ -84,6 +84,8 @@ def sheets(data: bytes, name: str, columns_named: CountsColumns) -> Sheets:
         The file's bytes and its name, for messages.
     columns_named
         How many columns of a survey a row names.
+    most
+        So many rows are allowed.
     """
     too_big(len(data), name)
     if not data.strip(b"\0 \t\r\n"):
@@ -93,7 +95,7 @@ def sheets(data: bytes, name: str, columns_named: CountsColumns) -> Sheets:
         kind = _archive(data, name)
         if kind is not None:
             refuse(name, f"This is {kind[0]}, not a survey.", kind[1])
-        return workbooks.sheets(data, name, columns_named)
+        return workbooks.sheets(data, name, columns_named, most)
     if data.startswith(_OLD_EXCEL):
         if _LOCKED in data:
             refuse(name, "The workbook is locked with a password.", "Save it without one.")
@@ -108,7 +110,7 @@ def sheets(data: bytes, name: str, columns_named: CountsColumns) -> Sheets:
     if name.casefold().endswith((".xlsx", ".xlsm")):
         refuse(name, "The file is called a workbook and is none; it may be damaged.",
                "Open it in the spreadsheet and save it again as XLSX.")
-    return texts.sheets(data, name, columns_named)
+    return texts.sheets(data, name, columns_named, most)
 
 
 def _archive(data: bytes, name: str) -> tuple[str, str] | None:

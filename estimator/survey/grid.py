@@ -42,6 +42,7 @@ def refuse(file: str, what: str, fix: str, row: int | None = None) -> NoReturn:
     raise BadInput(Fault(what, fix, file, row)) from None
 
 
-def too_many_rows(file: str, row: int) -> NoReturn:
+def too_many_rows(file: str, row: int, most: int = MAX_ROWS) -> NoReturn:
     """Refuse a file at the row after the last one that is allowed."""
-    refuse(file, f"There are more than {MAX_ROWS:,} rows.", "Keep only the survey's rows.", row)
+    refuse(file, f"There are more than {most:,} rows.", "Keep only the rows that belong to it.",
+           row)

@@ -23,10 +23,10 @@ from estimator.survey.grid import (
 _LINE_END = re.compile("\r\n?|\n")
 
 
-def sheets(data: bytes, file: str, columns_named: CountsColumns) -> Sheets:
+def sheets(data: bytes, file: str, columns_named: CountsColumns, most: int = MAX_ROWS) -> Sheets:
     """The rows of a CSV file's bytes, parted where its header is parted best."""
     said, note = decoded(data, file)
-    return Sheets(_parted(said, file, columns_named), notes=(note,) if note else ())
+    return Sheets(_parted(said, file, columns_named, most), notes=(note,) if note else ())
 
 
 def decoded(data: bytes, name: str) -> tuple[str, str]:
@@ -67,7 +67,7 @@ def _line_of(before: str) -> int:
     return len(_LINE_END.findall(before)) + 1
 
 
-def _parted(said: str, name: str, columns_named: CountsColumns) -> Sheet:
+def _parted(said: str, name: str, columns_named: CountsColumns, most: int) -> Sheet:
     def named(mark: str) -> int:
         """Columns that the best row at the top names when parted at `mark`."""
         try:
@@ -80,8 +80,8 @@ def _parted(said: str, name: str, columns_named: CountsColumns) -> Sheet:
     rows = []
     for row in _cells(said, mark, name):
         rows.append(row)
-        if len(rows) > MAX_ROWS:
-            too_many_rows(name, row[0])
+        if len(rows) > most:
+            too_many_rows(name, row[0], most)
     return Sheet(tuple(rows))
 
 

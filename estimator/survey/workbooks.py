@@ -29,10 +29,11 @@ _NEW = "Copy the survey's rows into a new workbook."
 _AGAIN = "Open it in the spreadsheet and save it again as XLSX, or as CSV."
 
 
-def sheets(data: bytes, name: str, columns_named: CountsColumns) -> Sheets:
+def sheets(data: bytes, name: str, columns_named: CountsColumns, most: int = MAX_ROWS) -> Sheets:
     """The sheets "survey" and "machine" of a workbook.
 
-    Where none is called "survey", the first one with a header row of a survey.
+    Where none is called "survey", the first one with a header row of a survey. At most `most`
+    rows.
 
     Raises
     ------
@@ -50,7 +51,7 @@ def sheets(data: bytes, name: str, columns_named: CountsColumns) -> Sheets:
             book = openpyxl.load_workbook(
                 io.BytesIO(data), read_only=True, data_only=False, keep_links=False
             )
-            return _choose(book, name, columns_named)
+            return _choose(book, name, columns_named, most)
     except BadInput:
         raise
     except Exception:
@@ -79,7 +80,7 @@ def _unpacks_safely(data: bytes, name: str) -> None:
         refuse(name, "The workbook declares entities, which no spreadsheet writes.", _NEW)
 
 
-def _choose(book, name: str, columns_named: CountsColumns) -> Sheets:
+def _choose(book, name: str, columns_named: CountsColumns, most: int) -> Sheets:
     called = {sheet.title.strip().casefold(): sheet for sheet in reversed(book.worksheets)}
     chosen = called.get("survey") or next(
         (sheet for sheet in book.worksheets
@@ -93,13 +94,13 @@ def _choose(book, name: str, columns_named: CountsColumns) -> Sheets:
                'Call the sheet with the lines "survey".')
     facts = called.get("machine")
     return Sheets(
-        Sheet(tuple(_rows(chosen, name)), chosen.title),
+        Sheet(tuple(_rows(chosen, name, most=most)), chosen.title),
         Sheet(tuple(_rows(facts, name)), facts.title)
         if facts is not None and facts is not chosen else None,
     )
 
 
-def _rows(sheet, name: str, at_most: int | None = None) -> list[Row]:
+def _rows(sheet, name: str, at_most: int | None = None, most: int = MAX_ROWS) -> list[Row]:
     """The sheet's rows that are not blank; the first ones where `at_most` says how many."""
     # A sheet may claim any size; its cells are counted instead.
     sheet.reset_dimensions()
@@ -107,7 +108,7 @@ def _rows(sheet, name: str, at_most: int | None = None) -> list[Row]:
     cells_seen = 0
     for number, found in enumerate(sheet.iter_rows(), start=1):
         cells_seen += len(found)
-        if number > LAST_ROW or cells_seen > MAX_CELLS:
+        if number > LAST_ROW or cells_seen > max(MAX_CELLS, 40 * most):
             refuse(name, f'The sheet "{sheet.title[:31]}" is far bigger than any survey.', _NEW,
                    min(number, LAST_ROW))
         cells = [_cell(cell) for cell in found]
@@ -115,8 +116,8 @@ def _rows(sheet, name: str, at_most: int | None = None) -> list[Row]:
             continue
         if len(rows) == at_most:
             break
-        if len(rows) == MAX_ROWS:
-            too_many_rows(name, number)
+        if len(rows) == most:
+            too_many_rows(name, number, most)
         rows.append((number, cells))
     return rows
 
