@@ -206,6 +206,9 @@ def test_words_of_people_stay_words(opened, ledger, sent):
     page.workshop.choose(sent.number)
     for name in PARTS:
         page._go(name)
+    page.parts["job"]._by("person")
+    page.parts["shop"]._by("job")
+    page.parts["shop"]._left_by("job")
     fine(page)
 
     def values(widget):
@@ -325,6 +328,17 @@ def test_a_clock_that_was_forgotten_asks_for_its_end(opened, ledger, job):
     assert "hours" in form.faults
     say(form, "stop", hours="2")
     assert [one.hours for one in ledger.entries(TimeEntry)] == [2.0]
+
+
+def test_a_clock_may_be_stopped_at_a_time_that_has_passed(opened, ledger, job):
+    """Two hours ago it was started, an hour ago the work ended: one hour is booked."""
+    now = datetime.now(UTC).replace(second=0, microsecond=0)
+    ledger.start(Clock("Anna", now - timedelta(hours=2), job.number, 3), unbilled=())
+    form = part(opened()).clocks.children[1]
+    say(form, "stop", stop="9:75")
+    assert "stop" in form.faults
+    say(form, "stop", stop=f"{(now - timedelta(hours=1)).astimezone():%H:%M}")
+    assert [one.hours for one in ledger.entries(TimeEntry)] == [1.0]
 
 
 def test_a_clock_let_go_books_nothing_and_a_second_one_asks(opened, ledger, job):
