@@ -268,6 +268,9 @@ def test_a_line_that_is_gone_keeps_its_name(bench):
     assert (gone.key, gone.kind, gone.said) == (
         f"line-{place + 1}", "left out", "no longer in the survey")
     assert gone.title == bench.quoted.titles[place]
+    jobs.offer(bench.ledger, *bench.revise(replace(bench.survey, lines=lines), ["wish"]))
+    jobs.agree(bench.ledger, "harbour", on=DAY)
+    assert jobs.survey_of(bench.ledger, "harbour")[0].lines == lines
     assert gone.amount == -next(line.price for line in bench.quoted.lines if line.line == place)
 
 
@@ -335,6 +338,24 @@ def test_another_version_s_figures_are_told_apart(bench, monkeypatch):
     assert [(one.key, one.amount) for one in found.rest][-1] == ("recomputed", Decimal(10))
     told = (*found.changes, *found.rest)
     assert sum(one.amount for one in told) == found.after.price - found.before.price
+
+
+def test_new_outwork_holds_the_job_up(tmp_path, survey):
+    """What goes out now comes back after the day promised: the day moves and the wait is named."""
+    shop = open_shop(new_shop(tmp_path / "shop"))
+    offer = quote(survey, Choices(Level.FULL, on=QUOTED, trials=300), shop)
+    ledger = Ledger(shop.folder)
+    jobs.keep(ledger, offer, shop)
+    jobs.accept(ledger, offer.number, name="Harbour", on=ACCEPTED, promised=DAY + timedelta(2))
+    lot = max(offer.job.lots, key=lambda lot: lot.days.high)
+    place = max(lot.shares)
+    line = survey.lines[place]
+    changed = survey.with_line(place, count=line.count + 1)
+    found, _ = jobs.revise(ledger, "harbour", changed, reasons=["find"], on=DAY)
+    assert any(note.startswith(f"{lot.name}: away until") for note in found.notes)
+    assert DAY + timedelta(lot.days.typical) <= found.after.ready
+    assert found.after.ready <= DAY + timedelta(math.ceil(lot.days.high))
+    ledger.close()
 
 
 # --- the answer ----------------------------------------------------------------------------------
@@ -562,7 +583,7 @@ WRONG = {
                            "a line because of a find or a wish"),
     "a price alone": (lambda b: {"survey": _found(b), "reasons": ["price"]}, "no reason is given"),
     "only the new lines": (lambda b: {"survey": replace(b.survey, lines=b.survey.lines[:4])},
-                           "playfield-surface, which cannot be left out.*all lines"),
+                           "and [0-9]+ more, which cannot be left out.*all lines"),
     "no such line": (lambda b: {"wish": jobs.Wish((99,)), "reasons": ["wish"]},
                      "There is no line 99"),
     "cannot be left out": (lambda b: {"wish": jobs.Wish((1,)), "reasons": ["wish"]},
@@ -987,6 +1008,18 @@ def test_a_find_from_the_bench_to_the_customer_s_yes(run, timed, tmp_path):
     assert code == 0
     assert "Of the cap of $" in text
     assert f"was agreed on {DAY + timedelta(1)}" in text
+
+
+@pytest.mark.parametrize("name", ["again.csv", "again.xlsx"])
+def test_the_survey_of_a_job_is_written_to_be_changed(run, tmp_path, name):
+    """As it is, it changes nothing; a file that is there is left alone."""
+    code, said = run("job", "survey", "harbour", "-o", tmp_path / name)
+    assert (code, said["survey"]) == (0, str(tmp_path / name))
+    code, text = run("job", "change", "harbour", tmp_path / name, "--reason", "find",
+                     json_out=False)
+    assert code == 2
+    assert "Nothing is different" in text
+    assert run("job", "survey", "harbour", "-o", tmp_path / name)[0] == 2
 
 
 def test_items_are_marked_from_the_command_line(run):

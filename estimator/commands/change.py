@@ -37,6 +37,10 @@ def register(add) -> None:
     change.add_argument("--out", metavar="DIR", type=Path,
                         help="write the addendum to sign, and change.json, here")
     change.add_argument("--look", action="store_true", help="only work it out, keep nothing")
+    survey = add("survey", _survey, "Write the survey of a job into a file, to change it.")
+    survey.add_argument("job", metavar="JOB", help="number or name")
+    survey.add_argument("-o", "--output", metavar="FILE", type=Path, required=True,
+                        help="a name ending in .csv or .xlsx")
     agree = add("agree", _agree, "The customer agrees to a revision: the job gets its work.")
     refuse = add("refuse", _refuse, "The customer refuses a revision: the job stays as it was.")
     for found in (agree, refuse):
@@ -82,6 +86,20 @@ def _change(options) -> int:
     return say(options, {"revision": revised_dict(found), "kept": not options.look,
                          "files": {name: str(path) for name, path in written.items()}},
                "\n\n".join(text) + "".join(f"\n{path}" for path in written.values()))
+
+
+def _survey(options) -> int:
+    from estimator import jobs, survey
+
+    with ledger_of(options) as (_, ledger):
+        found, shop = jobs.survey_of(ledger, options.job)
+        if options.output.exists():
+            raise BadInput(Fault("There is a file of that name already.", "Choose another name.",
+                                 str(options.output)))
+        survey.write(found, options.output, shop.catalogue)
+    return say(options, {"survey": str(options.output)},
+               f"{options.output}: put in what is different, then run\n"
+               f'estimator job change "{options.job}" "{options.output}" --reason find')
 
 
 def _extra(word: str) -> tuple[str, int]:

@@ -4,11 +4,11 @@
 quote that was accepted; `change` revises it while the job is under way; `sheet` reads time sheets.
 """
 
-from estimator.jobs.change import Wish, agree, items_changed, offer, revise
+from estimator.jobs.change import Wish, agree, items_changed, offer, revise, survey_of
 from estimator.jobs.freezing import frozen, keep, opened, reopen
 from estimator.jobs.sheet import book_sheet, day_of, hours_of, read_sheet, time_of
 from estimator.jobs.work import accept, items_of
 
 __all__ = ["Wish", "accept", "agree", "book_sheet", "day_of", "frozen", "hours_of",
            "items_changed", "items_of", "keep", "offer", "opened", "read_sheet", "reopen",
-           "revise", "time_of"]
+           "revise", "survey_of", "time_of"]

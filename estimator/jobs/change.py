@@ -169,6 +169,21 @@ def offer(ledger: Ledger, found: Revised, shop: Shop,
         then)
 
 
+def survey_of(ledger: Ledger, said: str) -> tuple[Survey, Shop]:
+    """The survey of the quote that holds for a job, to be changed; and the shop it was read with.
+
+    Lines that are gone are not in it.
+
+    Parameters
+    ----------
+    said
+        Number or name of the job.
+    """
+    job = ledger.job(said)
+    survey, _, shop = reopen(ledger, ledger.standing().get(job.number, job.number))
+    return replace(survey, lines=tuple(line for line in survey.lines if line.count)), shop
+
+
 # Answering
 
 
@@ -327,9 +342,11 @@ def _whole(base: Survey, now: Survey, choices: Choices, shop: Shop) -> None:
     lost = [name for name in dict.fromkeys(line.assembly for line in base.lines)
             if name in live[0] - live[1] and not shop.catalogue.assemblies[name].droppable]
     if lost:
-        raise BadInput(Fault(f"The survey has no line any more for {name}, which cannot be "
-                             "left out.", "A changed survey holds all lines, and not the new "
-                             "ones alone.", now.file or None) for name in lost)
+        named = ", ".join(lost[:3]) + (f" and {len(lost) - 3} more" if len(lost) > 3 else "")
+        raise BadInput(Fault(
+            f"The survey has no line any more for {named}, which cannot be left out.",
+            "A changed survey holds all lines, and not the new ones alone: estimator job survey "
+            "writes those of the job to begin with.", now.file or None))
 
 
 def _chosen(choices: Choices, survey: Survey, wish: Wish, on: date) -> Choices:
@@ -466,4 +483,4 @@ def _kept(change: Change) -> Mapping:
     return asdict(change) | {"amount": str(change.amount)}
 
 
-__all__ = ["Wish", "agree", "items_changed", "offer", "revise"]
+__all__ = ["Wish", "agree", "items_changed", "offer", "revise", "survey_of"]
