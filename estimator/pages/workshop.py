@@ -51,13 +51,11 @@ class Workshop:
 
     @functools.cached_property
     def _items(self) -> dict[str, tuple[Item, ...]]:
-        return {}
+        return self.ledger.items_of([job.number for job in self.jobs])
 
     def items(self, number: str) -> tuple[Item, ...]:
         """Work items of a job."""
-        if number not in self._items:
-            self._items[number] = self.ledger.items(number)
-        return self._items[number]
+        return self._items.get(number, ())
 
     @functools.cached_property
     def people(self) -> tuple[str, ...]:
