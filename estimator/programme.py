@@ -17,7 +17,8 @@ import numpy as np
 
 SAME = 1e-5
 """Less than this makes no difference between two solutions. [money]"""
-_FIRST_SLICE = 0.5  # seconds; then twice as long, so that at most half of the work is done twice
+# Seconds of a search that is watched; the next is four times as long, since it begins anew.
+_FIRST_SLICE = 1.5
 
 Progress = Callable[[float, float, float], object]
 """Told (bound, best so far, seconds gone) now and then; it stops the search by False."""
@@ -107,7 +108,8 @@ class Programme:
         begun = time.perf_counter() if begun is None else begun
         best, worth = None, math.inf if known is None else known
         bound, upper = self._relaxed(costs, worth)
-        seconds, last = _FIRST_SLICE, begun + most_seconds
+        seconds = most_seconds if progress is None else _FIRST_SLICE
+        last = begun + most_seconds
         while worth - bound > SAME:
             now = time.perf_counter()
             if progress is not None and progress(bound, worth, now - begun) is False:
@@ -123,7 +125,7 @@ class Programme:
                 return Solution(best, min(worth, found.fun), True)
             if found.mip_dual_bound is not None:
                 bound = max(bound, found.mip_dual_bound)
-            seconds *= 2
+            seconds *= 4
         return Solution(best, min(bound, worth), True)
 
     def _matrix(self):

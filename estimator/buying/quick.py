@@ -6,8 +6,9 @@ none; the cheapest of them by goods alone goes into the search with all other pa
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping
 
 import numpy as np
 
@@ -80,16 +81,16 @@ def _choose(
     for band in task.bands:
         offers.setdefault(band.part, {}).setdefault(band.at, []).append(band.offer)
 
-    def least(bought: Mapping[str, int]) -> float:
-        return sum(min(cheapest(units, rows)[0] for rows in offers[part].values())
-                   for part, units in bought.items())
+    @functools.cache
+    def least(part: str, units: int) -> float:
+        return min(cheapest(units, rows)[0] for rows in offers[part].values())
 
     opened, swapped = {}, {}
     for number, group in enumerate(task.groups):
-        ways = list(_ways(group, set(offers)))
-        if not ways:
+        way = _way_of(group, set(offers), least)
+        if way is None:
             return None
-        bought, opens, swaps = min(ways, key=lambda way: least(way[0]))
+        bought, opens, swaps = way
         opened |= {(number, kit): count for kit, count in opens.items()}
         swapped |= {(number, *pair): count for pair, count in swaps.items()}
         for part, units in bought.items():
@@ -130,32 +131,46 @@ def _numbered(task: Task, found: tuple[list, dict, dict]) -> Choice:
     return Choice(tuple(sorted(alone)), packs, opened, swapped)
 
 
-def _ways(group: Group, sold: set[str]) -> Iterable[Way]:
-    """A few ways to cover a group: kits for all that they hold, for part of it, or for none."""
-    kits = [kit for kit in group.contents if kit in sold]
-    plans: list[dict[str, int]] = [{}]
-    for kit in kits:
-        counts = [math.ceil(max(0, group.lacks[part]) / each - 1e-9)
-                  for part, each in group.contents[kit].items()]
-        plans += [{kit: count} for count in {min(counts), max(counts)} if count]
-    for opened in plans:
-        for swap in (False, True):
-            way = _way(group, sold, opened, swap)
-            if way is not None:
-                yield way
+def _way_of(group: Group, sold: set[str], least: Callable[[str, int], float]) -> Way | None:
+    """How to cover a group: kits and substitutes one after another, as long as goods cost less."""
+    def goods(way: Way | None) -> float:
+        return math.inf if way is None else sum(least(*pair) for pair in way[0].items())
+
+    opened: dict[str, int] = {}
+    fitted: set[tuple[str, str]] = set()
+    best = _way(group, sold, opened, fitted)
+    better = True
+    while better:
+        better = False
+        for kit, contents in group.contents.items():
+            counts = [math.ceil(max(0, group.lacks[part]) / each - 1e-9)
+                      for part, each in contents.items()]
+            for count in sorted({0, *counts}) if kit in sold else ():
+                tried = {**opened, kit: count}
+                way = _way(group, sold, tried, fitted)
+                if goods(way) < goods(best) - DUST:
+                    opened, best, better = tried, way, True
+        for one, other, _ in group.swaps:
+            changed = fitted ^ {(one, other)}
+            way = _way(group, sold, opened, changed)
+            if goods(way) < goods(best) - DUST:
+                fitted, best, better = changed, way, True
+    return best
 
 
-def _way(group: Group, sold: set[str], opened: Mapping[str, int], swap: bool) -> Way | None:
-    """The rest bought as it is; where it is not sold, or `swap` says so, by a substitute."""
+def _way(
+    group: Group, sold: set[str], opened: Mapping[str, int], fitted: Collection[tuple[str, str]]
+) -> Way | None:
+    """The rest bought as it is; where it is not sold, or `fitted` says so, by a substitute."""
     lacks = dict(group.lacks)
-    opens = dict(opened)
+    opens = {kit: count for kit, count in opened.items() if count}
 
     def opening(kit: str, count: int) -> None:
         lacks[kit] += count
         for part, each in group.contents[kit].items():
             lacks[part] = lacks[part] - math.floor(count * each + 1e-9)
 
-    for kit, count in opened.items():
+    for kit, count in opens.items():
         opening(kit, count)
     swaps: dict[tuple[str, str], int] = {}
     for part in sorted(lacks):
@@ -165,7 +180,7 @@ def _way(group: Group, sold: set[str], opened: Mapping[str, int], swap: bool) ->
                 break
             spare = max(0, -lacks[one])
             count = min(lacks[part], int(spare / each + 1e-9))
-            if (swap or part not in sold) and one in sold:
+            if ((one, part) in fitted or part not in sold) and one in sold:
                 count = lacks[part]
             if count:
                 swaps[one, part] = swaps.get((one, part), 0) + count
