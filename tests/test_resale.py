@@ -278,6 +278,22 @@ def test_what_would_change_the_answer_does(demo):
     assert tried == {"value", "asking"}
 
 
+def test_turns_by_hand():
+    """300 hours that bring 500 more: worth it up to 5/3 of the cost, and from a value of 600."""
+    shop = _shop(300, _ratio("as-found", 0.5), _ratio("shop-job", 1.0))
+    answer = resale(survey(line()), _deal(1_000, asking=400), shop)
+    turns = {(turn.what, turn.factor > 1): turn for turn in answer.turns}
+    assert turns["work", True].factor == pytest.approx(5 / 3)
+    assert turns["work", True].to == "as-found"
+    # Under 700 the job earns less than the 400 that the machine costs; at 600 it would sell as
+    # well as found.
+    assert turns["value", False].factor == pytest.approx(0.7)
+    assert turns["value", False].figure == pytest.approx(700)
+    assert turns["value", False].to == LEAVE
+    assert turns["asking", True].figure == pytest.approx(700)
+    assert turns["asking", True].factor == pytest.approx(1.75)
+
+
 # --- after teardown, and lines ----------------------------------------------------------------
 
 
@@ -312,9 +328,17 @@ def test_gains_of_lines_add_up_to_the_step(demo):
         answer = resale(survey_, deal, SHOP)
         paying = answer.paying
         assert sum(one.gain for one in paying.lines) == pytest.approx(paying.step)
-        assert paying.whole.cost == pytest.approx(answer.choice(paying.key).cost, rel=0.02)
-        assert paying.whole.hours == pytest.approx(answer.choice(paying.key).hours, rel=0.02)
+        assert paying.whole.cost == pytest.approx(answer.choice(paying.key).cost, rel=0.003)
+        assert paying.whole.hours == pytest.approx(answer.choice(paying.key).hours, rel=1e-4)
         assert paying.chosen.profit >= paying.whole.profit - 1e-6
+
+
+def test_lots_and_whole_packs_are_counted_once(demo):
+    """With work sent out as well, all lines together cost what the level costs."""
+    answer = resale(demo, Deal(300_000, trials=2_000, on=ON), SHOP)
+    assert answer.paying.key in ("full-restoration", "show-grade")
+    assert answer.paying.whole.cost == pytest.approx(
+        answer.choice(answer.paying.key).cost, rel=0.005)
 
 
 def test_lines_keep_to_hours_money_and_the_day(demo):

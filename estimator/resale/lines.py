@@ -60,8 +60,7 @@ def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[st
             f"{aim.row.name}: {error}; that is over the limit"
             + ("" if limit is None else f" of {limit:.1f} h")
             + ("" if here.deal.budget is None else f" of {here.deal.budget:.0f}") + ".",
-            "Raise the limit, or leave the machine as it is.",
-            column="budget" if here.deal.budget is not None else "hours")) from None
+            "Raise the limit, or leave the machine as it is.")) from None
     titles = {index: tables.assemblies[line.assembly].name
               for index, line in zip(indexes, lines, strict=True)}
     rows = [PayingLine(index, titles[index], float(gains[k]), costs[index], float(hours[k]),
