@@ -534,6 +534,25 @@ class Space(Row):
     )
 
 
+class BenchWay(Row):
+    """A way of working through a machine, and what it does to the hours."""
+
+    table = "bench_ways"
+    key = ("bench_way",)
+    bench_way: Literal["as-it-comes-off", "strip-first"] = Field(description="Name of the way.")
+    name: str = Field(min_length=3, description="How it is written for people.")
+    takes_down: Positive = Field(description="Times the book hours of taking things off.")
+    puts_together: Positive = Field(description="Times the book hours of putting them together.")
+    setup_each: bool = Field(description="Is set-up done for each line, not once a job?")
+    opening_share: Annotated[float, Field(gt=0, lt=1)] = Field(
+        description="Of the first work on an assembly: the share after which it lies open, so that "
+        "its needs are known."
+    )
+    order_days: Annotated[int, Field(ge=1, le=60)] = Field(
+        description="Parts are ordered together once in so many days."
+    )
+
+
 class Unbilled(Row):
     """A kind of time that no line of a quote pays for, and that is booked all the same."""
 
@@ -581,6 +600,7 @@ TABLES: tuple[type[Row], ...] = (
     ScopeNote,
     Precedence,
     Space,
+    BenchWay,
     Unbilled,
     Rate,
 )

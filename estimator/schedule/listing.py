@@ -141,6 +141,9 @@ def by_rule(outline: Outline, priorities: Sequence[float], name: str = "") -> Dr
     def ready(at: int) -> None:
         when = max((ends[before] for before in acts[at].after), default=0.0)
         when = max(when, float(acts[at].release))
+        if not acts[at].after and not acts[at].able:
+            # Nothing is ordered and nothing goes out before somebody is in.
+            when = float(outline.shop.next_open(when))
         heapq.heappush(coming, (when, at))
         heapq.heappush(moments, when)
 

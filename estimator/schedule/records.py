@@ -23,6 +23,8 @@ class Activity:
     able
         Who can do it, with how many minutes of their time it takes: (person's place, minutes).
         Nobody for a wait.
+    exact
+        The same as hours, before they were rounded to minutes. [h]
     minutes
         How long a wait takes by the clock.
     spaces
@@ -40,6 +42,8 @@ class Activity:
         Of the item's hours that this activity is. [–]
     skill, operation
         Of the work; for a lot its service, for an order its name.
+    gone
+        Minutes of a wait that are over already.
     counts
         Whether its job is unfinished while it lasts; a delivery afterwards does not count.
     """
@@ -48,6 +52,7 @@ class Activity:
     what: str = "work"
     job: int = 0
     able: tuple[tuple[int, int], ...] = ()
+    exact: tuple[float, ...] = ()
     minutes: int = 0
     spaces: tuple[tuple[int, int], ...] = ()
     after: tuple[int, ...] = ()
@@ -59,6 +64,7 @@ class Activity:
     share: float = 1.0
     skill: str = ""
     operation: str = ""
+    gone: int = 0
     counts: bool = True
 
 
@@ -117,8 +123,8 @@ class Proof:
     ----------
     proven
         No plan is better: less late, or as late and sooner at its end.
-    gap
-        At most so much of what is compared could be saved. [–]
+    gap, of
+        At most this share of the lateness, or of the time to the end, could be saved. [–]
     seconds
         What the search took.
     moved
@@ -128,6 +134,7 @@ class Proof:
     proven: bool
     gap: float
     seconds: float
+    of: str = "end"
     moved: int = 0
 
 

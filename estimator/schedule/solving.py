@@ -62,14 +62,15 @@ def solved(bench: Bench, draft: Draft, *, seconds: float = 10.0, seed: int = 1, 
         return draft, Proof(False, 1.0, time.perf_counter() - began)
     best, bound = solver.objective_value, solver.best_objective_bound
     proven = status == cp_model.OPTIMAL
+    gap, of = (0.0, "end") if proven else form.gap(solver, best, bound)
     found = form.draft(solver)
     if len(bench.jobs) > 1 and (watch is None or not watch.stopped):
         form.settle(solver, round(best))
         _limit(solver, max(0.3 * seconds, 0.1), seed, workers)
         if solver.solve(form.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             found = form.draft(solver)
-    gap = 0.0 if proven else max(0.0, best - bound) / max(best, 1.0)
-    return found, Proof(proven, gap, time.perf_counter() - began, form.moves(found, day_of))
+    return found, Proof(proven, gap, time.perf_counter() - began, of,
+                        form.moves(found, day_of))
 
 
 def _limit(solver, seconds: float, seed: int, workers: int) -> None:
@@ -112,10 +113,14 @@ class _Form:
         # Room for the plan given, and for what rounding adds.
         self.most = math.ceil(max(end for _, end in self.hint)) + 1
         self._literals: dict[tuple[int, int], object] = {}
+        self._hinted: dict[int, int] = {}
         self.starts, self.ends, self.hands = [], [], []
+        for start, end in self.hint:
+            self.starts.append(self._number(self.most, round(start)))
+            self.ends.append(self._number(self.most, round(end)))
         for at, act in enumerate(bench.activities):
             self._activity(at, act, draft)
-        self._people()
+        self._people(draft)
         self._spaces()
         self._aim(former, move_minutes)
 
@@ -124,15 +129,19 @@ class _Form:
         return [(self.shop.opened(start), self.shop.opened(end))
                 for start, end in zip(draft.starts, draft.ends, strict=True)]
 
+    def _number(self, most: int, hint: int):
+        found = self.model.new_int_var(0, most, "")
+        self._hinted[found.index] = hint = min(max(hint, 0), most)
+        self.model.add_hint(found, hint)
+        return found
+
+    def _choice(self, hint: bool):
+        found = self.model.new_bool_var("")
+        self.model.add_hint(found, hint)
+        return found
+
     def _activity(self, at: int, act, draft: Draft) -> None:
-        model, most = self.model, self.most
-        start = model.new_int_var(0, most, f"s{at}")
-        end = model.new_int_var(0, most, f"e{at}")
-        hint = [round(value) for value in self.hint[at]]
-        model.add_hint(start, hint[0])
-        model.add_hint(end, hint[1])
-        self.starts.append(start)
-        self.ends.append(end)
+        model, start, end = self.model, self.starts[at], self.ends[at]
         hands = {}
         if act.release:
             model.add(start >= math.ceil(self.shop.opened(act.release)))
@@ -141,22 +150,25 @@ class _Form:
                 model.add(start == self.ends[before])
             else:
                 model.add(start >= self.ends[before])
-        if not act.able:
+        if not act.able and not act.after and not act.spaces:
+            # It begins when it can, and that is known.
+            gone = self.shop.next_open(act.release)
+            model.add(start == math.ceil(self.shop.opened(gone)))
+            model.add(end == math.ceil(self.shop.opened(gone + act.minutes)))
+        elif not act.able:
             self._waited(start, end, act.minutes)
         elif len(act.able) == 1:
             hands = {act.able[0][0]: None}
         else:
-            hands = {person: model.new_bool_var(f"w{at}_{person}") for person, _ in act.able}
+            hands = {person: self._choice(draft.who[at] == person) for person, _ in act.able}
             model.add_exactly_one(hands.values())
-            for person, literal in hands.items():
-                model.add_hint(literal, draft.who[at] == person)
         self.hands.append(hands)
 
     def _literal(self, variable, least: int):
         """Whether a variable is at least so much."""
         key = variable.index, least
         if key not in self._literals:
-            found = self.model.new_bool_var("")
+            found = self._choice(self._hinted[variable.index] >= least)
             self.model.add(variable >= least).only_enforce_if(found)
             self.model.add(variable < least).only_enforce_if(~found)
             self._literals[key] = found
@@ -175,7 +187,7 @@ class _Form:
             if held:
                 line.only_enforce_if(held)
 
-    def _people(self) -> None:
+    def _people(self, draft: Draft) -> None:
         model, acts = self.model, self.bench.activities
         for person, (_, hours) in enumerate(self.bench.people):
             gaps = _gaps(self.shop, hours, self.most)
@@ -187,7 +199,7 @@ class _Form:
                 minutes = dict(acts[at].able)[person]
                 start, end = self.starts[at], self.ends[at]
                 if gaps:
-                    start, end = self._own_time(at, person, minutes, gaps, chosen)
+                    start = self._own_time(at, person, minutes, gaps, chosen, draft)
                 elif chosen is None:
                     model.add(end == start + minutes)
                 else:
@@ -199,14 +211,14 @@ class _Form:
                         start, minutes, start + minutes, chosen, ""))
             model.add_no_overlap(intervals)
 
-    def _own_time(self, at: int, person: int, minutes: int, gaps, chosen):
-        """Start and end on a person's own open time, tied to the shop's."""
+    def _own_time(self, at: int, person: int, minutes: int, gaps, chosen, draft: Draft):
+        """Start on a person's own open time; start and end of the activity are tied to it."""
         model, hours = self.model, self.bench.people[person][1]
         total = math.floor(hours.opened(self.shop.clock(min(self.most, self.shop.total))))
-        own = model.new_int_var(0, max(total, minutes), "")
-        done = model.new_int_var(0, max(total, minutes), "")
+        hint = round(hours.opened(draft.starts[at]))
+        own = self._number(max(total, minutes), hint)
+        done = self._number(max(total, minutes) + minutes, hint + minutes)
         model.add(done == own + minutes)
-        model.add_hint(own, round(hours.opened(self.shop.clock(self.hint[at][0]))))
         also = [] if chosen is None else [chosen]
         for number, (first, shift) in enumerate(gaps):
             # The start is no later than the person's own moment, the end no earlier.
@@ -219,7 +231,7 @@ class _Form:
             held = [self._literal(done, first + 1)] if first > 0 else []
             if held or also:
                 after.only_enforce_if([*also, *held])
-        return own, done
+        return own
 
     def _spaces(self) -> None:
         model = self.model
@@ -228,7 +240,8 @@ class _Form:
             for at, act in enumerate(self.bench.activities):
                 many = dict(act.spaces).get(space)
                 if many:
-                    size = model.new_int_var(0, self.most, "")
+                    size = self._number(self.most, round(self.hint[at][1])
+                                        - round(self.hint[at][0]))
                     intervals.append(model.new_interval_var(
                         self.starts[at], size, self.ends[at], ""))
                     demands.append(many)
@@ -237,36 +250,45 @@ class _Form:
 
     def _aim(self, former, move_minutes: int) -> None:
         model, bench = self.model, self.bench
-        self.end = model.new_int_var(0, self.most, "end")
-        self.finishes, late = [], []
+        self.finishes, late, last = [], [], [0] * len(bench.jobs)
+        for at, act in enumerate(bench.activities):
+            if act.counts:
+                last[act.job] = max(last[act.job], round(self.hint[at][1]))
+        self.end = self._number(self.most, max(last))
         for place, job in enumerate(bench.jobs):
-            finish = model.new_int_var(0, self.most, f"f{place}")
+            finish = self._number(self.most, last[place])
             for at, act in enumerate(bench.activities):
                 if act.job == place and act.counts:
                     model.add(finish >= self.ends[at])
             model.add(self.end >= finish)
-            model.add_hint(finish, max((round(self.hint[at][1]) for at, act in
-                                        enumerate(bench.activities)
-                                        if act.job == place and act.counts), default=0))
             self.finishes.append(finish)
             if job.due is not None:
-                over = model.new_int_var(0, self.most, "")
-                model.add(over >= finish - math.floor(self.shop.opened(job.due)))
+                due = math.floor(self.shop.opened(job.due))
+                over = self._number(self.most, last[place] - due)
+                model.add(over >= finish - due)
                 late.append(job.weight * over)
         moved = []
         for at, when in enumerate(former or ()):
             if when is None or not bench.activities[at].able:
                 continue
             low, high = _day_span(self.shop, when)
-            stays = model.new_bool_var("")
+            stays = self._choice(low <= round(self.hint[at][0]) <= high)
             model.add(self.starts[at] >= low).only_enforce_if(stays)
             model.add(self.starts[at] <= high).only_enforce_if(stays)
-            model.add_hint(stays, low <= round(self.hint[at][0]) <= high)
             moved.append(1 - stays)
         self.former = former
         # One minute late outweighs any end.
-        self.worth = (self.most + 1) * sum(late) + self.end + move_minutes * sum(moved)
+        self.late = sum(late)
+        self.worth = (self.most + 1) * self.late + self.end + move_minutes * sum(moved)
         model.minimize(self.worth)
+
+    def gap(self, solver, best: float, bound: float) -> tuple[float, str]:
+        """How much could be saved at most, and of what."""
+        late = solver.value(self.late)
+        least = max(0, math.floor(bound / (self.most + 1)))
+        if late > least:
+            return (late - least) / late, "lateness"
+        return max(0.0, best - bound) / max(solver.value(self.end), 1), "end"
 
     def settle(self, solver, best: int) -> None:
         """From now on: no worse than this, and all jobs as early as they can be."""

@@ -22,6 +22,9 @@ from estimator.shop import Person, Settings, Shop
 _LEAST_LEFT = 0.1
 """Of an item that was begun, at least this share is still to do, whatever was booked. [–]"""
 
+OVERDUE = DAY // 2
+"""Minutes after which something is reckoned for that should be there already."""
+
 
 @dataclass(frozen=True)
 class Lead:
@@ -318,11 +321,12 @@ def _activities(place: int, one: OnBench, parts: Sequence[_Part],
             head = len(acts)
             acts.append(Activity(f"{piece.name}, wait before", "wait", minutes=wait, **common))
         hours = part.share * part.left * item.mean_hours * job.hours_factor
-        able = tuple(
-            (at, max(1, round(60 * hours * person.pace / settings.productive_share)))
-            for at, person in enumerate(people) if row.skill in person.skills.split())
+        exact = {at: hours * person.pace / settings.productive_share
+                 for at, person in enumerate(people) if row.skill in person.skills.split()}
+        able = tuple((at, max(1, round(60 * taken))) for at, taken in exact.items())
         at = len(acts)
-        acts.append(Activity(piece.name, "work", able=able, spaces=held, skill=row.skill,
+        acts.append(Activity(piece.name, "work", able=able, exact=tuple(exact.values()),
+                             spaces=held, skill=row.skill,
                              share=part.share * part.left, **common))
         hands_on.append(at)
         heads.append(head)
@@ -365,13 +369,14 @@ def _away(part: _Part, place: int, acts: list[Activity], one: OnBench, begins: i
         return None
     piece = part.piece
     minutes = round(durations.pert_mean(part.days.low, part.days.typical, part.days.high) * DAY)
-    release = part.release
-    if release < 0:
+    gone = max(0, -part.release)
+    if gone:
         # It is on its way since then; what is overdue is reckoned for the next morning.
-        minutes, release = max(minutes + release, DAY // 2), 0
+        minutes = max(minutes - gone, OVERDUE)
+    release = max(part.release, begins if piece.what == "outwork" else 0)
     acts.append(Activity(piece.name, piece.what, job=place, minutes=max(minutes, 1),
-                         release=max(release, begins if piece.what == "outwork" else 0),
-                         lines=piece.lines, operation=piece.operation))
+                         release=release, lines=piece.lines, operation=piece.operation,
+                         gone=gone))
     return len(acts) - 1
 
 
@@ -399,4 +404,4 @@ def _through(gone: Sequence[bool], links: Mapping[Link, Precedence]) -> set[Link
     return found
 
 
-__all__ = ["Lead", "OnBench", "bench_of", "leads_of", "people_of"]
+__all__ = ["OVERDUE", "Lead", "OnBench", "bench_of", "leads_of", "people_of"]
