@@ -121,11 +121,11 @@ def play(here: Setting) -> tuple[dict[str, Played], tuple[Parted, ...], tuple[st
         elif row.method == "part-out":
             found[choice], parts = parted(here, row)
         else:
-            found[choice] = _worked(here, row, least)
+            found[choice] = worked(here, row, least)
     return found, parts, tuple(notes)
 
 
-def _worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
+def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
     """A choice that ends in the sale of the whole machine."""
     deal, settings = here.deal, here.settings
     dropped = frozenset(k for k, line in enumerate(here.survey.lines)
@@ -231,4 +231,4 @@ def _hour_cost(settings) -> float:
                               settings.productive_share)
 
 
-__all__ = ["AS_FOUND", "Played", "Setting", "parted", "play", "premium_of", "work_choices"]
+__all__ = ["AS_FOUND", "Played", "Setting", "parted", "play", "premium_of", "work_choices", "worked"]

@@ -83,7 +83,8 @@ class Words:
                 said.append(f"The asking price is {self.money(found.deal.asking)}.")
         full = max(one.highest_price_bench_full for one in found.choices)
         if full < best.highest_price - 0.5:
-            said.append(f"With the bench full, up to {self.money(full)}.")
+            bound = "from" if found.deal.asking is None else "up to"
+            said.append(f"With the bench full, {bound} {self.money(full)}.")
         return said
 
     @property
@@ -138,7 +139,7 @@ class Words:
                 f"{self.money(look.perfect)}; an inspection {when} that sees "
                 f"{100 * settings.inspection_sees:.0f} % of it, "
                 f"{100 * settings.inspection_false_alarm:.0f} % false alarms, "
-                f"{self.money(look.value)}."]
+                f"{self.money(look.value) if look.value >= 0.5 else 'next to nothing'}."]
 
     def pays(self) -> list[str]:
         """Which lines raise the price by more than they cost."""
