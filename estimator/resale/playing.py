@@ -85,9 +85,11 @@ class Setting:
         return None
 
     def ratio(self, row: SaleRatio, state: str = "") -> np.ndarray:
+        """Sale ratios of a row in each trial; `state` names another stream than the choice's."""
         return self.market.ratio(state or row.choice, Range(row.low, row.typical, row.high))
 
     def fee(self, way: Way, own: float | None) -> np.ndarray:
+        """Share that the seller gives up in each trial: what is known, or the table's. [–]"""
         if own is not None:
             return np.full(self.deal.trials, own)
         return self.market.amount(f"fee of {way.way}", Range(way.low, way.typical, way.high))
@@ -109,6 +111,7 @@ class Setting:
 
 
 def play(here: Setting) -> tuple[dict[str, Played], tuple[Parted, ...], tuple[str, ...]]:
+    """Every choice in the order of the table, the parts that could be sold, and what to note."""
     found: dict[str, Played] = {}
     parts: tuple[Parted, ...] = ()
     notes = []
@@ -231,4 +234,5 @@ def _hour_cost(settings) -> float:
                               settings.productive_share)
 
 
-__all__ = ["AS_FOUND", "Played", "Setting", "parted", "play", "premium_of", "work_choices", "worked"]
+__all__ = ["AS_FOUND", "Played", "Setting", "parted", "play", "premium_of", "work_choices",
+           "worked"]
