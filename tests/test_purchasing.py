@@ -592,3 +592,18 @@ def test_a_second_parcel_that_comes_anyway_needs_no_spares():
     assert buying.second_round([sockets], freight=9, days=6, day=10, anyway=1).spares == ()
     with pytest.raises(ValueError, match="add up to 1"):
         buying.Doubt("socket", 2.0, (0.5, 0.4))
+
+
+def test_the_tables_that_come_with_the_program_hold():
+    """Kits and substitutes name parts of the table, and a demo job is bought with them, proven."""
+    shop = buying.market(load(), data_folder())
+    assert shop.contents
+    assert shop.substitutes
+    assert not shop.stock
+    found = buying.buy({"flipper-link": 2, "flipper-bushing": 2, "flipper-return-spring": 2,
+                        "coil-stop": 2, "lamp-socket": 12, "bulb": 80}, shop)
+    plain = buying.buy({"flipper-link": 2, "flipper-bushing": 2, "flipper-return-spring": 2,
+                        "coil-stop": 2, "lamp-socket": 12, "bulb": 80}, buying.market(load()))
+    assert found.proven
+    assert plain.proven
+    assert found.total <= plain.total

@@ -185,11 +185,14 @@ def _orders(task: Task, choice: Choice, market: Market, fill: bool):
              for part, need in task.needs.items() if on_shelf(market, part)]
     for number, group in enumerate(task.groups):
         _share(number, group, choice, task, market, bought, shelf)
+    notes = {(row.instead, row.part): row.note for row in market.substitutes}
     orders = []
     for at, house in enumerate(task.houses):
         lines = tuple(
             Line(offer.part, market.parts[offer.part].name, units // offer.pack, offer.pack,
-                 units, offer.price, units * offer.price, tuple(covers), offer.dated)
+                 units, offer.price, units * offer.price, tuple(covers), offer.dated,
+                 " ".join(notes[offer.part, need] for need, _ in covers
+                          if notes.get((offer.part, need))))
             for place, offer, units, covers in sorted(bought, key=lambda row: row[1].part)
             if place == at)
         if lines:

@@ -65,6 +65,8 @@ class Line:
         (part, units): which needs it covers. A kit may cover several, a substitute another's. [–]
     dated
         Day of the price.
+    note
+        What to heed where it takes another part's place; blank elsewhere.
     """
 
     part: str
@@ -76,6 +78,7 @@ class Line:
     cost: float
     covers: tuple[tuple[str, int], ...]
     dated: date
+    note: str = ""
 
 
 @dataclass(frozen=True)
