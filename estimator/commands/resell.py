@@ -167,6 +167,7 @@ def _said(answer, words) -> str:
                 "trials.\n")
     bid = "Highest bid" if answer.deal.asking is not None else "Least to take"
     for name, text in (("Why", words.why()), (bid, words.bid()), ("Stop rule", words.stop()),
+                       ("Bench hour", words.bench()),
                        ("A look first", words.look()), ("What pays", words.pays()),
                        ("Turns", words.turns()), ("Spent", [words.sunk()]),
                        ("Mind", [*words.cautions(), *answer.notes])):

@@ -66,6 +66,7 @@ def page(found: Resale) -> dict:
                 ("Highest bid" if found.deal.asking is not None else "Least to take for it now",
                  words.bid()),
                 ("Stop after teardown", words.stop()),
+                ("What a bench hour brings in", words.bench()),
                 ("What pays", words.pays()),
                 ("A look first", words.look()),
                 ("What would change the answer", words.turns()),

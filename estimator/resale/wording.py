@@ -24,6 +24,8 @@ class Words:
 
     def name(self, key: str) -> str:
         """A choice in running text."""
+        if key == LEAVE:
+            return "leave it"
         if key in STOPS and key != "part-out":
             return STOPS[key]
         return _small(self.found.choice(key).name)
@@ -55,11 +57,24 @@ class Words:
                 f"Profit {self.money(best.profit)} on average; nine in ten make more than "
                 f"{self.money(best.profit_p10)}; {_hundred(best.chance_of_loss)} in 100 lose money,"
                 f" and the worst tenth comes to {self.money(best.worst_tenth)}.")
+            back = "" if best.payback is None or best.payback <= 0 else \
+                f"; what is put in is back after {best.payback:.1f} months"
+            said.append(f"A sale price of {self.money(best.break_even_price)} breaks even{back}.")
+        return said
+
+    def bench(self) -> list[str]:
+        """What an hour of the bench brings in, choice by choice, and elsewhere."""
+        found = self.found
+        rows = [f"{_small(one.name)} {self.money(one.more_per_hour)}" for one in found.choices
+                if one.more_per_hour is not None]
+        if not rows:
+            return []
+        said = ["An hour more at the bench than selling as found takes brings in, own hours not "
+                f"counted as a cost: {', '.join(rows)}. Customers' work brings in "
+                f"{self.money(found.hour_earns)}."]
         if found.best_bench_full != found.best:
-            said.append(
-                "If the bench is full of customers' work, an hour brings in "
-                f"{self.money(found.hour_earns)} there; then the choice is to "
-                f"{self.name(found.best_bench_full)}.")
+            said.append("If the bench is full of it, the choice is to "
+                        f"{self.name(found.best_bench_full)}.")
         return said
 
     def bid(self) -> list[str]:
@@ -177,7 +192,7 @@ class Words:
         """What would change the answer."""
         said = []
         for turn in self.found.turns:
-            to = self.name(turn.to) if turn.to != LEAVE else "leave it"
+            to = self.name(turn.to)
             over = "over" if turn.factor > 1 else "under"
             if turn.what == "value":
                 said.append(f"Market value {over} {self.money(turn.figure)}: {to}.")
