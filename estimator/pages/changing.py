@@ -349,7 +349,8 @@ def _result(found: Revised) -> str:
               for words, was, now in (("as often as not", before.hours_p50, after.hours_p50),
                                       ("4 jobs in 5", before.hours_p80, after.hours_p80))]
     sides.append(["Ready", *("" if one.ready is None else day_said(one.ready, settings)
-                             for one in (before, after)), f"{days:+d} days" if days else "–"])
+                             for one in (before, after)),
+                  f"{days:+d} day{'' if abs(days) == 1 else 's'}" if days else "–"])
     buy = [f"{one.name}: {one.after - one.before:+g} {one.unit}" for one in found.supplies]
     heed = [row.text for row in found.cautions]
     lists = "".join(

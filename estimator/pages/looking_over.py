@@ -41,6 +41,7 @@ class WholeShop:
         self.by = Parts("Hours by", tuple(_HOURS_BY.items()), self._by)
         self.left_by = Parts("Margin by", tuple(_MARGIN_BY.items()), self._left_by)
         self.look = Beside("Look again", self._work, self._came)
+        self.look.widget.add_class("est-long")
         self.costs_box = box("est-block", heading("Costs of all jobs"),
                              box("est-beside", self.costs_chart, self.costs))
         self.jobs_box = box(
@@ -55,7 +56,7 @@ class WholeShop:
                           box("est-beside", self.unbilled, self.hour), self.notes)
         self.blocks.layout.display = "none"
         self.widget = box("est-block", self.alerts["review"].widget,
-                          box("est-block", self.look.widget), self.blocks)
+                          self.look.widget, self.blocks)
         self.steps = Later(0, [self._control, self._held, self._hours, self._left, self._costs,
                                self._time])
 

@@ -40,6 +40,7 @@ class Proposing:
         self._cards: dict[str, _Card] = {}
         self.status, self.none = widgets.HTML(), widgets.HTML()
         self.look = Beside("Look again", self._work, self._came)
+        self.look.widget.add_class("est-long")
         self.cards = box("est-block")
         self.past = Listing("decisions", "Decisions",
                             ("When", "Decision", "Proposal", ">In the table", "Why"),

@@ -166,7 +166,9 @@ class OneJob:
         if found.variances is None:
             return
         self.costs.value = showing.costs_table(found.costs, found.variances, settings)
-        self.costs_chart.value = showing.reasons(found.variances, settings)
+        self.costs_chart.value = showing.reasons(
+            found.variances, settings, "" if found.job.state == "closed" else
+            "The job is not closed: what is still to come counts as not spent.")
 
     @guarded("review")
     def _left(self) -> None:
@@ -177,12 +179,14 @@ class OneJob:
         quoted = 1 - sent.cost_mean / price
         made = found.margin.share
         came = "came in" if found.margin.sold else "is the price quoted; nothing came in yet"
-        so_far = "" if found.job.state == "closed" else " so far"
+        closed = found.job.state == "closed"
+        to_come = "" if closed else "; work still to come is not in it"
         rows = [("margin-quoted", "Margin quoted", showing.percent(quoted),
                  f"{money(price - sent.cost_mean, settings)} of {money(price, settings)}"),
-                ("margin-made", f"Margin made{so_far}", showing.percent(made),
+                ("margin-made", "Margin made" if closed else "Not spent so far",
+                 showing.percent(made),
                  f"{money(found.margin.left, settings)} of "
-                 f"{money(float(found.margin.income), settings)}, which {came}")]
+                 f"{money(float(found.margin.income), settings)}, which {came}{to_come}")]
         self.left.value = showing.figures(rows)
 
 

@@ -105,15 +105,14 @@ def hours_table(by: str, groups: Sequence[Group], catalogue: Catalogue) -> str:
         more = one.booked - one.expected_worked
         rows.append([named(by, one.name, catalogue), f"{one.worked} of {one.items}",
                      f"{one.expected_worked:.2f}", f"{one.booked:.2f}", f"{more:+.2f}",
-                     "–" if one.ratio is None else f"{one.ratio:.2f} ×",
-                     "more" if more > 0.005 else "less" if more < -0.005 else "as expected"])
+                     "–" if one.ratio is None else f"{one.ratio:.2f} ×"])
     total = (sum(one.expected_worked for one in groups), sum(one.booked for one in groups))
     return table(f"hours-{by}", f"Hours by {by}",
                  (by.capitalize(), ">Items worked on", ">Expected h", ">Booked h", ">Difference h",
-                  ">Booked / expected", "Side"), rows,
+                  ">Booked / expected"), rows,
                  total=["Together", "", f"{total[0]:.2f}", f"{total[1]:.2f}",
                         f"{total[1] - total[0]:+.2f}",
-                        f"{total[1] / total[0]:.2f} ×" if total[0] else "–", ""])
+                        f"{total[1] / total[0]:.2f} ×" if total[0] else "–"])
 
 
 def hours_chart(by: str, groups: Sequence[Group], catalogue: Catalogue) -> str:
@@ -128,7 +127,7 @@ def hours_chart(by: str, groups: Sequence[Group], catalogue: Catalogue) -> str:
                  plots.hours_against(rows, most=MOST), f"{words}.")
 
 
-def reasons(variances: Review, settings: Settings) -> str:
+def reasons(variances: Review, settings: Settings, caption: str = "") -> str:
     """Why the cost differs from what was quoted, reason by reason, as a chart."""
     steps = [(f"{one.kind} {one.cause}".capitalize(), float(one.amount)) for one in variances.parts
              if abs(one.amount) >= 0.5]
@@ -144,7 +143,8 @@ def reasons(variances: Review, settings: Settings) -> str:
     return chart("reasons", "Why the cost is another than quoted",
                  plots.bridge(quoted, steps, actual,
                               money=lambda amount: whole(amount, settings)),
-                 f"Quoted {money(quoted, settings)}; {words}; actual {money(actual, settings)}.")
+                 f"Quoted {money(quoted, settings)}; {words}; actual {money(actual, settings)}.",
+                 caption)
 
 
 def costs_table(costs: Sequence[CostLine], variances: Review, settings: Settings) -> str:

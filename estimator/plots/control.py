@@ -148,7 +148,8 @@ def calibration(held: Mapping[str, Sequence[tuple[float, int, int, float, float]
             # Beyond the end that the other one has not: the words do not meet.
             end = 100 * (high if side > 0 else low)
             write(ax, at, end, f"{hits:.0f} of {cases:.0f}", ha="center",
-                  va="bottom" if side > 0 else "top")
+                  va="bottom" if side > 0 else "top",
+                  bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5})
         start = 110 * place
         line(ax, [start + 5], [16], color=color, marker=marker, markersize=9, transform=above,
              markerfacecolor=color if fill == "full" else "white", markeredgewidth=2)
