@@ -1,0 +1,197 @@
+"""`estimator plan`: surveys into a plan of the bench by day, with dates and their odds."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from estimator.commands.shared import day_said, options_of, plain, say, table
+from estimator.errors import BadInput, Fault
+
+_SECONDS = 5.0, 25.0
+"""For the search, unless said otherwise: for one job, for several."""
+
+
+def register(command) -> None:
+    """Add the command."""
+    found = options_of(command("plan", _plan, "Plan the bench: who does what when, what is "
+                                              "waited for, when machines are ready."))
+    found.add_argument("survey", metavar="SURVEY", type=Path, nargs="+",
+                       help="surveys, CSV or XLSX; the first is the most pressing if none is due")
+    found.add_argument("--level", metavar="L", required=True, nargs="+",
+                       help="service level: one for all, or one for each survey")
+    found.add_argument("--start", metavar="YYYY-MM-DD", help="first day; today by default")
+    found.add_argument("--due", metavar="YYYY-MM-DD", nargs="+", default=[],
+                       help="day it is promised for: one for all, or one for each; - for none")
+    found.add_argument("--promise", metavar="CONFIDENCE", type=float, default=0.8,
+                       help="how sure a date is to be, such as 0.8 (default)")
+    found.add_argument("--ways", action="store_true",
+                       help="compare finishing each assembly as it comes off with stripping "
+                            "everything first")
+    found.add_argument("--seconds", metavar="N", type=float,
+                       help="for the search; 0 takes the plan that is drawn at once")
+    found.add_argument("--trials", metavar="N", type=int, default=10_000)
+    found.add_argument("--seed", metavar="N", type=int, default=1)
+    found.add_argument("--out", metavar="DIR", type=Path, help="write plan.json and plan.csv here")
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from datetime import date
+
+    from estimator import schedule
+
+    shop = _shop(options)
+    _check(options)
+    start = day_said(options.start, "start") or date.today()
+    jobs = _jobs(options, shop, start)
+    seconds = _SECONDS[len(jobs) > 1] if options.seconds is None else options.seconds
+    plan = schedule.plan(jobs, shop, start=start, seconds=seconds, seed=options.seed,
+                         progress=_progress(plan_of=jobs, seconds=seconds))
+    sure = schedule.outlook(plan, jobs, shop, trials=options.trials, seed=options.seed)
+    ways = {one.name: schedule.compared(one, shop, start=start) for one in jobs} \
+        if options.ways else {}
+    said = schedule.as_dict(plan, sure, confidence=options.promise)
+    if ways:
+        said["ways"] = {name: schedule.as_dict(plan, ways=rows)["ways"]
+                        for name, rows in ways.items()}
+    written = _write(options.out, plan, said) if options.out else []
+    text = _text(plan, sure, ways, options.promise, shop)
+    return say(options, said, "\n".join([text, *map(str, written)]))
+
+
+def _shop(options):
+    import os
+
+    from estimator.shop import open_shop
+
+    return open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
+
+
+def _check(options) -> None:
+    faults = []
+    many = len(options.survey)
+    for name, given in (("level", options.level), ("due", options.due)):
+        if len(given) not in (0, 1, many):
+            faults.append(Fault(f"There are {len(given)} of --{name} for {many} surveys.",
+                                "Give one for all, or one for each.", column=name))
+    if not 0 < options.promise < 1:
+        faults.append(Fault(f"A confidence of {options.promise:g} cannot be promised.",
+                            "Write a share such as 0.8: four in five.", column="promise"))
+    if options.seconds is not None and not 0 <= options.seconds <= 3600:
+        faults.append(Fault(f"{options.seconds:g} seconds are no time to search for.",
+                            "Write 0 to 3600.", column="seconds"))
+    if not 100 <= options.trials <= 1_000_000:
+        faults.append(Fault(f"{options.trials} trials are too few or too many.",
+                            "Write 100 to 1000000.", column="trials"))
+    if faults:
+        raise BadInput(faults)
+
+
+def _jobs(options, shop, start) -> list:
+    from estimator import schedule, survey
+    from estimator.estimate import estimate
+    from estimator.quote import level_named
+    from estimator.scope import scope
+
+    many = len(options.survey)
+    levels = [level_named(word) for word in options.level]
+    due = [None if word == "-" else day_said(word, "due") for word in options.due] or [None]
+    levels, due = levels * (many // len(levels)), due * (many // len(due))
+    jobs, names = [], []
+    for path, level, day in zip(options.survey, levels, due, strict=True):
+        found = survey.read(path, shop.catalogue, final=True)
+        name = found.machine.title or path.stem
+        if name in names:
+            name = next(f"{name} ({n})" for n in range(2, many + 2)
+                        if f"{name} ({n})" not in names)
+        names.append(name)
+        jobs.append(schedule.OnBench(
+            name, estimate(scope(found, level, shop.catalogue), shop), due=day))
+    return jobs
+
+
+def _progress(plan_of: Sequence, seconds: float):
+    """Says on the terminal that the search goes on; nothing into a file."""
+    if seconds < 3 or not sys.stderr.isatty():
+        return None
+
+    def told(end: float, least: float) -> bool:
+        print(f"\r{end / 60:.1f} open hours, {least / 60:.1f} at least", end="\r",
+              file=sys.stderr, flush=True)
+        return True
+
+    return told
+
+
+def _text(plan, sure, ways, confidence: float, shop) -> str:
+    from estimator.schedule import critical
+
+    out = []
+    several = len(plan.finishes) > 1
+    for day, steps in plan.days.items():
+        out.append(f"{day:%a} {day}")
+        rows = [("", "", "", "")]
+        for step in steps:
+            name = f"{step.job}: {step.name}" if several else step.name
+            until = f"{step.end:%H:%M}" if step.end.date() == day else f"{step.end:%a %H:%M}"
+            rows.append((f"  {step.start:%H:%M}–{until}", step.person, name,
+                         "" if sure.criticality[step.number] < 0.5 else "holds up the end"))
+        out += [*table(rows).splitlines()[1:], ""]
+    if plan.waits:
+        rows = [("Waits", "from", "until")]
+        rows += [(step.name, f"{step.start:%Y-%m-%d}", f"{step.end:%Y-%m-%d}")
+                 for step in plan.waits if step.end > step.start]
+        out += [table(rows), ""]
+    held = [step for step in critical(plan, sure) if step.what != "work" or step.hours >= 1]
+    if held:
+        out += ["What holds up the end in most trials, an hour or more:"]
+        out += [f"  {step.name} ({100 * sure.criticality[step.number]:.0f} %)" for step in held]
+        out.append("")
+    for name, ready in sure.ready.items():
+        promise = ready.promise(confidence)
+        sooner = ready.earlier(promise)
+        out += [
+            f"{name}: ready {ready.planned:%Y-%m-%d %H:%M} if all goes as expected and nothing "
+            "is found",
+            f"  half of all trials by {ready.p50:%Y-%m-%d}, 8 in 10 by {ready.p80:%Y-%m-%d}, "
+            f"9 in 10 by {ready.p90:%Y-%m-%d}",
+            f"  promise {promise.day}: it holds in {100 * promise.chance:.0f} of 100; a week "
+            f"earlier in {100 * sooner.chance:.0f}, late {sooner.late_days:.1f} days on average "
+            f"and {sooner.cost - promise.cost:.0f} {shop.settings.currency} dearer",
+        ]
+        if ready.due:
+            out.append(f"  due {ready.due.day}: holds in {100 * ready.due.chance:.0f} of 100, late "
+                       f"{ready.due.late_days:.1f} days on average")
+        for way in ways.get(name, ()):
+            out.append(f"  {way.name}: {way.hours:.1f} h, {way.days:.0f} days, orders on "
+                       f"{way.orders} days, {way.parcels} parcels for {way.freight:.0f} "
+                       f"{shop.settings.currency}, at most {way.shelf_most} assemblies waiting "
+                       "on the shelf")
+    proof = plan.proof
+    out.append("No better plan exists." if proof.proven else
+               "Drawn at once; no search was made." if not proof.seconds else
+               f"A better plan may exist: at most {100 * proof.gap:.1f} % of the "
+               f"{'lateness' if proof.of == 'lateness' else 'time to the end'} could be saved.")
+    return "\n".join(out)
+
+
+def _write(folder: Path, plan, said: dict) -> list[Path]:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        whole, rows = folder / "plan.json", folder / "plan.csv"
+        whole.write_text(json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False,
+                                    default=plain) + "\n", encoding="utf-8")
+        columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
+                   "criticality_share", "item")
+        with rows.open("w", encoding="utf-8-sig", newline="") as file:
+            writer = csv.DictWriter(file, columns, extrasaction="ignore")
+            writer.writeheader()
+            writer.writerows(said["steps"])
+    except OSError as error:
+        raise BadInput(Fault(f"The plan cannot be written: {error.strerror}.",
+                             "Choose a folder of your own.", str(folder))) from None
+    return [whole, rows]
