@@ -20,6 +20,7 @@ from test_ledger_frozen import _change_the_shop
 
 from estimator import cli, jobs, review
 from estimator.catalogue import CONDITIONS, Certainty, Condition, Level, data_folder
+from estimator.durations import pert_mean
 from estimator.errors import BadInput, Fault
 from estimator.ledger import (
     Cap,
@@ -505,6 +506,12 @@ def test_a_revision_of_a_revision_begins_where_that_one_ended(bench):
     bench.work(worked(1, item=1, job=bench.job.number))
     found = review.of_job(bench.ledger, "harbour", bench.shop, on=DAY)
     assert found.margin.income == third.after.price
+    quoted, job = {line.kind: line.quoted for line in found.costs}, third.offer.job
+    assert quoted["labour"] == pytest.approx(found.expected * job.hour_cost)
+    assert quoted["finds"] == pytest.approx(job.find_cost, abs=0.01)
+    assert quoted["material"] == pytest.approx(math.fsum(
+        pert_mean(*(getattr(one.cost, name) for name in ("low", "typical", "high")))
+        for one in job.supplies), abs=1)
     assert found.outcomes["hours"][0.8] == pytest.approx(third.after.hours_p80, abs=0.005)
 
 
@@ -752,7 +759,7 @@ def test_passing_a_cap_is_asked_first(tmp_path, kind):
         book = {"unbilled": UNBILLED, "now": NOW}
         ahead = ("cap-ahead",)
         ledger.book([worked(2.5, item=1, job=job.number)], sure=ahead, **book)
-        with pytest.raises(Unsure, match=r"comes to 240\.00 USD .* passes the cap of 200\.0 USD"):
+        with pytest.raises(Unsure, match=r"comes to 240\.00 USD .* passes the cap of 200\.00 USD"):
             ledger.book([worked(0.25, item=1, job=job.number)], **book)
         with pytest.raises(Unsure) as asked:
             ledger.add(_bought("1", job=job.number), now=NOW)

@@ -250,7 +250,7 @@ def asked_in(connection, entries: Sequence[Entry], rows: Sequence[int] = (), fil
 def words(key: str, use: Use) -> str:
     """What is asked, in words."""
     cap = use.cap
-    limit = f"the cap of {cap.amount} {cap.currency} before tax"
+    limit = f"the cap of {cap.amount:.2f} {cap.currency} before tax"
     if key == "cap":
         return (f"The bill of {cap.name} comes to {use.used:.2f} {cap.currency} with this and "
                 f"passes {limit}. The customer is asked first: estimator job change.")
