@@ -644,7 +644,7 @@ def test_a_review_shows_what_the_engine_found(opened, ledger, job):
     assert figure(shown.head.value, "review-booked") == "2.5 h"
     assert figure(shown.stands.value, "cpi") == f"{found.progress.cpi:.2f}"
     assert figure(shown.stands.value, "ev") == f"{found.progress.earned:.1f} h"
-    assert figure(shown.left.value, "margin-quoted") == f"{100 * (1 - 700 / 900):.0f} %"
+    assert figure(shown.left.value, "margin-quoted") == "22\u00a0%"  # Of 900 at 700.
     for drawn in (shown.course, shown.hours_chart):
         assert 'role="img"' in drawn.value
     first = re.findall(r'<th scope="row" class="">([^<]*)<', shown.hours.value)[0]
@@ -706,7 +706,9 @@ def test_the_shop_is_held_against_its_estimates(opened, ledger):
         shown._left_by(by)
         assert 'data-testid="margins"' in shown.left.value
         assert 'role="img"' in shown.left_chart.value
-    for by in ("person", "job", "kind"):
+    shown.walk.start()
+    assert 'data-testid="records"' in shown.records.value
+    for by in ("person", "job", "kind", "quarter", "customer kind"):
         shown._by(by)
         assert f'data-testid="hours-{by}"' in shown.hours.value
     fine(page)

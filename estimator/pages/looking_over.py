@@ -22,7 +22,8 @@ from estimator.pages.workshop import Workshop
 from estimator.review import JobReview, ShopReview
 
 _HOURS_BY = {"operation": "Operation", "assembly": "Assembly", "person": "Person",
-             "level": "Service level", "job": "Job", "kind": "Kind of work"}
+             "level": "Service level", "job": "Job", "kind": "Kind of work",
+             "quarter": "Quarter", "customer kind": "Kind of customer"}
 _MARGIN_BY = {"level": "Service level", "quarter": "Quarter", "customer": "Kind of customer",
               "job": "Job"}
 
@@ -42,12 +43,15 @@ class WholeShop:
         self.left_by = Parts("Margin by", tuple(_MARGIN_BY.items()), self._left_by)
         self.look = Beside("Look again", self._work, self._came)
         self.look.widget.add_class("est-long")
+        self.records = widgets.HTML()
+        self.walk = Beside("Try forecasts by records on these jobs", self._walk, self._walked)
         self.costs_box = box("est-block", heading("Costs of all jobs"),
                              box("est-beside", self.costs_chart, self.costs))
         self.jobs_box = box(
             "est-block", self.head,
             heading("Do the estimates hold?"),
             box("est-pictures", self.control, self.held), self.signals, self.held_words,
+            self.walk.widget, self.records,
             heading("Hours"), self.by, box("est-beside", self.hours_chart, self.hours),
             heading("What is left over"), self.left_by,
             box("est-beside", self.left_chart, self.left), self.costs_box)
@@ -67,6 +71,8 @@ class WholeShop:
     def show(self) -> None:
         """Look through the closed jobs beside the page, then draw."""
         self.steps.stop()
+        self.records.value = ""
+        self.walk.stop("")
         self.look.stop("")
         self.look.start()
 
@@ -89,6 +95,24 @@ class WholeShop:
         # Steps say for themselves what goes wrong in them.
         if self._took(found):
             self.steps.start()
+
+    def _walk(self) -> Callable:
+        folder, shop = self.workshop.folder, self.workshop.shop
+
+        def work(_progress) -> object:
+            ledger = Ledger(folder)
+            try:
+                return review.walk(ledger, shop)
+            finally:
+                ledger.close()
+        return work
+
+    @guarded("review")
+    def _walked(self, found) -> None:
+        """How the shop's own records would have forecast each job on the day it was accepted."""
+        said = [_enough(one.what, one.share, one.held) for one in found.enough]
+        self.records.value = showing.said(
+            *(said or ["No job had enough closed ones before it."]), test="records")
 
     @guarded("review")
     def _took(self, found) -> bool:
@@ -119,7 +143,18 @@ class WholeShop:
              f"the settings say {showing.percent(found.hour.settings_share)}"),
             ("shop-hour", "An hour costs", "–" if found.hour.cost is None
              else money(found.hour.cost, settings),
-             f"by the settings {money(found.hour.settings_cost, settings)}")])
+             f"by the settings {money(found.hour.settings_cost, settings)}"),
+            *self._reserve()])
+
+    def _reserve(self) -> list[tuple[str, str, str, str]]:
+        reserve = self.found.reserve
+        if reserve is None:
+            return []
+        held, needed = (f"{100 * share:.1f}\u00a0%"
+                        for share in (reserve.held_share, reserve.needed_share))
+        return [("shop-reserve", "Warranty reserve held", held,
+                 f"{needed} would have been enough; {reserve.back} of {len(reserve.jobs)} jobs "
+                 "came back")]
 
     # Steps ----------------------------------------------------------------------------------
 
@@ -160,19 +195,13 @@ class WholeShop:
             self.held_words.value = showing.said(
                 "What quotes promised is not known for the closed jobs.", test="held")
             return
-        sentences = [
-            f"{what.capitalize()} that were to be enough in {showing.percent(share)} of jobs were "
-            f"enough in {hits} of {cases}, {showing.percent(hits / cases)}; in the long run that "
-            f"is {showing.percent(low)} to {showing.percent(high)}"
-            + (", so it is promised too much." if high < share else
-               ", so it is promised too little." if low > share else ".")
-            for what, found in rows.items() for share, hits, cases, low, high in found]
+        sentences = [_enough(one.what, one.share, one.held) for one in self.found.enough]
         self.held.value = showing.chart(
             "held", "Was it enough as often as promised?", plots.calibration(rows),
             " ".join(sentences),
             "Bars: where the share may lie in the long run, with 95 % confidence. Marks below the "
             "line: promised too much.")
-        off = [one for one in sentences if not one.endswith("%.")]
+        off = [one for one in sentences if "too" in one]
         self.held_words.value = showing.said(
             *(off or ["No promise is contradicted by the closed jobs."]), test="held")
 
@@ -249,6 +278,16 @@ class WholeShop:
         advice = ("The share that quotes pay for is set as productive_share in shop.toml."
                   if hour.share is not None else "")
         self.hour.value = showing.said(share, cost, advice, test="hour")
+
+
+def _enough(what: str, share: float, held) -> str:
+    """Whether a promise held, as a sentence."""
+    were = "was" if what == "cost" else "were"
+    return (f"{what.capitalize()} that {were} to be enough in {showing.percent(share)} of jobs "
+            f"{were} enough in {held.hits} of {held.cases}, {showing.percent(held.share)}; in the "
+            f"long run that is {showing.percent(held.low)} to {showing.percent(held.high)}"
+            + (", so it is promised too much." if held.high < share else
+               ", so it is promised too little." if held.low > share else "."))
 
 
 def margins_by(jobs: Iterable[JobReview], sent: Mapping[str, Sent],

@@ -164,7 +164,7 @@ def signed(amount: float, settings: Settings) -> str:
 
 def percent(share: float | None) -> str:
     """A share in whole per cent; a dash where there is none."""
-    return "–" if share is None else f"{100 * share:.0f} %"
+    return "–" if share is None else f"{100 * share:.0f}\u00a0%"
 
 
 def index(value: float | None) -> str:
