@@ -15,7 +15,7 @@ from estimator import catalogue, cli, investing, simulate
 from estimator.catalogue import Condition, Level
 from estimator.errors import BadInput
 from estimator.estimate import estimate
-from estimator.resale import LEAVE, Deal, Words, as_dict, resale, selling
+from estimator.resale import LEAVE, Deal, Words, as_dict, resale, screening, selling
 from estimator.resale.after import finds_seen
 from estimator.scope import scope
 from estimator.shop import open_shop
@@ -370,6 +370,28 @@ def test_parts_that_do_not_pay_their_hours_stay_on(demo):
         sum(part.income for part in kept) - SHOP.settings.disposal_cost, rel=0.05)
     dear = resale(demo, Deal(50_000, trials=500, on=ON), SHOP)
     assert sum(part.pays for part in dear.parts) > len(kept)
+
+
+def test_screening_agrees_with_the_trials(demo):
+    """From mean and spread of cost and the same tables: quantiles of profit as the trials have."""
+    answer = resale(demo, Deal(5_000, trials=20_000, on=ON), SHOP)
+    days = SHOP.catalogue.days_to_sell["private", None]
+    for one in answer.choices:
+        if one.level is None:
+            continue
+        job = estimate(scope(demo, one.level, SHOP.catalogue), SHOP)
+        odds = simulate.simulate(job, SHOP.settings, trials=20_000, seed=9)
+        worked = 0.0 if one.level == Level.AS_FOUND else odds.days.mean()
+        # A month begun counts whole: half a month more on average.
+        found = screening.profits(
+            value=screening.Moments.pert(4_000, 5_000, 6_000),
+            ratio=screening.Moments.pert(*one.ratio),
+            cost=screening.Moments.of(odds.cost.mean(), odds.cost.std()),
+            days=screening.Moments.pert(days.low, days.typical, days.high).plus(worked + 15),
+            storage_per_month=30)
+        sd = float(np.sqrt(found.variance))
+        for share, played in ((0.1, one.profit_p10), (0.5, one.profit_p50), (0.9, one.profit_p90)):
+            assert found.at(share) == pytest.approx(played, abs=0.05 * sd), one.key
 
 
 # --- the state it is found in -----------------------------------------------------------------

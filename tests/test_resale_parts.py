@@ -14,7 +14,7 @@ from estimator.catalogue import Condition, Era
 from estimator.picking import Shared
 from estimator.resale import parting, paying, selling, stopping
 from estimator.resale.cash import Cash, months
-from estimator.resale.measures import held_by, worst_mean
+from estimator.resale.measures import flow_measures, held_by, worst_mean
 from estimator.resale.screening import Moments, highest_price, profits
 from estimator.scope import scope
 from estimator.survey import Line, template
@@ -116,6 +116,34 @@ def test_what_is_held_is_held_and_nothing_more_would_be(values, confidence):
     held = held_by(row, confidence)
     assert np.mean(row >= held) >= confidence - 1e-9
     assert np.mean(row > held) < confidence
+
+
+def test_a_rate_of_return_that_is_not_the_only_one_is_not_told():
+    """Out, in and out again: both rates are named, none is the answer; the rest still holds."""
+    # Payments: Principles of Finance 2e, OpenStax, 16.3; 9.180 % and 62.249 % a period.
+    one = np.array([1])
+    cash = Cash(np.array([0.0]), one, one, 0.0,
+                ((np.array([950.0]), one), (np.array([-620.0]), 2 * one)), now=350.0)
+    said = flow_measures(cash, None, 0.2)
+    assert said["flows"] == (-350, 950, -620)
+    assert said["earned"].rate is None
+    assert said["earned"].roots == (pytest.approx(1.0918**12 - 1, rel=1e-3),
+                                    pytest.approx(1.62249**12 - 1, rel=1e-3))
+    assert "more than once" in said["earned"].why
+    assert said["payback"] is None
+    # What goes out at the end is set aside now: 350 + 620 / 1.2², 950 grows to 1,140.
+    assert said["earned_modified"] == pytest.approx(
+        (1_140 / (350 + 620 / 1.44))**6 - 1)
+
+
+def test_selling_as_found_earns_no_rate_against_itself():
+    """The difference of the same payments is nothing."""
+    one = np.array([1])
+    cash = Cash(np.array([0.0]), one, one, 0.0, ((np.array([950.0]), one),))
+    said = flow_measures(cash, cash, 0.01)
+    assert said["earned"].rate is None
+    assert said["index"] is None
+    assert said["payback"] is None
 
 
 # --- parts ----------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from estimator.commands.shared import day_said, options_of, table
+from estimator.commands.shared import day_said, number_said, options_of, table
 from estimator.errors import BadInput, Fault
 
 _NUMBERS = (
@@ -104,9 +104,20 @@ def _read(options, shop):
     values = {}
     for name, _, _ in _NUMBERS:
         key = name.removeprefix("--").replace("-", "_")
-        _take(values, wrong, _FIELDS.get(key, key), getattr(options, key), name, float)
+        word = getattr(options, key)
+        try:
+            if word is not None:
+                values[_FIELDS.get(key, key)] = number_said(word, name)
+        except BadInput as error:
+            wrong += error.faults
     for name, key in _WHOLE:
-        _take(values, wrong, key, getattr(options, key), name, int)
+        word = getattr(options, key)
+        try:
+            if word is not None:
+                values[key] = int(word)
+        except ValueError:
+            wrong.append(Fault(f'"{word}" is not a whole number.', "Write it like 10000.",
+                               column=name))
     days = {}
     for key, name in (("ready_by", "--ready-by"), ("date", "--date")):
         try:
@@ -129,17 +140,6 @@ def _read(options, shop):
     if wrong:
         raise BadInput(wrong)
     return found, deal
-
-
-def _take(values: dict, wrong: list[Fault], key: str, word: str | None, name: str, kind) -> None:
-    if word is None:
-        return
-    try:
-        values[key] = kind(word)
-    except ValueError:
-        whole = "whole number" if kind is int else "number"
-        wrong.append(Fault(f'"{word}" is not a {whole}.', "Write it like 4500 or 0.15."
-                           if kind is float else "Write it like 10000.", column=name))
 
 
 def _name(word: str) -> str:
@@ -169,7 +169,8 @@ def _said(answer, words) -> str:
     for name, text in (("Why", words.why()), (bid, words.bid()), ("Stop rule", words.stop()),
                        ("Bench hour", words.bench()),
                        ("A look first", words.look()), ("What pays", words.pays()),
-                       ("Turns", words.turns()), ("Spent", [words.sunk()]),
+                       ("By hours", words.by_hours()), ("Turns", words.turns()),
+                       ("Spent", [words.sunk()]),
                        ("Mind", [*words.cautions(), *answer.notes])):
         if any(text):
             said.append(_wrapped(name, " ".join(text)))

@@ -188,6 +188,14 @@ class Words:
             said.append("The search ran out of time; another set may be better.")
         return said
 
+    def by_hours(self) -> list[str]:
+        """The best sets of lines as the bench hours grow."""
+        paying = self.found.paying
+        if paying is None or len(paying.frontier) < 2:
+            return []
+        rows = ", ".join(f"{one.hours:.1f} h {self.money(one.profit)}" for one in paying.frontier)
+        return [f"Best set of lines, gain over cost: {rows}."]
+
     def turns(self) -> list[str]:
         """What would change the answer."""
         said = []
