@@ -16,7 +16,8 @@ from estimator.ledger import Item, TimeEntry
 _JOB_SPREAD = 0.09  # standard deviation of ln(hours) that a whole job shares
 _FORGOTTEN = 0.03  # share of small items that nobody writes down
 _REWORK, _UNBILLED = 0.4, 0.3  # chance that a job needs some; share of a day
-_MOST_HOURS = 9.0  # of a person's day
+_HOURS = ((1.3, 9.0), (1.6, 9.0), (2.0, 9.0), (3.0, 9.0), (50.0, 9.0), (50.0, 11.0))
+"""Tried in turn: hours of a day over those that would just do, and the most of a day. [h]"""
 
 
 @dataclass(frozen=True)
@@ -114,8 +115,8 @@ def calendar(tasks: Iterable[Task], staff: Sequence[Person], start: date, end: d
     entries = []
     for person in staff:
         seed = rng.integers(2**32)
-        for slack in (1.3, 1.6, 2.0, 3.0, 5.0):
-            mine, left = _days(person, deque(queues[person.name]), chores, start, end, slack,
+        for pace in _HOURS:
+            mine, left = _days(person, deque(queues[person.name]), chores, start, end, pace,
                                np.random.default_rng(seed))
             if not left:
                 break
@@ -126,12 +127,13 @@ def calendar(tasks: Iterable[Task], staff: Sequence[Person], start: date, end: d
 
 
 def _days(person: Person, queue: deque[Task], chores: Sequence[Mapping], start: date, end: date,
-          slack: float, rng: np.random.Generator) -> tuple[list[TimeEntry], bool]:
+          pace: tuple[float, float], rng: np.random.Generator) -> tuple[list[TimeEntry], bool]:
     """Entries of a person, and whether something is left to do at the end."""
     days = [start + timedelta(n) for n in range((end - start).days + 1)]
     days = [day for day in days if day.weekday() in person.weekdays]
+    slack, most = pace
     bench = slack * sum(task.hours for task in queue) / max(len(days), 1)
-    bench = min(max(bench, 2.0), _MOST_HOURS)
+    bench = min(max(bench, 2.0), most)
     weights = np.array([float(one["weight"]) for one in chores])
     entries: list[TimeEntry] = []
     left = queue[0].hours if queue else 0.0

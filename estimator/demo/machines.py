@@ -35,8 +35,13 @@ def figures(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def enquiries(count: int, catalogue: Catalogue, rng: np.random.Generator) -> list[Enquiry]:
-    """So many enquiries, no two for a machine of the same name while names last."""
+def enquiries(count: int, small: int, catalogue: Catalogue, rng: np.random.Generator
+              ) -> list[Enquiry]:
+    """So many enquiries, no two for a machine of the same name while names last.
+
+    The last `small` ones are neither for a clean nor for a full restoration: they are for jobs
+    under way, or to be through with soon.
+    """
     titles = figures("titles")
     names = [f"{one['first']} {other['second']}" for one in titles for other in titles]
     order = rng.permutation(len(names))
@@ -48,6 +53,8 @@ def enquiries(count: int, catalogue: Catalogue, rng: np.random.Generator) -> lis
         customer = customers[rng.choice(len(customers), p=weights)]
         survey = _survey(names[order[n % len(names)]], n + 1, customer, catalogue, rng)
         level = levels[rng.choice(len(levels), p=_shares(list(LEVELS.values())))]
+        if n >= count - small and level not in (Level.SHOP_JOB, Level.RECONDITIONED):
+            level = Level.RECONDITIONED
         found.append(Enquiry(survey, level))
     return found
 

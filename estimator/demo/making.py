@@ -24,17 +24,19 @@ from estimator.shop import Shop, new_shop, open_shop
 
 JOBS, MOST_JOBS = 30, 120
 _FIRST_YEAR = 2010
-_DAYS = 550  # so long do thirty jobs take
+_DAYS, _FEWEST_DAYS = 550, 200  # so long do thirty jobs take, and few
 _TRIALS = 1000
 _SURE = ("new-person", "long-day", "long-ago", "closed-job", "twice", "cap", "cap-ahead")
 _MARK = "invented for the demo"
 _MARGINS = (0.1, 0.42)
 _MIDDLE, _SCALE = 1.62, 0.11  # price over cost that half of the customers take; how sharply
 _ASKED = 1.8  # enquiries to a job
-_UNDER_WAY = ((48, FIXED, 0.55, "on the bench"), (36, TIME, 0.6, "waiting"),
-              (13, FIXED, 0.06, "on the bench"))
+_SMALL = 8  # so many before the last ones ask for no full restoration
+_LAST_ASKED = 50  # days before the end, of jobs that are closed by then
+_UNDER_WAY = ((21, FIXED, 0.55, "on the bench"), (18, TIME, 0.6, "waiting"),
+              (11, FIXED, 0.06, "on the bench"))
 """Open jobs: days ago that they were quoted, pricing, share done, where they stand."""
-_UNANSWERED = (16, 9, 3)  # days ago
+_UNANSWERED = (16, 8, 3)  # days ago
 _CAME_BACK = 0.35  # share of jobs that warranty hours are booked to
 
 
@@ -111,9 +113,9 @@ def demo_shop(folder: Path | str, *, jobs: int = JOBS, seed: int = 1, on: date |
 def _made(folder: Path, jobs: int, rng: np.random.Generator, on: date,
           tell: Callable[[float], None]) -> Made:
     shop = _open(folder)
-    start = on - timedelta(max(_DAYS, _DAYS * jobs // JOBS))
-    asked = enquiries(math.ceil(_ASKED * jobs) + len(_UNDER_WAY) + len(_UNANSWERED),
-                      shop.catalogue, rng)
+    start = on - timedelta(max(_FEWEST_DAYS, _DAYS * jobs // JOBS))
+    late = len(_UNDER_WAY) + len(_UNANSWERED)
+    asked = enquiries(math.ceil(_ASKED * jobs) + late, late + _SMALL, shop.catalogue, rng)
     with _ledger(shop) as ledger:
         offers = _offers(asked, shop, start, on, rng, tell)
         works = _answered(ledger, offers, jobs, shop, on, rng)
@@ -170,7 +172,7 @@ def _offers(asked: Sequence[Enquiry], shop: Shop, start: date, on: date,
     late = [*((ago, pricing) for ago, pricing, _, _ in _UNDER_WAY),
             *((ago, FIXED) for ago in _UNANSWERED)]
     early = len(asked) - len(late)
-    step = ((on - start).days - 80) / early
+    step = ((on - start).days - _LAST_ASKED) / early
     when = [(start + timedelta(round(step * n)), TIME if rng.random() < 0.1 else FIXED)
             for n in range(early)]
     when += [(on - timedelta(ago), pricing) for ago, pricing in late]
@@ -196,7 +198,9 @@ def _answered(ledger: Ledger, offers: Sequence[Quote], jobs: int, shop: Shop, on
     for n, offer in enumerate(offers):
         bench_jobs.keep(ledger, offer, shop)
         if n in won or n in under_way:
-            accepted = offer.on + timedelta(int(rng.integers(2, 8)))
+            wait = int(rng.integers(2, 8))
+            # What is under way leaves everybody a day at the bench before the end.
+            accepted = offer.on + timedelta(2 if n in under_way else wait)
             weeks = offer.odds.at("hours", 0.8)[0] / shop.settings.bench_hours_per_week
             promised = accepted + timedelta(days=21 + math.ceil(10 * weeks))
             job = bench_jobs.accept(ledger, offer.number, on=accepted, promised=promised)
