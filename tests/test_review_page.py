@@ -8,6 +8,7 @@ import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 import test_pages
@@ -824,6 +825,9 @@ def test_another_figure_needs_a_reason_and_a_refusal_changes_no_table(proposed, 
                                 ("99", "so", "figure")):
         say(form, "edit", figure=figure_, why=why)
         assert field in form.faults, (figure_, why)
+    for act in ("accept", "refuse"):  # The figure that stands there was meant, or it was not.
+        say(form, act, figure="0.9")
+        assert "own button" in form.faults["figure"]
     assert table.read_bytes() == before
     say(form, "edit", figure="0.9", why="I am getting quicker")
     assert proposed.workshop.shop.catalogue.operations["flipper-rebuild", None].typical == 0.9
@@ -956,12 +960,42 @@ def test_a_proposal_is_accepted_and_undone_in_the_browser(browser, bench):
         go(page, "Proposals")
         card = page.locator(".est-proposal").filter(has_text="9 jobs say").first
         card.locator("svg").first.wait_for()
+        card.get_by_label("Why").fill("nine jobs")
+        card.get_by_label("Why").press("Enter")  # Which decides nothing.
+        page.wait_for_timeout(1000)
+        assert table.read_bytes() == before
         card.get_by_role("button", name="Accept", exact=True).click()
         expect(page.get_by_test_id("decided")).to_contain_text("Accepted")
         assert table.read_bytes() != before
         page.get_by_role("button", name=re.compile("^Undo: ")).first.click()
         expect(page.get_by_test_id("decided")).to_contain_text("as it was")
         assert table.read_bytes() == before
+        expect(page.get_by_test_id("fault")).to_have_count(0)
+
+
+def test_a_change_is_offered_and_its_addendum_handed_out(browser, bench):
+    """A worse condition is worked out, offered and agreed to; the paper is a PDF each time."""
+    from playwright.sync_api import expect
+    _, server = bench
+    with window(browser) as page:
+        open_page(page, server)
+        go(page, "Jobs")
+        page.get_by_role("button", name="Change the job").click()
+        page.get_by_label("Condition, row 5", exact=True).select_option("failed")
+        page.get_by_label("In your words").fill("seized studs")
+        go(page, "Work out the change")
+        expect(page.get_by_test_id("change-result")).to_contain_text("seized studs")
+        with page.expect_download() as download:
+            go(page, "Addendum to sign (PDF)")
+        assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
+        go(page, "Offer it")
+        expect(page.get_by_test_id("change-said")).to_contain_text("is offered")
+        with page.expect_download() as download:
+            page.get_by_role("button", name=re.compile("^Addendum .* as PDF$")).click()
+        assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
+        page.get_by_role("button", name=re.compile("^The customer agreed to ")).click()
+        page.get_by_role("button", name="The customer agreed", exact=True).click()
+        expect(page.get_by_test_id("change-said")).to_contain_text("is agreed")
         expect(page.get_by_test_id("fault")).to_have_count(0)
 
 

@@ -84,12 +84,15 @@ class Form(anywidget.AnyWidget):
         answered with yes; returns what to say when it is done. What it raises is shown.
     on_typed
         Called with all values whenever some have changed.
+    enter
+        Whether Enter in a field takes the first button.
     """
 
     _esm, _css = _text("form.js"), _text("form.css")
     name = traitlets.Unicode().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
     yes = traitlets.Unicode("Yes, book it").tag(sync=True)
+    enter = traitlets.Bool(True).tag(sync=True)
     fields = traitlets.List().tag(sync=True)
     turn = traitlets.Int(0).tag(sync=True)
     buttons = traitlets.List().tag(sync=True)
@@ -101,8 +104,8 @@ class Form(anywidget.AnyWidget):
     def __init__(self, name: str, title: str, fields: Sequence[Field], buttons: Sequence[Button],
                  on_act: Callable[[str, Mapping[str, str], Sequence[str]], str | None],
                  on_typed: Callable[[Mapping[str, str]], None] | None = None, *,
-                 yes: str = "Yes, book it", log_path: Path | None = None):
-        super().__init__(name=name, title=title, yes=yes, fields=_plain(fields),
+                 yes: str = "Yes, book it", enter: bool = True, log_path: Path | None = None):
+        super().__init__(name=name, title=title, yes=yes, enter=enter, fields=_plain(fields),
                          buttons=[asdict(button) for button in buttons])
         self._on_act, self._on_typed, self._log_path = on_act, on_typed, log_path
         self.on_msg(self._heard)

@@ -123,16 +123,22 @@ function render({ model, el }) {
     yes.focus();
   };
   const offer = () => buttons.replaceChildren(...model.get("buttons").map((one, place) => {
-    const node = make("button", { type: place ? "button" : "submit", class: `est-button${one.first ? " est-first" : ""}` }, one.label);
-    if (place) node.addEventListener("click", () => { sure = []; send(one.act, []); });
+    const alone = place || !model.get("enter");
+    const node = make("button", { type: alone ? "button" : "submit", class: `est-button${one.first ? " est-first" : ""}` }, one.label);
+    if (alone) node.addEventListener("click", () => { sure = []; send(one.act, []); });
     return node;
   }));
   form.addEventListener("submit", event => {
     event.preventDefault();
+    if (!model.get("enter")) return; // The first button has to be taken itself.
     const first = model.get("buttons")[0];
     if (first) { sure = []; send(first.act, []); }
   });
-  const say = () => { status.textContent = model.get("status"); };
+  const say = () => {
+    status.textContent = model.get("status");
+    // The question that was answered is gone, and the focus with it.
+    if (status.textContent && document.activeElement === document.body) [...inputs.values()][0]?.focus();
+  };
   const told = message => {
     if (message.focus !== undefined) {
       const node = inputs.get(message.focus) || [...inputs.values()][0];

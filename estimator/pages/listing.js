@@ -29,7 +29,10 @@ function render({ model, el }) {
     el.replaceChildren(...(rows.length
       ? [make("div", { class: "est-scroll", tabindex: "0", role: "region", "aria-label": model.get("title") }, table)]
       : [make("p", {}, model.get("empty"))]));
-    if (had) [...el.querySelectorAll("[data-act]")].find(one => one.dataset.act === had[0] && one.dataset.key === had[1])?.focus();
+    if (had) {
+      const there = [...el.querySelectorAll("[data-act]")].filter(one => one.dataset.key === had[1]);
+      (there.find(one => one.dataset.act === had[0]) || there[0])?.focus();
+    }
   };
   model.on("change:rows", draw);
   draw();

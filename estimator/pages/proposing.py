@@ -111,7 +111,11 @@ class Proposing:
         figure = read.take("figure", cells.number,
                            "Write the figure that is to stand." if act == "edit" else "") \
             if act == "edit" else None
+        if act != "edit" and values.get("figure", "").strip():
+            read.faults.append(Fault("A figure stands here.", "Take it with its own button, or "
+                                     "clear the field.", column="figure"))
         read.done()
+        after = self._after(key)
         if act == "accept":
             where = proposals.accept(shop.shop, one, why=why)
             said = f"Accepted: {one.name}. It stands in {where} now."
@@ -122,8 +126,17 @@ class Proposing:
             proposals.refuse(shop.shop, one, why)
             said = f"Refused: {one.name}. The table stays as it is."
         self._cards.pop(key)
+        self.workshop.keep_typed(_name(key), {})
         self._settled(said)
+        if after in self._cards:
+            self._cards[after].form.focus()
         return ""
+
+    def _after(self, key: str) -> str:
+        """The proposal that comes next, to go on with."""
+        keys = list(self.found)
+        place = keys.index(key)
+        return next(iter([*keys[place + 1:], *reversed(keys[:place])]), "")
 
     @guarded("proposals")
     def _undone(self, _act: str, key: str) -> None:
@@ -152,7 +165,7 @@ class _Card:
 
     def __init__(self, workshop: Workshop, key: str,
                  on_decide: Callable[[str, str, Mapping[str, str]], str]):
-        name = f"proposal-{key.replace('/', '-')}"
+        name = _name(key)
         self.head, self.chart, self.jobs = (widgets.HTML() for _ in range(3))
         self.form = Form(
             name, "Decide", [Field("figure", "Another figure instead", "number"),
@@ -160,7 +173,8 @@ class _Card:
             [Button("accept", "Accept"), Button("edit", "Accept this figure instead", False),
              Button("refuse", "Refuse", False)],
             lambda act, values, _sure: on_decide(key, act, values),
-            lambda values: workshop.keep_typed(name, values), log_path=workshop.log_path)
+            lambda values: workshop.keep_typed(name, values), enter=False,
+            log_path=workshop.log_path)
         self.form.fill(workshop.typed(name))
         self.widget = box("est-proposal", self.head, box(
             "est-beside", self.chart, box("est-block", self.jobs, self.form)))
@@ -200,6 +214,11 @@ class _Card:
                                "evidence", f"Evidence of {one.name}",
                                ("Job", ">Expected h", ">Booked h", ">Booked / expected"), rows)
                            + "</details>")
+
+
+def _name(key: str) -> str:
+    """Of the form of a proposal."""
+    return f"proposal-{key.replace('/', '-')}"
 
 
 def _unit(one: Proposal) -> str:

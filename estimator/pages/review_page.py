@@ -65,7 +65,7 @@ class ReviewPage:
 
     def __init__(self, folder: Path, shop: Shop):
         self.log_path = keep_log(folder)
-        self.workshop = Workshop(folder, shop, self.log_path, self._changed)
+        self.workshop = Workshop(folder, shop, self.log_path, self._changed, self._kept)
         self.alerts = {"page": Alert()}
         self.parts: dict[str, object] = {}
         self._drawn: dict[str, tuple] = {}
@@ -138,6 +138,9 @@ class ReviewPage:
                    f"{shop.place(clock)}" for clock in shop.ledger.clocks()]
         said = f"Clock running: {'; '.join(running)}" if running else "No clock is running"
         self.running.value = f'<p data-testid="running">{html.escape(said)}</p>'
+
+    def _kept(self) -> None:
+        """What the page says of what is safe, should the connection go."""
         self.pulse.saved = f"{datetime.now():%H:%M:%S}"
 
     @guarded("page")

@@ -26,13 +26,16 @@ class Workshop:
     ----------
     on_change
         Called after something was kept or another job was chosen.
+    on_keep
+        Called after what stands in a form was kept.
     """
 
     def __init__(self, folder: Path, shop: Shop, log_path: Path | None,
-                 on_change: Callable[[], None] = lambda: None):
+                 on_change: Callable[[], None] = lambda: None,
+                 on_keep: Callable[[], None] = lambda: None):
         self.folder, self.shop, self.log_path = Path(folder), shop, log_path
         self.ledger = Ledger(folder)
-        self.on_change = on_change
+        self.on_change, self.on_keep = on_change, on_keep
         self.number: str | None = None
         self.revision = 0
         """Counts up whenever what was read before may be old."""
@@ -151,6 +154,7 @@ class Workshop:
         with contextlib.suppress(OSError):
             part.write_text(json.dumps(held, ensure_ascii=False, indent=1), encoding="utf-8")
             part.replace(self.folder / TYPED)
+            self.on_keep()
 
     def _typed(self) -> dict[str, dict[str, str]]:
         try:
