@@ -84,13 +84,26 @@ def in_order(count: int, links: Iterable[Link]) -> list[int]:
 
 
 def _circle(left: set[int], before: Sequence[Sequence[int]]) -> list[int]:
-    """One circle among tasks of which each waits for another one of them."""
-    trail: list[int] = []
-    task = min(left)
-    while task not in trail:
-        trail.append(task)
-        task = min(other for other in before[task] if other in left)
-    return trail[trail.index(task):][::-1]
+    """The shortest circle among tasks of which each waits for another one of them."""
+    best: list[int] = []
+    for task in sorted(left):
+        # Back from the task along what waits for what, one step further each time.
+        came: dict[int, int] = {}
+        edge, steps = [task], 0
+        while edge and task not in came and (not best or steps < len(best)):
+            steps += 1
+            nearer, edge = edge, []
+            for at in nearer:
+                for other in before[at]:
+                    if other in left and other not in came:
+                        came[other] = at
+                        edge.append(other)
+        if task in came and (not best or steps < len(best)):
+            best, at = [task], came[task]
+            while at != task:
+                best.append(at)
+                at = came[at]
+    return best
 
 
 def needed(count: int, links: Iterable[Link]) -> list[Link]:

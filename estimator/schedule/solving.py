@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 
 from estimator.schedule.hours import Hours
 from estimator.schedule.listing import Outline, draft_of
+from estimator.schedule.playing import Course
 from estimator.schedule.records import Bench, Draft, Proof
 
 _STEADY = 60.0
@@ -114,6 +115,7 @@ class _Form:
         self.most = math.ceil(max(end for _, end in self.hint)) + 1
         self._literals: dict[tuple[int, int], object] = {}
         self._hinted: dict[int, int] = {}
+        self.own: dict[tuple[int, int | None], object] = {}
         self.starts, self.ends, self.hands = [], [], []
         for start, end in self.hint:
             self.starts.append(self._number(self.most, round(start)))
@@ -231,6 +233,7 @@ class _Form:
             held = [self._literal(done, first + 1)] if first > 0 else []
             if held or also:
                 after.only_enforce_if([*also, *held])
+        self.own[at, person] = own
         return own
 
     def _spaces(self) -> None:
@@ -304,20 +307,34 @@ class _Form:
                                 zip(self.bench.jobs, self.finishes, strict=True)))
 
     def draft(self, solver) -> Draft:
-        """The plan found, by the clock."""
+        """The plan found, by the clock: its hands and its order of work, begun as early as can be.
+        """
+        acts = self.bench.activities
         who: list[int | None] = []
-        starts, ends = [], []
-        for at, act in enumerate(self.bench.activities):
+        starts, ends, hours = [], [], []
+        for at, act in enumerate(acts):
             chosen = None
             for person, literal in self.hands[at].items():
                 if literal is None or solver.value(literal):
                     chosen = person
             who.append(chosen)
-            begin = solver.value(self.starts[at])
-            starts.append(self.shop.next_open(self.shop.clock(begin)) if act.able
-                          else self.shop.clock(begin))
-            ends.append(self.shop.clock(solver.value(self.ends[at])))
-        return draft_of(self.bench, starts, ends, who, "constraint programming")
+            start, end = solver.value(self.starts[at]), solver.value(self.ends[at])
+            if (at, chosen) in self.own:
+                own = self.bench.people[chosen][1]
+                begun = solver.value(self.own[at, chosen])
+                start = self.shop.opened(own.next_open(own.clock(begun)))
+            starts.append(start)
+            ends.append(end)
+            hours.append((act.minutes if chosen is None else dict(act.able)[chosen]) / 60)
+        order = Draft(tuple(starts), tuple(ends), tuple(who), 0.0, 0.0, ())
+        course = Course(self.bench, order, kind=float)
+        begun, done, _ = course.play(hours, 1)
+        return draft_of(
+            self.bench,
+            [round(60 * float(course.by_clock(at, begun[at], morning=True)[0]))
+             for at in range(len(acts))],
+            [round(60 * float(course.by_clock(at, done[at])[0])) for at in range(len(acts))],
+            who, "constraint programming")
 
     def moves(self, draft: Draft, day_of) -> int:
         """How many activities begin on another day than before."""

@@ -216,6 +216,7 @@ class _Part:
     release: int = 0
     gone: bool = False
     left: float = 1.0
+    away: bool = False
 
 
 def _of_job(place: int, one: OnBench, shop: Shop, people: Sequence[Person], first: date,
@@ -264,6 +265,7 @@ def _parts(one: OnBench, shop: Shop, first: date) -> list[_Part]:
         piece = Piece(lot.name, "outwork", **about(lot.shares), service=lot.service,
                       operation=lot.service)
         found.append(_Part(piece, days=lot.days, gone=lot.service in one.back,
+                           away=began is not None,
                            release=0 if began is None else (began - first).days * DAY))
     leads = leads_of(job, catalogue) if one.leads is None else one.leads
     for lead in leads:
@@ -341,7 +343,7 @@ def _activities(place: int, one: OnBench, parts: Sequence[_Part],
     through = _through([part.gone and end is None for part, end in
                         zip(parts, ends, strict=True)], links)
     for a, b in through:
-        if hands_on[b] is None:
+        if hands_on[b] is None or parts[b].away:
             continue
         if ends[a] is not None:
             pairs.add((ends[a], hands_on[b]))
