@@ -654,6 +654,34 @@ def test_a_review_shows_what_the_engine_found(opened, ledger, job):
     assert "Anna" in shown.hours.value
 
 
+def test_what_another_window_books_is_seen_when_a_part_is_opened(opened, ledger, job, shop_dir):
+    """Hours booked elsewhere, a job made elsewhere, a row of a table edited elsewhere."""
+    page = opened("time")
+    assert part(page).entries.rows == []
+    _worked(ledger, job, 2.0)
+    with_job(ledger, "260303-B2", "Old Comet", items=2, accepted=TODAY - timedelta(2))
+    table = shop_dir / "tables" / "operations.csv"
+    text = table.read_text(encoding="utf-8")
+    table.write_text(text.replace("Rebuild a flipper with a kit", "Renew a flipper"),
+                     encoding="utf-8")
+    page._go("time")
+    assert len(part(page).entries.rows) == 1
+    assert len(page.picker.fields[0]["options"]) == 3
+    names = {row.name for row in page.workshop.shop.catalogue.operations.values()}
+    assert "Renew a flipper" in names
+
+
+def test_a_clock_keeps_what_is_typed_with_it(opened, ledger, job):
+    """A remark for a clock that runs stays while something else is booked."""
+    page = opened()
+    booking = part(page)
+    say(booking.start, "start", person="Anna", work="item:3")
+    form = booking.clocks.children[1]
+    form._heard(None, {"typed": form.values | {"note": "stuck pawl"}}, [])
+    say(booking.hours, "book", person="Anna", hours="1", work="item:1")
+    assert booking.clocks.children[1].values["note"] == "stuck pawl"
+
+
 def test_booking_makes_the_review_new(opened, ledger, job):
     """An hour booked on the page is in the review when it is looked at next."""
     _worked(ledger, job, 2.0)

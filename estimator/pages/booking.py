@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -35,6 +36,8 @@ class BookTime:
         self.alerts = {"time": Alert()}
         self._sheet: tuple[str, bytes] | None = None
         self._correcting: TimeEntry | None = None
+        self._clock_forms: dict[tuple, list[widgets.Widget]] = {}
+        self._numbers = itertools.count(1)
         self.start = self._form("start", "Start a clock", (), [Button("start", "Start the clock")],
                                 self._started)
         self.hours = self._form("hours", "Hours worked", (), [Button("book", "Book the hours")],
@@ -124,21 +127,26 @@ class BookTime:
                 *self._where(self.workshop.number), Field("note", "Remark", "long")]
 
     def _show_clocks(self) -> None:
-        shop, forms = self.workshop, []
-        for place, clock in enumerate(shop.ledger.clocks()):
+        # A clock that runs on keeps its form, and what is typed there.
+        shop, held, self._clock_forms = self.workshop, self._clock_forms, {}
+        for clock in shop.ledger.clocks():
+            key = clock.person, clock.started
+            if key in held:
+                self._clock_forms[key] = held[key]
+                continue
             of = f", {shop.job_named(clock.job)}" if clock.job else ""
             title = (f"{clock.person}: since {_moment(clock.started)} on "
                      f"{shop.place(clock)}{of}")
             form = Form(
-                f"clock-{place}", title,
+                f"clock-{next(self._numbers)}", title,
                 [Field("stop", "Ended at", "time", help="Blank is now."),
                  Field("hours", "Hours of it", "number", help="Blank is all of it."),
                  Field("note", "Remark")],
                 [Button("stop", "Stop and book"), Button("drop", "Let it go, book nothing", False)],
                 lambda act, values, sure, clock=clock: self._stopped(clock, act, values, sure),
                 log_path=self.log_path)
-            forms += [_line("h3", f"Running: {title}", "clock"), form]
-        self.clocks.children = forms
+            self._clock_forms[key] = [_line("h3", f"Running: {title}", "clock"), form]
+        self.clocks.children = [one for pair in self._clock_forms.values() for one in pair]
 
     def _list(self) -> None:
         shop, scope = self.workshop, self.scope.current

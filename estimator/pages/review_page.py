@@ -103,6 +103,7 @@ class ReviewPage:
 
     @guarded("page")
     def _go(self, part: str) -> None:
+        self.workshop.look()
         self._show(part)
 
     def _show(self, name: str) -> None:

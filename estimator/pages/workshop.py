@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from estimator.ledger import Item, Job, Ledger, TimeEntry
+from estimator.ledger import FILE, Item, Job, Ledger, TimeEntry
 from estimator.shop import Shop, open_shop
 
 TYPED = "typed.json"
@@ -39,6 +39,7 @@ class Workshop:
         self.number: str | None = None
         self.revision = 0
         """Counts up whenever what was read before may be old."""
+        self._seen = self._stamp()
 
     # What there is --------------------------------------------------------------------------
 
@@ -126,15 +127,37 @@ class Workshop:
 
     def changed(self) -> None:
         """Something was kept: what was read before is old."""
-        for name in ("jobs", "entries", "_items", "people"):
-            self.__dict__.pop(name, None)
-        self.revision += 1
+        self._forget()
+        self._seen = self._stamp()
         self.on_change()
 
     def reopen(self) -> None:
         """The shop's tables were changed."""
         self.shop = open_shop(self.folder)
         self.changed()
+
+    def look(self) -> None:
+        """Take in what another window or a command changed meanwhile."""
+        before, self._seen = self._seen, self._stamp()
+        if before["shop"] != self._seen["shop"]:
+            self.shop = open_shop(self.folder)
+        if before != self._seen or self.ledger.address:
+            self._forget()
+
+    def _forget(self) -> None:
+        for name in ("jobs", "entries", "_items", "people"):
+            self.__dict__.pop(name, None)
+        self.revision += 1
+
+    def _stamp(self) -> dict[str, list]:
+        """When what the shop keeps was last written."""
+        def when(*paths: Path) -> list:
+            return [(path.name, path.stat().st_mtime_ns) for path in paths if path.exists()]
+
+        file = self.folder / FILE
+        return {"ledger": when(file, file.with_name(FILE + "-wal")),
+                "shop": when(self.folder / "shop.toml",
+                             *sorted((self.folder / "tables").glob("*.csv")))}
 
     # What is typed --------------------------------------------------------------------------
 
