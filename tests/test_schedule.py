@@ -676,7 +676,11 @@ def test_the_plan_played_is_the_plan_when_nothing_varies():
         # Half a minute: lots and orders are planned to the minute, and float32 adds seconds.
         assert 60 * ready.hours[0] == pytest.approx(end, abs=0.5)
     assert set(np.array(found.criticality).tolist()) <= {0.0, 1.0}
-    assert [bool(share) for share in found.criticality] == [step.critical for step in plan.steps]
+    apart = [step for share, step in zip(found.criticality, plan.steps, strict=True)
+             if bool(share) != step.critical]
+    # Two ways to the end that are as long within a minute may be told apart by rounding.
+    assert all(step.slack_hours < 1 / 60 for step in apart)
+    assert len(apart) < 0.05 * len(plan.steps)
 
 
 def test_dates_draw_as_the_quote_does():
