@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import itertools
+import json
 import os
 import random
 from dataclasses import replace
@@ -16,7 +18,7 @@ import small_shop as small
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from estimator import catalogue, network, schedule
+from estimator import catalogue, cli, network, schedule
 from estimator.catalogue import LEVELS, Catalogue, Certainty, Era, Level
 from estimator.durations import Range
 from estimator.errors import BadInput
@@ -29,7 +31,7 @@ from estimator.schedule.records import Activity, Bench, Due
 from estimator.schedule.rules import Piece, holds
 from estimator.schedule.solving import solved
 from estimator.scope import scope
-from estimator.shop import Closed, Person, open_shop
+from estimator.shop import Closed, Person, new_shop, open_shop
 from estimator.simulate import simulate
 from estimator.survey import template
 
@@ -837,3 +839,66 @@ def test_calendars_of_a_shop_are_kept_with_a_plan():
         if step.person == "Joris":
             assert step.start.weekday() in (1, 2, 3)
             assert 9 <= step.start.hour < 17
+
+
+# The command ------------------------------------------------------------------------------
+
+def test_command_writes_a_plan_and_says_it_in_json(demo_survey_path, tmp_path, capsys):
+    """JSON and files hold the same plan, with units in the names; each job has its dates."""
+    code = cli.main(["plan", str(demo_survey_path), str(demo_survey_path), "--level", "shop-job",
+                     "--start", "2026-11-26", "--due", "-", "2026-12-18", "--seconds", "0.2",
+                     "--trials", "500", "--promise", "0.9", "--ways", "--json",
+                     "--out", str(tmp_path / "out")])
+    assert code == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said == json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))
+    assert said["schema"] == 1
+    first, second = said["jobs"]
+    assert first["job"] != second["job"]
+    assert (first["due"], second["due"]) == (None, "2026-12-18")
+    for job in said["jobs"]:
+        assert job["finish_p50"] <= job["finish_p80"] <= job["finish_p90"]
+        assert job["promise"]["chance"] >= 0.9
+        assert {"day", "chance", "late_days_mean", "cost"} == set(job["week_earlier"])
+    assert set(said["ways"]) == {first["job"], second["job"]}
+    with (tmp_path / "out" / "plan.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["name"] for row in rows] == [step["name"] for step in said["steps"]]
+    assert {"hours", "slack_hours", "criticality_share"} <= set(rows[0])
+
+
+def test_command_prints_the_plan_day_by_day(demo_survey_path, capsys):
+    """Days with their work, waits, what holds up the end, and dates to promise."""
+    assert cli.main(["plan", str(demo_survey_path), "--level", "reconditioned", "--start",
+                     "2026-11-26", "--seconds", "0", "--trials", "500"]) == 0
+    said = capsys.readouterr().out
+    for words in ("Thu 2026-11-26", "Parts from", "holds up the end", "promise 2026-12",
+                  "a week earlier", "Drawn at once"):
+        assert words in said
+
+
+@pytest.mark.parametrize(("words", "wanted"), [
+    (["--start", "2026-02-30"], "2026-02-30"),
+    (["--start", "2026-11-26", "--due", "2026-11-01"], "before the plan begins"),
+    (["--promise", "1.2", "--trials", "1"], "2 faults"),
+    (["--due", "2026-12-01", "2026-12-02"], "for 1 surveys"),
+    (["--level", "sparkling"], "not a service level"),
+    (["--seconds", "-1"], "no time to search"),
+    (["--start", "2600-01-01"], "cannot begin"),
+])
+def test_command_names_what_is_wrong(words, wanted, demo_survey_path, capsys):
+    """Wrong input is named with what to write instead, and the exit code is 2."""
+    assert cli.main(["plan", str(demo_survey_path), "--level", "clean", *words]) == 2
+    assert wanted in capsys.readouterr().err
+
+
+def test_command_names_a_bench_without_a_skill(demo_survey_path, tmp_path, capsys):
+    """A shop where nobody does electronics cannot plan it, and is told whom to give it to."""
+    folder = new_shop(tmp_path / "shop")
+    with (folder / "shop.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[[people]]\nname = "Mara"\nskills = "bench finishing cabinet"\n')
+    assert cli.main(["plan", str(demo_survey_path), "--level", "shop-job", "--shop",
+                     str(folder), "--seconds", "0"]) == 2
+    said = capsys.readouterr().err
+    assert "Nobody at the bench does electronics" in said
+    assert "Mara" in said

@@ -134,7 +134,7 @@ def by_rule(outline: Outline, priorities: Sequence[float], name: str = "") -> Dr
             asked[person] += 1
     coming: list[tuple[float, int]] = []  # what waits for a moment
     queue: list[tuple[float, int]] = []  # what waits for somebody to be free, by priority
-    lone = any(act.spaces and not act.able for act in acts)
+    lone = any(act.spaces and not act.able and not act.at_once for act in acts)
     moments = [0.0, *free]
     heapq.heapify(moments)
 

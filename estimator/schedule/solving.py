@@ -17,9 +17,10 @@ from estimator.schedule.listing import Outline, draft_of
 from estimator.schedule.playing import Course
 from estimator.schedule.records import Bench, Draft, Proof
 
-_STEADY = 60.0
-"""With one worker the search is cut by its own count of work, so that it ends the same on any
-machine; the clock stops it only after so many times the seconds asked for."""
+_COUNT, _PATIENCE = 0.25, 5.0
+"""With one worker the search is cut by its own count of work, of which there is about so much in
+a second, so that it ends the same on any machine; the clock stops it only after so many times the
+seconds asked for."""
 
 
 def solved(bench: Bench, draft: Draft, *, seconds: float = 10.0, seed: int = 1, workers: int = 1,
@@ -78,8 +79,8 @@ def _limit(solver, seconds: float, seed: int, workers: int) -> None:
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = seed
     if workers == 1:
-        solver.parameters.max_deterministic_time = seconds
-        solver.parameters.max_time_in_seconds = seconds * _STEADY
+        solver.parameters.max_deterministic_time = _COUNT * seconds
+        solver.parameters.max_time_in_seconds = _PATIENCE * seconds
     else:
         solver.parameters.max_time_in_seconds = seconds
 
