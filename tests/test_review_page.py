@@ -1,5 +1,6 @@
 """The page "Review hours": jobs, hours and amounts booked, reviews, proposals, changes."""
 
+import ast
 import html
 import itertools
 import json
@@ -15,6 +16,7 @@ import test_pages
 from ledgers import DAY, with_job
 from test_pages import window
 
+import estimator
 from estimator import jobs, review
 from estimator.catalogue import Level, data_folder
 from estimator.ledger import (
@@ -42,6 +44,7 @@ from estimator.survey import read
 browser = test_pages.browser
 EVIL = '<script>alert("x")</script>'
 TODAY = date.today()
+PACKAGE = Path(estimator.__file__).parent
 SURE = ("long-day", "new-person", "long-ago", "before-job", "closed-job", "twice", "cap",
         "cap-ahead")
 
@@ -190,10 +193,31 @@ def test_a_page_without_a_shop_folder_says_so(monkeypatch):
     assert "--shop" in said
 
 
+def _messages():
+    """Every text in the rooms that the page asks, as far as it stands in the code."""
+    rooms = ("ledger", "jobs", "review")
+    for path in (path for room in rooms for path in (PACKAGE / room).glob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        notes = {id(node.body[0].value) for node in ast.walk(tree)
+                 if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and node.body
+                 and isinstance(node.body[0], ast.Expr)}
+        for node in ast.walk(tree):
+            if isinstance(node, ast.JoinedStr):
+                yield "".join(part.value if isinstance(part, ast.Constant) else "X"
+                              for part in node.values)
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str) \
+                    and id(node) not in notes:
+                yield node.value
+
+
 def test_nothing_on_the_page_names_a_command():
     """What a terminal would do is no help to somebody at a page."""
+    named = [said for said in _messages() if "estimator " in said or " --" in said]
+    assert len(named) > 20
+    left = [plain_words(said) for said in named]
+    assert [said for said in left if "estimator " in said or "--" in said] == []
     assert plain_words("Book hours with: estimator time add --job 1.") == "Book hours."
-    assert plain_words("Ask the customer now: estimator job change") == "Ask the customer now"
+    assert plain_words("Ask first: estimator job change") == "Ask first."
     assert plain_words("Nothing to cut: 2 of 3 h.") == "Nothing to cut: 2 of 3 h."
 
 

@@ -16,8 +16,8 @@ from estimator.ledger import Clock, TimeEntry
 from estimator.pages import typed
 from estimator.pages.board import box, heading
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton
-from estimator.pages.entering import Button, Field, Form, Listing, Parts, Row
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.entering import Button, Field, Form, Listing, Parts, PlainAlert, Row
+from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
 
 LATEST = 30
@@ -33,7 +33,7 @@ class BookTime:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"time": Alert()}
+        self.alerts = {"time": PlainAlert()}
         self._sheet: tuple[str, bytes] | None = None
         self._correcting: TimeEntry | None = None
         self._clock_forms: dict[tuple, list[widgets.Widget]] = {}

@@ -23,9 +23,9 @@ from estimator.pages import showing, typed
 from estimator.pages.board import box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, SurveyTable
-from estimator.pages.entering import Button, Field, Form, Listing, Row, plain_words
+from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row, plain_words
 from estimator.pages.figures import day as day_said
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
 from estimator.quote import Revised
 from estimator.shop import Shop
@@ -41,7 +41,7 @@ class Changing:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"change": Alert()}
+        self.alerts = {"change": PlainAlert()}
         self.base: Desk | None = None
         self.desk: Desk | None = None
         self.worked_out: tuple[Revised, Shop] | None = None

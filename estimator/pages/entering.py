@@ -7,8 +7,8 @@ back to the field they belong to, and what seldom is right is asked and answered
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import anywidget
@@ -16,12 +16,12 @@ import traitlets
 
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Unsure
-from estimator.pages.guard import log, unexpected
+from estimator.pages.guard import Alert, log, unexpected
 
 _HERE = Path(__file__).parent
 # What only a terminal can do: "…: estimator time stop." and "(--at)".
 _COMMAND = re.compile(r"(?::| with:)? ?\bestimator [a-z][^.;]*(?=[.;]|$)", re.IGNORECASE)
-_OPTION = re.compile(r" ?\(--[^)]*\)| ?--[a-z]+(?: [A-Z]+)?")
+_OPTION = re.compile(r" ?\(--[^)]*\)|(?: with)? ?--[a-z-]+(?: [A-Z]+)?")
 
 
 def _text(name: str) -> str:
@@ -69,7 +69,17 @@ def plain_words(said: str) -> str:
     >>> plain_words("Say when the work ended (--at), or let it go (--drop).")
     'Say when the work ended, or let it go.'
     """
-    return _OPTION.sub("", _COMMAND.sub("", said)).strip()
+    left = _OPTION.sub("", _COMMAND.sub("", said)).strip()
+    return f"{left}." if left != said.strip() and left[-1:].isalnum() else left
+
+
+class PlainAlert(Alert):
+    """An alert of a page on which nothing is done by commands."""
+
+    def show(self, faults: Iterable[Fault], title: str | None = None) -> None:
+        """Show faults instead of what was there."""
+        super().show([replace(fault, what=plain_words(fault.what), fix=plain_words(fault.fix))
+                      for fault in faults], title)
 
 
 class Form(anywidget.AnyWidget):
@@ -277,4 +287,5 @@ class Parts(anywidget.AnyWidget):
             self._on_go(str(message["go"]))
 
 
-__all__ = ["Button", "Field", "Form", "Listing", "Parts", "Row", "plain_words"]
+__all__ = ["Button", "Field", "Form", "Listing", "Parts", "PlainAlert", "Row",
+           "plain_words"]

@@ -14,8 +14,8 @@ from estimator.ledger import STATES
 from estimator.pages import typed
 from estimator.pages.board import box, heading
 from estimator.pages.changing import Changing
-from estimator.pages.entering import Button, Field, Form, Listing, Row
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row
+from estimator.pages.guard import guarded
 from estimator.pages.work_items import WorkItems
 from estimator.pages.workshop import Workshop
 from estimator.review import proposals
@@ -28,7 +28,7 @@ class JobList:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"jobs": Alert()}
+        self.alerts = {"jobs": PlainAlert()}
         self._accepting = ""
         self.jobs = Listing("jobs", "Jobs", ("Number", "Job", "State", "Accepted", "Promised",
                                              ">Expected h", ">Booked h"),

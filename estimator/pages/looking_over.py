@@ -15,8 +15,8 @@ from estimator.ledger import Ledger, Sent
 from estimator.pages import showing
 from estimator.pages.beside import Beside
 from estimator.pages.board import box, heading
-from estimator.pages.entering import Parts, plain_words
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.entering import Parts, PlainAlert, plain_words
+from estimator.pages.guard import guarded
 from estimator.pages.later import Later
 from estimator.pages.workshop import Workshop
 from estimator.review import JobReview, ShopReview
@@ -33,7 +33,7 @@ class WholeShop:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"review": Alert()}
+        self.alerts = {"review": PlainAlert()}
         self.found: ShopReview | None = None
         self._sent: Mapping[str, Sent] = {}
         (self.head, self.control, self.signals, self.held, self.held_words, self.hours,

@@ -14,8 +14,8 @@ from estimator.ledger import Job, Ledger
 from estimator.pages import showing, typed
 from estimator.pages.beside import Beside
 from estimator.pages.board import box, heading
-from estimator.pages.entering import Button, Field, Form, Listing, Row, plain_words
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row, plain_words
+from estimator.pages.guard import guarded
 from estimator.pages.later import Later
 from estimator.pages.workshop import Workshop
 from estimator.review import decided, proposals
@@ -35,7 +35,7 @@ class Proposing:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"proposals": Alert()}
+        self.alerts = {"proposals": PlainAlert()}
         self.found: dict[str, Proposal] = {}
         self._cards: dict[str, _Card] = {}
         self.status, self.none = widgets.HTML(), widgets.HTML()

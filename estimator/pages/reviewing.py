@@ -6,12 +6,12 @@ import ipywidgets as widgets
 
 from estimator import plots, review
 from estimator.documents.wording import money
-from estimator.errors import BadInput
+from estimator.errors import BadInput, Fault
 from estimator.pages import showing
 from estimator.pages.board import box, heading
-from estimator.pages.entering import Parts, plain_words
+from estimator.pages.entering import Parts, PlainAlert
 from estimator.pages.figures import day as day_said
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.guard import guarded
 from estimator.pages.later import Later
 from estimator.pages.workshop import Workshop
 from estimator.review import JobReview
@@ -28,7 +28,7 @@ class OneJob:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"review": Alert()}
+        self.alerts = {"review": PlainAlert()}
         self.found: JobReview | None = None
         self.head, self.hours, self.hours_chart = (widgets.HTML() for _ in range(3))
         self.costs, self.costs_chart, self.stands = (widgets.HTML() for _ in range(3))
@@ -60,12 +60,8 @@ class OneJob:
         shop = self.workshop
         if shop.job is None:
             self.blocks.layout.display = "none"
-            raise BadInput(_fault("No job is chosen.", "Choose one above."))
-        try:
-            self.found = review.of_job(shop.ledger, shop.number, shop.shop)
-        except BadInput as error:
-            raise BadInput(_fault(fault.what, plain_words(fault.fix))
-                           for fault in error.faults) from None
+            raise BadInput(Fault("No job is chosen.", "Choose one above."))
+        self.found = review.of_job(shop.ledger, shop.number, shop.shop)
         self.blocks.layout.display = ""
         for part in (self.stands, self.course, self.hours, self.hours_chart, self.costs,
                      self.costs_chart, self.left):
@@ -188,11 +184,6 @@ class OneJob:
                  f"{money(found.margin.left, settings)} of "
                  f"{money(float(found.margin.income), settings)}, which {came}{to_come}")]
         self.left.value = showing.figures(rows)
-
-
-def _fault(what: str, fix: str):
-    from estimator.errors import Fault
-    return Fault(what, fix)
 
 
 def _word(value: float | None, under: str, over: str) -> str:

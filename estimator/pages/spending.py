@@ -14,8 +14,8 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import Outwork, Purchase, Sale
 from estimator.pages import typed
 from estimator.pages.board import box, heading
-from estimator.pages.entering import Button, Field, Form, Listing, Parts, Row
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.entering import Button, Field, Form, Listing, Parts, PlainAlert, Row
+from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
 
 LATEST = 30
@@ -30,7 +30,7 @@ class BookAmounts:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"amounts": Alert()}
+        self.alerts = {"amounts": PlainAlert()}
         self._taking: tuple[str, int] | None = None
         self.kinds = Parts("What to book", tuple(_KINDS.items()), self._kind)
         self.forms = {kind: Form(kind, words, (), [Button(kind, _BUTTON[kind])], self._booked,

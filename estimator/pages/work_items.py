@@ -10,8 +10,8 @@ import ipywidgets as widgets
 from estimator.ledger import Done
 from estimator.pages import typed
 from estimator.pages.board import box
-from estimator.pages.entering import Button, Field, Form, Listing, Row
-from estimator.pages.guard import Alert, guarded
+from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row
+from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
 
 
@@ -20,7 +20,7 @@ class WorkItems:
 
     def __init__(self, workshop: Workshop):
         self.workshop, self.log_path = workshop, workshop.log_path
-        self.alerts = {"items": Alert()}
+        self.alerts = {"items": PlainAlert()}
         self._item = 0
         self.list = Listing("items", "Work items", (
             "Item", "Line", "Work", ">Expected h", ">Booked h", "Done"),
