@@ -11,6 +11,7 @@ makes an inventory of parts, `stopping` finds the rule after teardown, `paying` 
 
 from estimator.resale.contract import as_dict
 from estimator.resale.deciding import resale
+from estimator.resale.playing import Jobs
 from estimator.resale.records import (
     LEAVE,
     STOPS,
@@ -20,6 +21,8 @@ from estimator.resale.records import (
     Paying,
     PayingLine,
     Resale,
+    Swing,
+    Swings,
     Teardown,
     Turn,
 )
@@ -30,10 +33,13 @@ __all__ = [
     "STOPS",
     "Choice",
     "Deal",
+    "Jobs",
     "Parted",
     "Paying",
     "PayingLine",
     "Resale",
+    "Swing",
+    "Swings",
     "Teardown",
     "Turn",
     "Words",

@@ -78,6 +78,12 @@ def as_dict(found: Resale) -> dict:
         "changes": [{"what": turn.what, "factor": round(turn.factor, 4),
                      "figure": _money(turn.figure), "best_beyond": turn.to}
                     for turn in found.turns],
+        "swings": [
+            {"choice": one.key, "over": one.other or None, "profit_mean": _money(one.middle),
+             "rows": [{"what": row.what, "low": _money(row.low), "high": _money(row.high)}
+                      for row in one.rows]}
+            for one in found.swings
+        ],
         "notes": list(found.notes),
     }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 
@@ -18,19 +18,25 @@ from estimator.resale.cash import Cash
 from estimator.resale.checking import faults
 from estimator.resale.lines import paying_lines
 from estimator.resale.measures import flow_measures, held_by, worst_mean
-from estimator.resale.playing import AS_FOUND, Played, Setting, play, premium_of
+from estimator.resale.playing import AS_FOUND, Jobs, Played, Setting, play, premium_of
 from estimator.resale.records import LEAVE, Choice, Deal, Resale, Turn
+from estimator.resale.swings import swings
 from estimator.shop import Shop
 from estimator.survey import Survey
 
 
-def resale(survey: Survey, deal: Deal, shop: Shop) -> Resale:
+def resale(survey: Survey, deal: Deal, shop: Shop, *, jobs: Jobs | None = None,
+           progress: Callable[[float], bool | None] | None = None) -> Resale:
     """What to do with a machine: every choice on the same trials, and what follows from them.
 
     Parameters
     ----------
     survey
         Complete, as for a quote.
+    jobs
+        Where jobs and their odds are kept from one deal to the next.
+    progress
+        Told the share that is done; if it answers False, `simulate.Stopped` is raised.
 
     Raises
     ------
@@ -54,8 +60,8 @@ def resale(survey: Survey, deal: Deal, shop: Shop) -> Resale:
                               "Run: estimator check, and fill them.", survey.file or None))
     if wrong:
         raise BadInput(wrong)
-    here = Setting(survey, deal, shop, on)
-    played, parts, notes = play(here)
+    here = Setting(survey, deal, shop, on, jobs)
+    played, parts, notes = play(here, progress)
     if AS_FOUND not in played:
         raise BadInput(Fault(f'sale_ratios.csv has no row "{AS_FOUND}" for a machine found '
                              f"{here.found}.", "Add it: all choices are held against it."))
@@ -87,7 +93,8 @@ def resale(survey: Survey, deal: Deal, shop: Shop) -> Resale:
             seen, worths, sees=here.settings.inspection_sees,
             false_alarm=here.settings.inspection_false_alarm),
         paying=paying_lines(here, played, worths), parts=parts,
-        turns=tuple(_turns(here, played, worths, order[0].key)), notes=notes, worths=worths)
+        turns=tuple(_turns(here, played, worths, order[0].key)), notes=notes,
+        swings=swings(here, played, [one.key for one in order if one.key != LEAVE]), worths=worths)
 
 
 # --- what is said of them -------------------------------------------------------------------

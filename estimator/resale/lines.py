@@ -12,12 +12,11 @@ import numpy as np
 from estimator import durations
 from estimator.catalogue import Level, SaleRatio
 from estimator.errors import BadInput, Fault
-from estimator.estimate import Estimate, estimate
+from estimator.estimate import Estimate
 from estimator.picking import Shared
 from estimator.resale import paying
 from estimator.resale.playing import AS_FOUND, Played, Setting, work_choices
 from estimator.resale.records import Paying, PayingLine
-from estimator.scope import scope
 
 
 def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[str, np.ndarray]
@@ -103,7 +102,7 @@ def _done(here: Setting, job: Estimate) -> dict[int, float]:
     The square root of what the level spends on it over what show grade would: the first hour on
     an assembly shows most. Judgement, no source.
     """
-    most = estimate(scope(here.survey, Level.SHOW, here.tables), here.shop)
+    most = here.job(Level.SHOW)
     could = {line.line: line.cost for line in most.lines}
     return {line.line: math.sqrt(min(1.0, line.cost / could[line.line]))
             for line in job.lines if could.get(line.line)}

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -18,7 +18,7 @@ from estimator.resale.drawing import Market
 from estimator.resale.records import Deal, Parted
 from estimator.scope import scope
 from estimator.shop import Shop
-from estimator.simulate import Odds, simulate
+from estimator.simulate import Odds, Stopped, simulate
 from estimator.survey import Survey
 
 AS_FOUND = "as-found"
@@ -36,13 +36,36 @@ class Played:
     cost: np.ndarray
     job: Estimate | None = None
     odds: Odds | None = None
+    draws: Mapping[str, np.ndarray] = field(default_factory=dict)
+    """What was drawn for it alone, by what it is called."""
+
+
+class Jobs:
+    """Jobs and their odds, kept as long as only the deal changes.
+
+    They depend on the survey, the shop, trials, seed and bench hours a week; prices, fees and
+    rates of a deal leave them as they are. What is kept is let go when one of those changes.
+    """
+
+    def __init__(self):
+        self._of: tuple | None = None
+        self._found: dict[tuple, object] = {}
+
+    def of(self, here: Setting) -> dict[tuple, object]:
+        """What is kept for a setting."""
+        # An object stands in it as itself: tables are read once and then not changed.
+        now = (here.survey.lines, here.era, here.given.settings, id(here.tables),
+               here.settings.bench_hours_per_week, here.deal.trials, here.deal.seed)
+        if now != self._of:
+            self._of, self._found = now, {}
+        return self._found
 
 
 class Setting:
     """All that the choices share: the market, fees, rates, the machine's state."""
 
-    def __init__(self, survey: Survey, deal: Deal, shop: Shop, on: date):
-        self.survey, self.deal, self.on = survey, deal, on
+    def __init__(self, survey: Survey, deal: Deal, shop: Shop, on: date, jobs: Jobs | None = None):
+        self.survey, self.deal, self.on, self.given = survey, deal, on, shop
         said = {"storage_cost_per_month": deal.storage_per_month,
                 "capital_rate_per_year": deal.capital_rate,
                 "bench_hours_per_week": deal.hours_per_week}
@@ -58,6 +81,7 @@ class Setting:
         earns = settings.bench_hour_earns if deal.bench_hour_earns is None \
             else deal.bench_hour_earns
         self.hour_earns = earns or labour.charge_out(self.hour_cost, settings.margin)
+        self._jobs = (jobs or Jobs()).of(self)
         self.market = Market(deal.seed, deal.trials, settings.ratio_share)
         low = deal.value * (1 - settings.value_spread) if deal.value_low is None \
             else deal.value_low
@@ -69,6 +93,24 @@ class Setting:
         if deal.asking is not None:
             self.outlay = float(selling.all_in(deal.asking, *self.premium,
                                                tax=deal.purchase_tax)) + deal.fetching
+
+    def job(self, level: Level, dropped: frozenset[int] = frozenset(),
+            adds: tuple[str, ...] = ()) -> Estimate:
+        """The work of a level on this survey."""
+        name = (level, dropped, adds)
+        if name not in self._jobs:
+            works = scope(self.survey, level, self.tables, dropped=dropped,
+                          added=tuple((one, 1) for one in adds))
+            self._jobs[name] = estimate(works, self.shop)
+        return self._jobs[name]
+
+    def odds(self, *name) -> Odds:
+        """Odds of a job, named as for `job`."""
+        held = ("odds", *name)
+        if held not in self._jobs:
+            self._jobs[held] = simulate(self.job(*name), self.settings, trials=self.deal.trials,
+                                        seed=self.deal.seed)
+        return self._jobs[held]
 
     @property
     def premium(self) -> tuple[float, float, float | None]:
@@ -110,14 +152,21 @@ class Setting:
         return self.market.amount(f"days by {row.way}", Range(row.low, row.typical, row.high))
 
 
-def play(here: Setting) -> tuple[dict[str, Played], tuple[Parted, ...], tuple[str, ...]]:
-    """Every choice in the order of the table, the parts that could be sold, and what to note."""
+def play(here: Setting, progress: Callable[[float], bool | None] | None = None
+         ) -> tuple[dict[str, Played], tuple[Parted, ...], tuple[str, ...]]:
+    """Every choice in the order of the table, the parts that could be sold, and what to note.
+
+    `progress` is told the share that is done; if it answers False, `Stopped` is raised.
+    """
     found: dict[str, Played] = {}
     parts: tuple[Parted, ...] = ()
     notes = []
     floor = here.row(AS_FOUND)
     least = None if floor is None else here.ratio(floor)
-    for choice in dict.fromkeys(row.choice for row in here.tables.sale_ratios.values()):
+    choices = dict.fromkeys(row.choice for row in here.tables.sale_ratios.values())
+    for done, choice in enumerate(choices):
+        if progress is not None and progress(done / len(choices)) is False:
+            raise Stopped
         row = here.row(choice)
         if row is None:
             notes.append(f'"{choice}" has no row for a machine found {here.found} of this era.')
@@ -133,10 +182,8 @@ def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
     deal, settings = here.deal, here.settings
     dropped = frozenset(k for k, line in enumerate(here.survey.lines)
                         if line.assembly in row.without)
-    works = scope(here.survey, row.level, here.tables, dropped=dropped,
-                  added=tuple((name, 1) for name in row.adds))
-    job = estimate(works, here.shop)
-    odds = simulate(job, settings, trials=deal.trials, seed=deal.seed)
+    name = (row.level, dropped, tuple(row.adds))
+    job, odds = here.job(*name), here.odds(*name)
     ratio = here.ratio(row)
     if least is not None:
         # Work never makes a machine worth less than it was.
@@ -144,7 +191,8 @@ def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
     # The look on arrival is done before the machine is offered; it does not hold up its sale.
     days = np.zeros(deal.trials) if row.level == Level.AS_FOUND else odds.days
     wait = 0 if row.level == Level.AS_FOUND else deal.wait_weeks * 7
-    sold = months(wait + days + here.days())
+    selling_days = here.days()
+    sold = months(wait + days + selling_days)
     income = here.income(ratio)
     other = odds.cost - odds.hours * odds.hour_cost
     after = int(wait // DAYS)
@@ -156,7 +204,9 @@ def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
                     ((income, sold),), after, now)
 
     return Played(row.choice, row, cash(odds.cost), cash(other + odds.hours * here.hour_earns),
-                   odds.hours, odds.cost, job, odds)
+                   odds.hours, odds.cost, job, odds,
+                   {"Sale price over market value": ratio, "Days to sell": selling_days,
+                    "Bench hours": odds.hours, "Parts, materials and outwork": other})
 
 
 def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
@@ -172,7 +222,8 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
                one.expected(float(here.value.mean()), ratio) * price * (1 - float(fee.mean())),
                durations.mean_of(one.hours) * here.hour_cost)
         for one in listings)
-    gross = here.value * here.ratio(row) * here.market.amount(
+    ratios = here.ratio(row)
+    gross = here.value * ratios * here.market.amount(
         f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high))
     hours = np.zeros(deal.trials)
     sales, kept = [], np.ones(deal.trials, int)
@@ -197,7 +248,10 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
                     settings.storage_cost_per_month, tuple(sales), after, here.outlay)
 
     return (Played(row.choice, row, cash(here.hour_cost), cash(here.hour_earns), hours,
-                    hours * here.hour_cost), parts)
+                   hours * here.hour_cost,
+                   draws={"Sale price over market value": ratios,
+                          "Months until the last part is sold": kept,
+                          "Bench hours": hours}), parts)
 
 
 def work_choices(played: Mapping[str, Played]) -> list[Played]:
@@ -234,5 +288,5 @@ def _hour_cost(settings) -> float:
                               settings.productive_share)
 
 
-__all__ = ["AS_FOUND", "Played", "Setting", "parted", "play", "premium_of", "work_choices",
+__all__ = ["AS_FOUND", "Jobs", "Played", "Setting", "parted", "play", "premium_of", "work_choices",
            "worked"]

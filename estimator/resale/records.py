@@ -317,12 +317,48 @@ class Turn:
 
 
 @dataclass(frozen=True)
+class Swing:
+    """One thing that is not sure, and the mean of a figure where it is low and where it is high.
+
+    Low and high are the fifths of the trials in which it is least and most. [money]
+    """
+
+    what: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Swings:
+    """What moves a profit, the widest first.
+
+    Parameters
+    ----------
+    key
+        The choice whose profit it is.
+    other
+        The choice over which the lead in profit is meant; blank for the profit itself.
+    middle
+        The mean over all trials. [money]
+    rows
+        Only what can be told from luck of the draw.
+    """
+
+    key: str
+    other: str
+    middle: float
+    rows: tuple[Swing, ...]
+
+
+@dataclass(frozen=True)
 class Resale:
     """What to do with a machine, and how sure that is.
 
     `choices` come in the order of the table, not buying first. `best` and `best_bench_full` are
     their keys by mean worth, with hours at cost and at what the bench earns otherwise. `lead` is
     by how much the best is worth more than the next on average, `lead_error` its standard error.
+    `swings` say what moves the profit of the best choice, and then its lead over the next best; not
+    buying moves with nothing and stands in neither.
     """
 
     survey: Survey
@@ -349,6 +385,7 @@ class Resale:
     parts: tuple[Parted, ...]
     turns: tuple[Turn, ...] = ()
     notes: tuple[str, ...] = ()
+    swings: tuple[Swings, ...] = ()
     worths: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False, compare=False)
 
     def choice(self, key: str) -> Choice:
@@ -363,4 +400,4 @@ class Resale:
 
 
 __all__ = ["LEAVE", "STOPS", "Choice", "Deal", "Parted", "Paying", "PayingLine", "Resale",
-           "Teardown", "Turn"]
+           "Swing", "Swings", "Teardown", "Turn"]

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -41,6 +41,9 @@ class Rule:
         The best way if one had to be fixed before teardown, and its mean worth.
     gain, gain_error
         What the freedom to choose after teardown is worth: the difference, and its standard error.
+    lines
+        What each way is worth by what the finds cost, as a straight line: its worth without finds
+        [money], and how that changes with each unit of them. [–]
     """
 
     ways: tuple[str, ...]
@@ -51,6 +54,7 @@ class Rule:
     single_worth: float
     gain: float
     gain_error: float
+    lines: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 def rule(signal: np.ndarray, worths: Mapping[str, np.ndarray], *,
@@ -98,7 +102,7 @@ def rule(signal: np.ndarray, worths: Mapping[str, np.ndarray], *,
     shares = np.bincount(place, weight, len(order))
     return Rule(tuple(names[way] for way in order), tuple(limits), tuple(shares.tolist()),
                 float(followed @ weight), names[single], float(alone @ weight), gain,
-                0.0 if weights is not None else error)
+                0.0 if weights is not None else error, dict(zip(names, lines, strict=True)))
 
 
 def halves(trials: int) -> np.ndarray:
