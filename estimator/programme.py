@@ -20,6 +20,8 @@ SAME = 1e-5
 # Seconds of a search that is watched; the next is four times as long, since it begins anew.
 _FIRST_SLICE = 1.5
 
+_DUST = 1e-6
+
 Progress = Callable[[float, float, float], object]
 """Told (bound, best so far, seconds gone) now and then; it stops the search by False."""
 
@@ -56,6 +58,9 @@ class Programme:
         self._low: list[float] = []
         self._high: list[float] = []
 
+    def __len__(self) -> int:
+        return len(self._cost)
+
     def column(self, cost: float, *, most: float = math.inf, whole: bool = True) -> int:
         """A new column from 0 to `most`, in whole numbers if so said; returns its number."""
         self._cost.append(cost)
@@ -79,6 +84,14 @@ class Programme:
             columns.append(column)
         self._low.append(least)
         self._high.append(most)
+
+    def holds(self, values: np.ndarray) -> bool:
+        """Do these values, one a column, keep every limit?"""
+        sums = self._matrix() @ values
+        return bool(
+            (values >= -_DUST).all() and (values <= np.array(self._most) + _DUST).all()
+            and (sums >= np.array(self._low) - _DUST).all()
+            and (sums <= np.array(self._high) + _DUST).all())
 
     def solve(
         self, *, known: float | None = None, cost: dict[int, float] | None = None,

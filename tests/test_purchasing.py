@@ -607,3 +607,18 @@ def test_the_tables_that_come_with_the_program_hold():
     assert found.proven
     assert plain.proven
     assert found.total <= plain.total
+
+
+def test_what_takes_anothers_place_is_not_passed_on():
+    """A ring for a sleeve and a sleeve for a link do not make a ring do for a link."""
+    swaps = (instead("sleeve", "ring"), instead("link", "sleeve"))
+    offers = [offer("ring", "a", 1), offer("link", "a", 9), offer("sleeve", "a", 6)]
+    shop = market(parts("ring", "sleeve", "link"), offers, [supplier("a")], substitutes=swaps)
+    found = buying.buy({"link": 2, "sleeve": 3, "ring": 0}, shop)
+    assert found.total == 2 * 6 + 3 * 1
+    assert {line.part: dict(line.covers) for line in found.orders[0].lines} == {
+        "ring": {"sleeve": 3}, "sleeve": {"link": 2}}
+    # What is on the shelf covers its own need first: one sleeve more by a ring, two for the links.
+    held = market(parts("ring", "sleeve", "link"), offers, [supplier("a")], substitutes=swaps,
+                  stock={"sleeve": 2})
+    assert buying.buy({"link": 2, "sleeve": 3, "ring": 0}, held).total == 1 + 2 * 6

@@ -104,7 +104,7 @@ class Model:
             into, out = inward.get(part, []), outward.get(part, [])
             self._row([*entries, *into, *out], least=lack)
             if into and out:
-                # What is itself a substitute is not passed on; of the shelf's, all may be.
+                # What is itself a substitute is not passed on; what is bought or left over may be.
                 shelf = self.task.needs.get(part, 0) - lack
                 self._row([*entries, *out], least=-shelf)
 
@@ -134,6 +134,27 @@ class Model:
         for column, one in chosen:
             if one.late > 0:
                 self._row([(column, 1), (place[one.late], -1)], most=0)
+
+    def holds(self, choice: Choice) -> bool:
+        """Does a choice cover every need, within what suppliers can send?"""
+        values = np.zeros(len(self._programme))
+        goods = np.zeros(len(self.task.houses))
+        for number in choice.singles:
+            one = self.task.singles[number]
+            values[[self.x[number], self.used[one.at]]] = 1
+            goods[one.at] += one.cost
+        for number, packs in choice.packs.items():
+            band = self.task.bands[number]
+            values[[self.y[number], self.used[band.at]]] = 1
+            values[self.n[number]] = packs
+            goods[band.at] += packs * band.pack_price
+        for at, house in enumerate(self.task.houses):
+            if values[self.used[at]]:
+                values[self.top[at]] = max(0.0, house.minimum_order - goods[at])
+        for columns, counts in ((self.opened, choice.opened), (self.swapped, choice.swapped)):
+            for key, count in counts.items():
+                values[columns[key]] = count
+        return self._programme.holds(values)
 
     def least_parcels(self, seconds: float) -> int | None:
         """Fewest suppliers that cover every need; None if that was not proven in time."""

@@ -49,7 +49,8 @@ def buy(
     needs
         Units by part; fractions are rounded up, parts with no need are left out.
     market
-        What can be bought, and what is on the shelf; that is used first.
+        What can be bought, and what is on the shelf; each part's own covers its need first, and
+        what is left may be fitted in place of another or opened.
     days
         The day each part is needed on, counted from today; others are wanted at once. [d]
     split
@@ -102,15 +103,16 @@ def buy(
         decided = next(part for late in whole.delays if (part := whole.within(late)) is not None)
     undecided = bool(decided.singles or decided.bands)
     known = quick.plan(decided, wish, fill)
-    if known and caps and _over(decided, known[0], caps):
+    model = Model(decided, caps, fill)
+    if known and not model.holds(known[0]):
         known = None
     if wish.first == "parcels" and undecided:
-        parcels = Model(decided, caps).least_parcels(most_seconds)
+        parcels = model.least_parcels(most_seconds)
         if known and parcels is not None and _parcels(decided, known[0]) > parcels:
             known = None
     better, solved = None, Solution(None, 0.0, True)
     if undecided:
-        better, solved = Model(decided, caps, fill).solve(
+        better, solved = model.solve(
             wish, known and known[1], parcels, most_seconds, progress, begun)
     choice = better or (known and known[0])
     if choice is None and undecided:
@@ -145,20 +147,6 @@ def compare(
 def _parcels(task: Task, choice: Choice) -> int:
     return len({task.singles[number].at for number in choice.singles}
                | {task.bands[number].at for number in choice.packs})
-
-
-def _over(task: Task, choice: Choice, caps: Mapping[str, float]) -> bool:
-    """Does any supplier have to send more than it can?"""
-    sent: dict[str, int] = {}
-    for number in choice.singles:
-        one = task.singles[number]
-        name = task.houses[one.at].supplier
-        sent[name] = sent.get(name, 0) + one.units
-    for number, packs in choice.packs.items():
-        band = task.bands[number]
-        name = task.houses[band.at].supplier
-        sent[name] = sent.get(name, 0) + packs * band.offer.pack
-    return any(units > caps.get(name, units) for name, units in sent.items())
 
 
 def _late(task: Task, choice: Choice) -> float:

@@ -173,19 +173,23 @@ def _way(
     for kit, count in opens.items():
         opening(kit, count)
     swaps: dict[tuple[str, str], int] = {}
+    passed = dict.fromkeys(lacks, 0)  # units to be bought that go in place of another part
     for part in sorted(lacks):
         ways = [(one, each) for one, other, each in group.swaps if other == part]
         for one, each in sorted(ways, key=lambda way: (lacks[way[0]] >= 0, way)):
-            if lacks[part] <= 0:
+            own = lacks[part] - passed[part]
+            if own <= 0:
                 break
             spare = max(0, -lacks[one])
-            count = min(lacks[part], int(spare / each + 1e-9))
+            count = min(own, int(spare / each + 1e-9))
             if ((one, part) in fitted or part not in sold) and one in sold:
-                count = lacks[part]
+                count = own
             if count:
                 swaps[one, part] = swaps.get((one, part), 0) + count
                 lacks[part] -= count
-                lacks[one] += math.ceil(count * each - 1e-9)
+                taken = math.ceil(count * each - 1e-9)
+                lacks[one] += taken
+                passed[one] += max(0, taken - spare)
         if lacks[part] > 0 and part not in sold:
             for kit, contents in group.contents.items():
                 if part in contents and (kit in sold or lacks[kit] < 0):
