@@ -534,6 +534,10 @@ class Space(Row):
     )
 
 
+PAPERS = {"us-letter": (215.9, 279.4), "a4": (210.0, 297.0)}
+"""Width and height of papers: ANSI/ASME Y14.1 size A and ISO 216 A4. [mm]"""
+
+
 class BenchWay(Row):
     """A way of working through a machine, and what it does to the hours."""
 
@@ -551,6 +555,47 @@ class BenchWay(Row):
     order_days: Annotated[int, Field(ge=1, le=60)] = Field(
         description="Parts are ordered together once in so many days."
     )
+
+
+class LabelSheet(Row):
+    """A sheet of labels to print on: how many, how large and where on the paper."""
+
+    table = "label_sheets"
+    key = ("label_sheet",)
+    label_sheet: Slug = Field(description="Name of the sheet.")
+    name: str = Field(min_length=3, description="How it is written for people.")
+    paper: Literal["us-letter", "a4"] = Field(description="Paper of the sheet.")
+    columns: Annotated[int, Field(ge=1, le=10)] = Field(description="Labels side by side.")
+    rows: Annotated[int, Field(ge=1, le=30)] = Field(description="Labels below each other.")
+    width_mm: Positive = Field(description="Width of a label. [mm]")
+    height_mm: Positive = Field(description="Height of a label. [mm]")
+    left_mm: NotNegative = Field(description="From the paper's edge to the first label. [mm]")
+    top_mm: NotNegative = Field(description="From the paper's top to the first label. [mm]")
+    across_mm: Positive = Field(description="From one label to that beside it. [mm]")
+    down_mm: Positive = Field(description="From one label to that below it. [mm]")
+
+    @model_validator(mode="after")
+    def _fits(self):
+        wide, high = PAPERS[self.paper]
+        right = self.left_mm + (self.columns - 1) * self.across_mm + self.width_mm
+        foot = self.top_mm + (self.rows - 1) * self.down_mm + self.height_mm
+        if right > wide + 0.05 or foot > high + 0.05:
+            raise ValueError(f"the labels end {right:g} mm across and {foot:g} mm down; the paper "
+                             f"is {wide:g} x {high:g} mm")
+        if self.across_mm < self.width_mm or self.down_mm < self.height_mm:
+            raise ValueError("the labels overlap: across_mm and down_mm must be at least the "
+                             "width and the height")
+        return self
+
+
+class InsertColour(Row):
+    """A colour of inserts in a playfield, and the lamp that goes behind it."""
+
+    table = "insert_colours"
+    key = ("insert_colour",)
+    insert_colour: Slug = Field(description="The colour, as it is written in a note.")
+    name: str = Field(min_length=3, description="How it is written for people.")
+    lamp: str = Field(min_length=3, description="Which lamp goes behind it.")
 
 
 class Unbilled(Row):
@@ -601,6 +646,8 @@ TABLES: tuple[type[Row], ...] = (
     Precedence,
     Space,
     BenchWay,
+    LabelSheet,
+    InsertColour,
     Unbilled,
     Rate,
 )

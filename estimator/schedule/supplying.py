@@ -1,0 +1,141 @@
+"""From a plan to what is ordered and sent out, and when: parts by day, pieces by lot.
+
+Parts are bought once for all jobs together; each order is needed on the day that the first work
+begins which waits for something of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
+
+from estimator.buying import Basket, Ordering, buy, market, order_dates
+from estimator.catalogue import Catalogue
+from estimator.durations import Range
+from estimator.estimate import Estimate
+from estimator.outwork import LotPlan, Piece, plan_lots
+from estimator.schedule.hours import DAY
+from estimator.schedule.records import BenchPlan, Step
+from estimator.schedule.tasks import Lead, OnBench
+from estimator.shop import Shop
+
+_IN_A_MACHINE = {"clean", "derust", "polish"}
+
+
+def wait_word(step: Step, catalogue: Catalogue) -> str:
+    """What a wait is, in a word: "parts", "outwork", "tumbler" (any machine that runs alone) or
+    "cure" (paint, glue and filler)."""
+    if step.what in ("order", "outwork"):
+        return {"order": "parts"}.get(step.what, step.what)
+    kinds = {row.kind for (name, _), row in catalogue.operations.items() if name == step.operation}
+    # What a machine does takes up that machine; what dries before it is polished takes up nothing.
+    held = any(f"operation:{step.operation}" in row.holds.split()
+               for row in catalogue.spaces.values() if row.until == "wait")
+    return "tumbler" if held and kinds & _IN_A_MACHINE else "cure"
+
+
+def parts_of(job: Estimate) -> dict[str, float]:
+    """Parts that a job takes, in units; lines together. [–]"""
+    found: dict[str, float] = defaultdict(float)
+    for supply in job.supplies:
+        if supply.does == "part":
+            found[supply.item] += supply.quantity
+    return dict(found)
+
+
+def basket_of(jobs: Sequence[OnBench], shop: Shop, *, most_seconds: float = 5.0) -> Basket:
+    """Orders for the parts of all jobs together that cost least; the shelf is used up first.
+
+    Kits, substitutes and stock are those of the shop's own tables, if it has any.
+    """
+    needs: dict[str, float] = defaultdict(float)
+    for one in jobs:
+        for part, units in parts_of(one.job).items():
+            needs[part] += units
+    folders = [] if shop.folder is None else [shop.folder / "tables"]
+    return buy(needs, market(shop.catalogue, *folders), most_seconds=most_seconds)
+
+
+def ordered(jobs: Sequence[OnBench], basket: Basket) -> list[OnBench]:
+    """The jobs, each waiting for those orders of a basket that bring something for it.
+
+    What is known of an order under way stays as it is: days of an order of the same name.
+    """
+    found = []
+    for one in jobs:
+        under_way = {lead.name: lead for lead in one.leads or ()}
+        leads = []
+        for order in basket.orders:
+            parts = {part for line in order.lines for part, _ in line.covers}
+            lines = frozenset(supply.line for supply in one.job.supplies
+                              if supply.does == "part" and supply.item in parts)
+            if lines:
+                known = under_way.get(order.supplier)
+                leads.append(Lead(
+                    order.supplier, Range(order.days_low, order.days_typical, order.days_high),
+                    lines, known and known.ordered, bool(known and known.arrived)))
+        found.append(replace(one, leads=tuple(leads)))
+    return found
+
+
+def needed_on(plan: BenchPlan, jobs: Sequence[OnBench]) -> dict[str, float]:
+    """The day each part is needed on: when the first work begins that waits for it.
+
+    Counted from the plan's first day. [d]
+    """
+    acts, starts = plan.bench.activities, plan.draft.starts
+    found: dict[str, float] = {}
+    for place, one in enumerate(jobs):
+        waits = {at for at, act in enumerate(acts) if act.what == "order" and act.job == place}
+        users = [(starts[at], act.lines) for at, act in enumerate(acts)
+                 if act.job == place and act.what == "work" and waits & set(act.after)]
+        for supply in one.job.supplies:
+            days = [start / DAY for start, lines in users if supply.line in lines]
+            if supply.does == "part" and days:
+                found[supply.item] = min(found.get(supply.item, math.inf), *days)
+    return found
+
+
+def ordering_of(plan: BenchPlan, jobs: Sequence[OnBench], basket: Basket, *, chance: float = 0.9
+                ) -> Ordering:
+    """When each order is placed, and the parts waited for; days count from the plan's first.
+
+    Parameters
+    ----------
+    chance
+        How sure it is to be that an order is there in time. [–]
+    """
+    return order_dates(basket, needed_on(plan, jobs), chance=chance)
+
+
+def pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) -> list[Piece]:
+    """What the jobs send out, line by line: when it can leave, and how long it may wait. [d]"""
+    starts = plan.draft.starts
+    found = []
+    for place, one in enumerate(jobs):
+        lots = {lot.service: lot for lot in one.job.lots}
+        for at, act in enumerate(plan.bench.activities):
+            lot = lots.get(act.operation)
+            if act.what != "outwork" or act.job != place or act.gone or lot is None:
+                continue
+            for line, share in lot.shares.items():
+                row = one.job.scope.lines[line]
+                found.append(Piece(
+                    one.name, lot.service, catalogue.assemblies[row.assembly].name,
+                    lot.quantity * share, starts[at] / DAY,
+                    max(plan.steps[at].slack_hours / 24, 0.0), row.count or 1, row.note))
+    return found
+
+
+def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_seconds: float = 5.0
+            ) -> LotPlan:
+    """What goes out together over all jobs; a day of delay is worth what a day late costs."""
+    return plan_lots(pieces_of(plan, jobs, shop.catalogue), shop.catalogue.services,
+                     {one.name: shop.settings.late_per_day for one in jobs},
+                     most_seconds=most_seconds)
+
+
+__all__ = ["basket_of", "lots_of", "needed_on", "ordered", "ordering_of", "parts_of", "pieces_of",
+           "wait_word"]
