@@ -297,6 +297,9 @@ def test_an_hour_costs_more_where_less_is_billed(ledger, shop):
     year = s.pay_per_hour * (1 + s.on_cost_share) * s.paid_hours_per_year + s.overhead_per_year
     assert hour.cost == pytest.approx(year / (0.6 * s.paid_hours_per_year))
     assert hour.cost / hour.settings_cost == pytest.approx(s.productive_share / 0.6)
+    # Charged with a margin, fewer hours than all that can be booked pay for the year.
+    assert hour.rate == pytest.approx(hour.settings_cost / (1 - s.margin))
+    assert hour.break_even * hour.rate == pytest.approx(year)
 
 
 def test_how_often_quantiles_were_enough(ledger, quoted, shop, offer):
@@ -309,6 +312,7 @@ def test_how_often_quantiles_were_enough(ledger, quoted, shop, offer):
                             for share in (0.5, 0.8, 0.9)]
     p90 = enough["cost", 0.9]
     assert (p90.cases, p90.hits, p90.low, p90.high) == (1, 1, *wilson_range(1, 1))
+    assert found.enough[-1].luck == pytest.approx(1.0), "one hit is what a P90 gives mostly"
     assert found.variances.total == pytest.approx(found.jobs[0].variances.total)
 
 

@@ -180,12 +180,12 @@ def _shop_text(found, walked, currency: str) -> Iterator[str]:
             yield table(rows, right=(1, 2, 3, 4))
     yield from _costs(found, currency)
     if found.enough:
-        rows = [("Was it enough?", "Jobs", "Enough", "Share", "In the long run")]
+        rows = [("Was it enough?", "Jobs", "Enough", "Share", "In the long run", "Luck")]
         rows += [(f"{one.what} at P{round(100 * one.share)}", str(one.held.cases),
                   str(one.held.hits), _percent(one.held.share),
-                  f"{_percent(one.held.low)} to {_percent(one.held.high)}")
+                  f"{_percent(one.held.low)} to {_percent(one.held.high)}", _percent(one.luck))
                  for one in (*found.enough, *walked.enough)]
-        yield table(rows, right=(1, 2, 3))
+        yield table(rows, right=(1, 2, 3, 5))
     yield from _chart(found)
     reserve = found.reserve
     if reserve is not None:
@@ -201,6 +201,8 @@ def _shop_text(found, walked, currency: str) -> Iterator[str]:
                f"work that quotes pay for; the settings say {_percent(hour.settings_share)}.\n"
                f"An hour costs {hour.cost:.2f} {currency} by the bookings, "
                f"{hour.settings_cost:.2f} by the settings.")
+    yield (f"Charged at {hour.rate:.2f} {currency} an hour, {hour.break_even:.0f} billed hours a "
+           "year pay for wages and overhead.")
     yield from _notes(found.notes)
 
 

@@ -124,6 +124,8 @@ def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> d
             "settings_share": found.hour.settings_share,
             "cost_by_settings": _money(found.hour.settings_cost),
             "cost_by_bookings": _money(found.hour.cost),
+            "charged_at": _money(found.hour.rate),
+            "break_even_h_per_year": round(found.hour.break_even, 1),
         },
         "notes": list(found.notes),
     }
@@ -185,7 +187,8 @@ def _chart(found: ShopReview) -> dict | None:
 def _enough(rows: Iterable[Enough]) -> list[dict]:
     return [{"what": one.what, "quantile_share": one.share, "jobs": one.held.cases,
              "enough_jobs": one.held.hits, "enough_share": _ratio(one.held.share),
-             "low_share": _ratio(one.held.low), "high_share": _ratio(one.held.high)}
+             "low_share": _ratio(one.held.low), "high_share": _ratio(one.held.high),
+             "luck_share": round(one.luck, 4)}
             for one in rows]
 
 

@@ -111,9 +111,12 @@ def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
     unbilled = math.fsum(one.hours for one in entries) - billed
     unbilled = unbilled if unbilled > 1e-9 else 0.0
     share = billed / (billed + unbilled) if billed > 0 else 0.0
-    return HourCost(billed, unbilled, settings.productive_share,
-                    _hour_cost(settings, settings.productive_share),
-                    _hour_cost(settings, share) if share else None)
+    said = _hour_cost(settings, settings.productive_share)
+    rate = labour.charge_out(said, settings.margin)
+    return HourCost(billed, unbilled, settings.productive_share, said,
+                    _hour_cost(settings, share) if share else None, rate,
+                    labour.break_even(said * settings.paid_hours_per_year
+                                      * settings.productive_share, rate))
 
 
 def _hour_cost(settings: Settings, share: float) -> float:

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from estimator.earned import Chart, Forecast, Status
 from estimator.ledger import Job
-from estimator.scoring import Held
+from estimator.scoring import Held, audit
 from estimator.variances import Review as Variances
 
 ASPECTS = ("operation", "kind", "assembly", "line", "person", "job", "level")
@@ -178,6 +178,11 @@ class Enough:
     share: float
     held: Held
 
+    @property
+    def luck(self) -> float:
+        """Chance of so odd a count, or an odder one, if the quantile is right. [–]"""
+        return audit(self.held.hits, self.held.cases, self.share).exact
+
 
 @dataclass(frozen=True)
 class Came:
@@ -327,6 +332,9 @@ class HourCost:
         Share of paid hours that jobs carry as the shop set it, and what an hour costs with it.
     cost
         What an hour costs with the share that was booked; None if no hour was billed. [money/h]
+    rate, break_even
+        What an hour is charged at by the settings [money/h], and how many a year must be billed
+        at that until pay and overhead are paid. [h]
     """
 
     billed: float
@@ -334,6 +342,8 @@ class HourCost:
     settings_share: float
     settings_cost: float
     cost: float | None
+    rate: float
+    break_even: float
 
     @property
     def share(self) -> float | None:
