@@ -24,17 +24,19 @@ from estimator.ledger.schema import tables
 
 
 class Drafts(Database):
-    """The drafts of the page."""
+    """The drafts of the pages, each page with its own kind."""
 
-    def drafts(self) -> tuple[Draft, ...]:
-        """Every draft, the last saved first; without their content."""
+    def drafts(self, kind: str = "") -> tuple[Draft, ...]:
+        """Every draft of a kind, as `new_key` was told it, the last saved first; without content.
+        """
         if self._absent:
             return ()
         from sqlalchemy import select
         table = tables().drafts
         rows = self._read(select(table.c.key, table.c.title, table.c.revision, table.c.saved)
                           .order_by(table.c.saved.desc(), table.c.key))
-        return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows)
+        return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows
+                     if row.key.rpartition("-")[0] == kind)
 
     def draft(self, key: str) -> Draft | None:
         """One draft with its content; None if there is no such draft."""
@@ -45,9 +47,9 @@ class Drafts(Database):
         rows = self._read(select(table).where(table.c.key == key))
         return Draft(**rows[0]._mapping) if rows else None
 
-    def latest(self) -> Draft | None:
-        """The draft that was saved last; None if there is none."""
-        found = self.drafts()
+    def latest(self, kind: str = "") -> Draft | None:
+        """The draft of a kind that was saved last; None if there is none."""
+        found = self.drafts(kind)
         return self.draft(found[0].key) if found else None
 
     def save(self, draft: Draft) -> Draft:

@@ -20,7 +20,7 @@ ANSWERS = ("open", "agreed", "refused")
 
 @dataclass(frozen=True)
 class Draft:
-    """A quote in the making: one for each machine on the bench.
+    """A quote or another piece of work in the making: one for each machine on the bench.
 
     Parameters
     ----------
@@ -379,9 +379,15 @@ class Stale(BadInput):
         ))
 
 
-def new_key() -> str:
-    """A key for a new draft: ten letters and digits, never used before."""
-    return secrets.token_hex(5)
+def new_key(kind: str = "") -> str:
+    """A key for a new draft: ten letters and digits, never used before, after the kind if any.
+
+    Examples
+    --------
+    >>> len(new_key()), new_key("deal")[:5]
+    (10, 'deal-')
+    """
+    return (f"{kind}-" if kind else "") + secrets.token_hex(5)
 
 
 def no_job(said: str, jobs: Sequence[Job]) -> Fault:
