@@ -37,7 +37,7 @@ ROWS = [
     {"quote"},
     {"trace", "options", "winning", "schedule", "resale"},
     {"plots", "documents", "jobs"},
-    {"review", "demo"},
+    {"review", "demo", "auction"},
     {"pages", "commands"},
     {"cli"},
     {"__main__"},

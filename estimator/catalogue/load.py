@@ -43,6 +43,11 @@ class Catalogue:
         except KeyError:
             raise AttributeError(f"there is no table {table!r}") from None
 
+    def __reduce__(self):
+        # Views of dicts do not travel to another process; the dicts do.
+        tables = {name: dict(rows) for name, rows in self.tables.items()}
+        return _rebuilt, (tables, dict(self.places))
+
     def operation(self, name: str, era: schema.Era) -> schema.Operation:
         """The operation's row for an era, or its row for all eras."""
         return self.operations.get((name, era)) or self.operations[name, None]
@@ -74,6 +79,11 @@ class Catalogue:
     def place(self, row: schema.Row) -> str:
         """Where a row stands, as "operations.csv, row 12"."""
         return self.places[row.table, _key(row)]
+
+
+def _rebuilt(tables: dict[str, dict], places: dict) -> Catalogue:
+    return Catalogue(MappingProxyType({name: MappingProxyType(rows)
+                                       for name, rows in tables.items()}), places)
 
 
 def load(*folders: Path | str) -> Catalogue:

@@ -8,14 +8,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from estimator.commands import demo, hours, job, plan, resell, review, whole
+from estimator.commands import demo, hours, job, lot, plan, resell, review, whole
 
 Command = Callable[..., argparse.ArgumentParser]
 
 
 def register(command: Command) -> None:
     """Add the commands; `command(name, run, said)` makes the parser of one."""
-    for module in (plan, resell, job, hours, review, whole, demo):
+    for module in (plan, resell, lot, job, hours, review, whole, demo):
         module.register(command)
 
 

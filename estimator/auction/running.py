@@ -1,0 +1,255 @@
+"""A whole list judged: in pieces that are kept when done, here or on a Dask cluster.
+
+A piece holds machines of one kind in an order that follows from what they are, so neither the
+order of the rows, nor the size of the pieces, nor who works on them moves a figure. A finished
+piece is written beside its place and then renamed; its name is a hash of all it was made from.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import socket
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, fields, replace
+from datetime import date
+from pathlib import Path
+
+from estimator import __version__
+from estimator.auction.judging import Judge
+from estimator.auction.records import Judged, Offered
+from estimator.errors import BadInput, Fault
+from estimator.resale import Deal
+from estimator.shop import Shop
+from estimator.simulate import Stopped
+
+PIECE = 250
+"""Machines in a piece."""
+_WHAT = "lot-1"
+"""Changed when what is kept changes, so that older pieces are not taken for it."""
+
+
+def judge(machines: Sequence[Offered], terms: Deal, shop: Shop, on: date, *,
+          keep: Path | str | None = None, scheduler: str | None = None, piece: int = PIECE,
+          full: bool = False, progress: Callable[[int, int], bool | None] | None = None
+          ) -> list[Judged]:
+    """What is said of each machine, in the order given.
+
+    Parameters
+    ----------
+    terms
+        How machines are bought and sold; its value and asking price do not count.
+    keep
+        Folder for finished pieces, which a later run of the same takes up again.
+    scheduler
+        Address of a Dask scheduler, whose workers then do it; the figures are the same.
+    full
+        Play the trials of every machine, however clear.
+    progress
+        Told how many are done, of how many; if it answers False, `Stopped` is raised. What was
+        finished is kept.
+
+    Raises
+    ------
+    BadInput
+        If the cluster cannot be used, or the folder not be written.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era
+    >>> from estimator.shop import open_shop
+    >>> one = Offered("7", Era.DOT_MATRIX, "working", 4000, asking=1500)
+    >>> (said,) = judge([one], Deal(1, trials=500), open_shop(), date(2026, 3, 2))
+    >>> said.limit > 1500
+    True
+    """
+    base = _base(terms, shop, full)
+    pieces = [(_hash(base, *(_content(machines[place]) for place in places)), places)
+              for places in _pieces(machines, piece)]
+    folder = None if keep is None else _folder(Path(keep))
+    found: list[Judged | None] = [None] * len(machines)
+    done = 0
+
+    def take(places: Sequence[int], said: Sequence[Judged]) -> None:
+        nonlocal done
+        for place, one in zip(places, said, strict=True):
+            found[place] = one
+        done += len(places)
+        if progress is not None and progress(done, len(machines)) is False:
+            raise Stopped("The list was stopped; finished pieces are kept.")
+
+    waiting = []
+    for key, places in pieces:
+        said = None if folder is None else _kept(folder / f"{key}.json", len(places))
+        if said is None:
+            waiting.append((key, places))
+        else:
+            take(places, said)
+    work = _here(waiting, machines, terms, shop, on, full) if scheduler is None else \
+        _cluster(scheduler, waiting, machines, terms, shop, on, full)
+    for key, places, said in work:
+        if folder is not None:
+            _keep(folder / f"{key}.json", said)
+        take(places, said)
+    if folder is not None:
+        _tidy(folder, {key for key, _ in pieces})
+    return found
+
+
+_Pieces = Iterable[tuple[str, Sequence[int], Sequence[Judged]]]
+
+
+def _here(waiting, machines, terms, shop, on, full) -> _Pieces:
+    judges = Judge(terms, shop, on)
+    for key, places in waiting:
+        yield key, places, judges.of([machines[place] for place in places], full=full)
+
+
+_JUDGES: dict[str, Judge] = {}
+
+
+def _far(base: str, group: Sequence[Offered], terms: Deal, shop: Shop, on: date, full: bool
+         ) -> list[Judged]:
+    """A piece on a worker, which keeps what machines of one kind share."""
+    if base not in _JUDGES:
+        _JUDGES.clear()
+        _JUDGES[base] = Judge(terms, shop, on)
+    return _JUDGES[base].of(group, full=full)
+
+
+def _cluster(address: str, waiting, machines, terms, shop, on, full) -> _Pieces:
+    try:
+        from distributed import Client, as_completed
+    except ImportError:
+        raise BadInput(Fault("Dask is not installed here.",
+                             'Install it: pip install "restoration-estimator[cluster]".',
+                             column="--scheduler")) from None
+    _answers(address)
+    client = Client(address, timeout="10s", set_as_default=False)
+    try:
+        versions = client.run(_version)
+        if not versions:
+            raise BadInput(Fault(f'The scheduler at "{address}" has no workers.',
+                                 f"Start some with: dask worker {address}.",
+                                 column="--scheduler"))
+        other = sorted({version for version in versions.values() if version != __version__})
+        if other:
+            raise BadInput(Fault(
+                f"Workers run version {', '.join(map(str, other))}, here is {__version__}.",
+                "Install the same on all.", column="--scheduler"))
+        base = _base(terms, shop, full)
+        (held,) = client.scatter([shop], broadcast=True)
+        futures = {client.submit(_far, base, [machines[place] for place in places], terms, held,
+                                 on, full, pure=False): (key, places)
+                   for key, places in waiting}
+        for future, said in as_completed(futures, loop=client.loop, with_results=True):
+            yield (*futures[future], said)
+    finally:
+        client.close()
+
+
+def _answers(address: str) -> None:
+    """Is somebody there? Asked before the library is, which is long in giving up."""
+    where = re.fullmatch(r"(?:(?:tcp|tls)://)?\[?([^/\s]+?)\]?:([0-9]{1,5})", address.strip())
+    fix = "Start one with: dask scheduler; then name it as tcp://HOST:8786."
+    if where is None:
+        raise BadInput(Fault(f'"{address}" is no address of a Dask scheduler.', fix,
+                             column="--scheduler"))
+    try:
+        socket.create_connection((where[1], int(where[2])), timeout=10).close()
+    except (OSError, OverflowError, UnicodeError) as error:
+        said = getattr(error, "strerror", None) or error
+        raise BadInput(Fault(f'No Dask scheduler answers at "{address}" ({said}).', fix,
+                             column="--scheduler")) from None
+
+
+def _version() -> str:
+    return __version__
+
+
+# --- pieces ---------------------------------------------------------------------------------
+
+
+def _pieces(machines: Sequence[Offered], most: int) -> list[list[int]]:
+    """Places of the machines of each piece: one kind each, in the order of their contents."""
+    kinds: dict[str, list[tuple[str, int]]] = {}
+    for place, one in enumerate(machines):
+        kinds.setdefault(f"{one.era} {one.found} {_survey(one)}", []).append(
+            (_content(one), place))
+    found = []
+    for kind in sorted(kinds):
+        ordered = [place for _, place in sorted(kinds[kind])]
+        found += [ordered[at:at + most] for at in range(0, len(ordered), most)]
+    return found
+
+
+def _content(one: Offered) -> str:
+    """All that a machine's figures depend on."""
+    return (f"{one.era} {one.found} {one.value!r} {one.value_low!r} {one.value_high!r} "
+            f"{one.asking!r} {one.bad!r} {_survey(one)}")
+
+
+def _survey(one: Offered) -> str:
+    return "" if one.survey is None else _hash(repr(one.survey.lines), one.survey.machine.era)
+
+
+def _hash(*parts: object) -> str:
+    return hashlib.blake2b("\0".join(map(str, parts)).encode("utf-8", "surrogatepass"),
+                           digest_size=16).hexdigest()
+
+
+def _base(terms: Deal, shop: Shop, full: bool) -> str:
+    """All that the figures of every machine depend on; the day does not move them."""
+    tables = [list(rows.values()) for rows in shop.catalogue.tables.values()]
+    return _hash(_WHAT, __version__, repr(shop.settings), repr(tables),
+                 replace(terms, on=None, ready_by=None), full)
+
+
+def _folder(path: Path) -> Path:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(Fault(f"The folder cannot be made ({error.strerror or error}).",
+                             "Choose another folder.", str(path))) from None
+    return path
+
+
+_FIELDS = tuple(field.name for field in fields(Judged))
+
+
+def _kept(path: Path, count: int) -> list[Judged] | None:
+    """A finished piece, or None where there is none that can be used."""
+    try:
+        rows = json.loads(path.read_bytes())
+        found = [Judged(**dict(zip(_FIELDS, row, strict=True))) for row in rows]
+    except (OSError, ValueError, TypeError):
+        return None
+    return found if len(found) == count else None
+
+
+def _keep(path: Path, said: Sequence[Judged]) -> None:
+    rows = [[asdict(one)[name] for name in _FIELDS] for one in said]
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        # Figures are written so that reading gives them back to the last bit.
+        beside.write_bytes(json.dumps(rows).encode())
+        os.replace(beside, path)
+    except OSError as error:
+        raise BadInput(Fault(f"A finished piece cannot be written ({error.strerror or error}).",
+                             "Make room, or choose another folder.", str(path.parent))) from None
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _tidy(folder: Path, keys: set[str]) -> None:
+    """Drop pieces of earlier lists and what a kill left behind."""
+    for path in folder.glob("*.json"):
+        if path.stem not in keys:
+            path.unlink(missing_ok=True)
+    for path in folder.glob(".*.part"):
+        path.unlink(missing_ok=True)
+
+
+__all__ = ["PIECE", "judge"]

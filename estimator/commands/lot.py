@@ -1,0 +1,234 @@
+"""`estimator lot`: a whole auction list, for each machine what to bid and what to do with it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from estimator.commands.shared import day_said, number_said, options_of, table
+from estimator.errors import BadInput, Fault
+
+_NUMBERS = (
+    ("--value", "MONEY", "what a machine brings nice and working, where the list says none"),
+    ("--fee", "SHARE", "what the seller gives up, if known, such as 0.1"),
+    ("--premium", "SHARE", "buyer's premium, if known, such as 0.15"),
+    ("--purchase-tax", "SHARE", "tax on price and premium, such as 0.07"),
+    ("--fetching", "MONEY", "what it costs to fetch one machine"),
+    ("--want", "RETURN", "return wanted a year, such as 0.2; the cost of capital otherwise"),
+    ("--want-profit", "MONEY", "profit wanted on top, of each machine"),
+    ("--confidence", "C", "how sure that is to be, 0.05 to 0.99"),
+    ("--hours-per-week", "H", "bench hours a week for such a machine"),
+    ("--wait", "WEEKS", "until the bench is free"),
+    ("--storage", "MONEY", "what a month of keeping one costs"),
+    ("--capital", "RATE", "cost of capital a year, such as 0.1"),
+)
+_FIELDS = {"wait": "wait_weeks", "storage": "storage_per_month", "capital": "capital_rate"}
+_WHOLE = (("--trials", "trials", "of the simulation: trials"),
+          ("--seed", "seed", "of the simulation: seed"),
+          ("--top", None, "machines shown; 20 by default"))
+
+
+def register(command) -> None:
+    """Add the command."""
+    parser = options_of(command(
+        "lot", _lot, "A whole auction list: for each machine what to bid at most and what to do "
+        "with it, ranked by what an hour of the bench brings in."))
+    parser.add_argument("list", metavar="LOT", type=Path, nargs="?",
+                        help="the list, CSV or XLSX, one row a machine")
+    parser.add_argument("--example", metavar="FILE", type=Path,
+                        help="write an invented list to start from, and stop")
+    for name, metavar, said in _NUMBERS:
+        parser.add_argument(name, metavar=metavar, help=said)
+    parser.add_argument("--way", metavar="WAY", default="private",
+                        help="how they are sold again: private (default), auction, club-auction, "
+                        "online, consignment, dealer, or one of your own")
+    parser.add_argument("--buying", metavar="WAY", default="auction",
+                        help="where they are bought, whose premium is paid; auction by default")
+    parser.add_argument("--parts-way", metavar="WAY", default="online", help="how parts are sold")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="today, if another day is meant")
+    for name, _, said in _WHOLE:
+        parser.add_argument(name, metavar="N", help=said)
+    parser.add_argument("--all", action="store_true", help="show every machine")
+    parser.add_argument("--full", action="store_true",
+                        help="play the trials of every machine, also where the answer is clear")
+    parser.add_argument("--scheduler", metavar="ADDRESS",
+                        help="a Dask scheduler, such as tcp://bench:8786; its workers do it then")
+    parser.add_argument("--out", metavar="DIR", type=Path,
+                        help="write lot.csv, lot.xlsx, lot.json and bids.pdf here; finished "
+                        "pieces are kept here too, and taken up again after a stop")
+
+
+def _lot(options) -> int:
+    import json
+    import os
+    from datetime import date
+
+    from estimator import auction
+    from estimator.shop import open_shop
+    from estimator.simulate import Stopped
+
+    if options.example:
+        return _example(options)
+    shop = open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
+    machines, notes, terms, top = _read(options, shop)
+    keep = options.out / "pieces" if options.out else None
+    try:
+        judged = auction.judge(
+            machines, terms, shop, terms.on or date.today(), keep=keep,
+            scheduler=options.scheduler, full=options.full,
+            progress=_tell if sys.stderr.isatty() else None)
+    except (KeyboardInterrupt, Stopped):
+        print("Stopped." + (f" Finished pieces are kept in {keep}; the same command goes on from "
+                            "there." if keep else ""), file=sys.stderr)
+        return 1
+    rows = auction.ranked(machines, judged)
+    written = {}
+    if options.out:
+        from estimator.auction import papers
+
+        written = papers.write(rows, terms, shop, options.out, notes)
+    if options.json:
+        print(json.dumps(auction.as_dict(rows, terms, shop, notes), indent=2, ensure_ascii=False,
+                         allow_nan=False))
+        return 0
+    print(_said(rows, terms, shop, notes, len(rows) if options.all else top))
+    for path in written.values():
+        print(path)
+    return 0
+
+
+def _example(options) -> int:
+    import json
+
+    from estimator.auction import EXAMPLE
+
+    path = options.example
+    if path.suffix.casefold() != ".csv":
+        raise BadInput(Fault(f'A list is not written as "{path.suffix}".',
+                             "End the name in .csv.", path.name, column="--example"))
+    try:
+        # Not over a list that somebody filled in.
+        with path.open("x", encoding="utf-8-sig", newline="") as file:
+            file.write(EXAMPLE)
+    except FileExistsError:
+        raise BadInput(Fault("There is a file of this name already.", "Choose another name.",
+                             path.name, column="--example")) from None
+    except OSError as error:
+        raise BadInput(Fault(f"The file cannot be written ({error.strerror or error}).",
+                             "Choose another place.", path.name, column="--example")) from None
+    print(json.dumps({"schema": 1, "example": str(path)}) if options.json else path)
+    return 0
+
+
+def _read(options, shop):
+    """The machines, remarks, the terms and how many to show; all faults are told together."""
+    from dataclasses import replace
+    from datetime import date
+
+    from estimator import auction
+    from estimator.resale import Deal
+    from estimator.resale.checking import faults
+
+    wrong: list[Fault] = []
+    values, whole, day = {}, {}, None
+
+    def take(key: str, name: str, how):
+        word = getattr(options, name.removeprefix("--").replace("-", "_"))
+        if word is None:
+            return
+        try:
+            into = whole if how is _count else values
+            into[key] = how(word, name)
+        except BadInput as error:
+            wrong.extend(error.faults)
+
+    for name, _, _ in _NUMBERS:
+        key = name.removeprefix("--").replace("-", "_")
+        take(_FIELDS.get(key, key), name, number_said)
+    for name, key, _ in _WHOLE:
+        take(key or name.removeprefix("--"), name, _count)
+    try:
+        day = day_said(options.date, "--date")
+    except BadInput as error:
+        wrong += error.faults
+    value, top = values.pop("value", None), whole.pop("top", 20)
+    if top < 1:
+        wrong.append(Fault(f"{top} machines to show; it must be 1 or more.", column="--top"))
+    terms = Deal(1.0 if value is None else value, **values, **whole, way=_name(options.way),
+                 buying=_name(options.buying), parts_way=_name(options.parts_way), on=day)
+    names = {field: key for key, field in _FIELDS.items()}
+    wrong += [replace(fault, column="--" + names.get(fault.column, fault.column or "").replace(
+        "_", "-")) for fault in faults(terms, shop.catalogue, day or date.today())]
+    machines, notes = (), ()
+    if options.list is None:
+        wrong.append(Fault("No list is named.", "Write one with: estimator lot --example "
+                           "lot.csv; then: estimator lot lot.csv.", column="LOT"))
+    else:
+        try:
+            machines, notes = auction.read(options.list, shop.catalogue, value=value)
+        except BadInput as error:
+            wrong += error.faults
+    if wrong:
+        raise BadInput(wrong)
+    return machines, notes, replace(terms, value=1.0), top
+
+
+def _count(word: str, name: str) -> int:
+    try:
+        return int(word)
+    except ValueError:
+        raise BadInput(Fault(f'"{word}" is not a whole number.', "Write it like 10000.",
+                             column=name)) from None
+
+
+def _name(word: str) -> str:
+    return "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
+
+
+def _tell(done: int, of: int) -> None:
+    print(f"\r{done:,} of {of:,} machines", end="" if done < of else "\r\033[K", file=sys.stderr,
+          flush=True)
+
+
+def _said(rows, terms, shop, notes, top: int) -> str:
+    import textwrap
+
+    from estimator.auction import cautions, names
+    from estimator.money import format_money
+
+    def money(amount: float | None) -> str:
+        if amount is None:
+            return ""
+        return format_money(round(amount) + 0.0, shop.settings.currency, shop.settings.locale,
+                            digits=0)
+
+    called = names(shop.catalogue)
+    shown = [("", "Lot", "Machine", "Found", "Bid at most", "Asked", "Then", "Profit", "P10",
+              "Hours", "An hour", "Judged")]
+    for row in rows[:top]:
+        one, said = row.one, row.said
+        title = one.title or str(one.era).replace("-", " ")
+        shown.append((
+            str(row.rank) if row.bid else "–", one.lot,
+            title if len(title) <= 26 else title[:25] + "…",
+            (one.found or "by survey").replace("-", " "), money(said.limit), money(one.asking),
+            called.get(said.best, said.best), money(said.profit), money(said.profit_p10),
+            f"{said.hours:.1f}", money(said.per_hour), "played" if said.played else "screened"))
+    bids = sum(1 for row in rows if row.bid)
+    played = sum(1 for row in rows if row.said.played)
+    sure = shop.settings.confidence if terms.confidence is None else terms.confidence
+    machines = "machine" if len(rows) == 1 else "machines"
+    told = [f"{bids} of {len(rows):,} {machines} to bid on; at the limit the return that is "
+            f"wanted is reached in {100 * sure:.0f} of 100 such. Premium and tax are inside it. "
+            "Profit is reckoned at what is asked, or at the limit where nothing is; an hour is "
+            f"what an hour of the bench brings in. {played:,} stood close and were played in "
+            "full, the rest was screened; --full plays all."]
+    if len(rows) > top:
+        told.append(f"{len(rows) - top:,} more: --all shows them.")
+    taken = sum(1 for row in rows if row.one.taken)
+    if taken:
+        told.append(f"{taken:,} lack facts, for which the tables' usual ones were taken; --json "
+                    "and lot.csv say which. What a state holds is judgement (found_cases.csv).")
+    told += [cautions([row.one for row in rows], shop.catalogue), *notes]
+    return "\n\n".join([table(shown, right=(0, 4, 5, 7, 8, 9, 10)),
+                        "\n".join(textwrap.fill(text, 100) for text in told)])
