@@ -611,14 +611,29 @@ def test_the_tables_that_come_with_the_program_hold():
 
 def test_what_takes_anothers_place_is_not_passed_on():
     """A ring for a sleeve and a sleeve for a link do not make a ring do for a link."""
-    swaps = (instead("sleeve", "ring"), instead("link", "sleeve"))
-    offers = [offer("ring", "a", 1), offer("link", "a", 9), offer("sleeve", "a", 6)]
-    shop = market(parts("ring", "sleeve", "link"), offers, [supplier("a")], substitutes=swaps)
+    swaps = (instead("sleeve", "ring"), instead("sleeve", "hoop"), instead("link", "sleeve"))
+    offers = [offer("ring", "a", 1), offer("hoop", "a", 2), offer("link", "a", 9),
+              offer("sleeve", "a", 6)]
+    shop = market(parts("ring", "hoop", "sleeve", "link"), offers, [supplier("a")],
+                  substitutes=swaps)
     found = buying.buy({"link": 2, "sleeve": 3, "ring": 0}, shop)
     assert found.total == 2 * 6 + 3 * 1
     assert {line.part: dict(line.covers) for line in found.orders[0].lines} == {
         "ring": {"sleeve": 3}, "sleeve": {"link": 2}}
     # What is on the shelf covers its own need first: one sleeve more by a ring, two for the links.
-    held = market(parts("ring", "sleeve", "link"), offers, [supplier("a")], substitutes=swaps,
-                  stock={"sleeve": 2})
+    held = market(parts("ring", "hoop", "sleeve", "link"), offers, [supplier("a")],
+                  substitutes=swaps, stock={"sleeve": 2})
     assert buying.buy({"link": 2, "sleeve": 3, "ring": 0}, held).total == 1 + 2 * 6
+
+
+def test_a_kit_is_in_time_for_the_first_of_its_parts():
+    """A kit for a link on day 2 and a sleeve on day 20 comes four days late, a sleeve alone not."""
+    offers = [offer("set", "a", 5), offer("sleeve", "a", 1), offer("link", "b", 40)]
+    shop = market(parts("link", "sleeve", "set"), offers,
+                  [supplier("a", days_typical=6), supplier("b", days_typical=1, days_low=1)],
+                  contents=(kit("set", "link"), kit("set", "sleeve")))
+    days = {"link": 2, "sleeve": 20}
+    cheap = buying.buy({"link": 1, "sleeve": 1}, shop, days=days)
+    fast = buying.buy({"link": 1, "sleeve": 1}, shop, buying.FASTEST, days=days)
+    assert (cheap.total, cheap.delay) == (5, 4)
+    assert (fast.total, fast.delay) == (41, 0)

@@ -104,9 +104,8 @@ class Model:
             into, out = inward.get(part, []), outward.get(part, [])
             self._row([*entries, *into, *out], least=lack)
             if into and out:
-                # What is itself a substitute is not passed on; what is bought or left over may be.
-                shelf = self.task.needs.get(part, 0) - lack
-                self._row([*entries, *out], least=-shelf)
+                # No more comes in another's place than is lacking: nothing of it is passed on.
+                self._row(into, most=max(0, lack))
 
     def _terms(self, at: int, goods, units, shipping: float, cap: float | None) -> None:
         house, used, free = self.task.houses[at], self.used[at], self.free[at]
