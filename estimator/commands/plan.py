@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import csv
+import io
 import json
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 
 from estimator.commands.shared import day_said, options_of, plain, say, table
@@ -34,9 +34,14 @@ def register(command) -> None:
                             "everything first")
     found.add_argument("--seconds", metavar="N", type=float,
                        help="for the search; 0 takes the plan that is drawn at once")
+    found.add_argument("--workers", metavar="N", type=int, default=1,
+                       help="threads of the search; with one, the same seed gives the same plan")
     found.add_argument("--trials", metavar="N", type=int, default=10_000)
     found.add_argument("--seed", metavar="N", type=int, default=1)
-    found.add_argument("--out", metavar="DIR", type=Path, help="write plan.json and plan.csv here")
+    found.add_argument("--out", metavar="DIR", type=Path, help="write plan.json, plan.csv and the papers for the bench here")
+    found.add_argument("--labels", metavar="SHEET",
+                       help="sheet that labels for bags are printed on, of label_sheets.csv; one "
+                            "for the shop's paper by default")
 
 
 def _plan(options: argparse.Namespace) -> int:
@@ -46,11 +51,16 @@ def _plan(options: argparse.Namespace) -> int:
 
     shop = _shop(options)
     _check(options)
+    if options.labels is not None:
+        from estimator.documents.bench import sheet_named
+        sheet_named(options.labels, shop)
     start = day_said(options.start, "start") or date.today()
     jobs = _jobs(options, shop, start)
+    basket = schedule.basket_of(jobs, shop)
+    jobs = schedule.ordered(jobs, basket)
     seconds = _SECONDS[len(jobs) > 1] if options.seconds is None else options.seconds
     plan = schedule.plan(jobs, shop, start=start, seconds=seconds, seed=options.seed,
-                         progress=_progress(plan_of=jobs, seconds=seconds))
+                         workers=options.workers, progress=_progress(seconds))
     sure = schedule.outlook(plan, jobs, shop, trials=options.trials, seed=options.seed)
     ways = {one.name: schedule.compared(one, shop, start=start) for one in jobs} \
         if options.ways else {}
@@ -58,7 +68,13 @@ def _plan(options: argparse.Namespace) -> int:
     if ways:
         said["ways"] = {name: schedule.as_dict(plan, ways=rows)["ways"]
                         for name, rows in ways.items()}
-    written = _write(options.out, plan, said) if options.out else []
+    written = []
+    if options.out:
+        from estimator.documents import bench
+        made = bench.papers(
+            plan, jobs, shop, ordering=schedule.ordering_of(plan, jobs, basket),
+            lots=schedule.lots_of(plan, jobs, shop).best.lots, sheet=options.labels)
+        written = [*bench.write(_plan_files(said) | made, options.out).values()]
     text = _text(plan, sure, ways, options.promise, shop)
     return say(options, said, "\n".join([text, *map(str, written)]))
 
@@ -84,6 +100,9 @@ def _check(options) -> None:
     if options.seconds is not None and not 0 <= options.seconds <= 3600:
         faults.append(Fault(f"{options.seconds:g} seconds are no time to search for.",
                             "Write 0 to 3600.", column="seconds"))
+    if not 1 <= options.workers <= 64:
+        faults.append(Fault(f"{options.workers} threads cannot search.", "Write 1 to 64.",
+                            column="workers"))
     if not 100 <= options.trials <= 1_000_000:
         faults.append(Fault(f"{options.trials} trials are too few or too many.",
                             "Write 100 to 1000000.", column="trials"))
@@ -114,7 +133,7 @@ def _jobs(options, shop, start) -> list:
     return jobs
 
 
-def _progress(plan_of: Sequence, seconds: float):
+def _progress(seconds: float):
     """Says on the terminal that the search goes on; nothing into a file."""
     if seconds < 3 or not sys.stderr.isatty():
         return None
@@ -179,19 +198,13 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
     return "\n".join(out)
 
 
-def _write(folder: Path, plan, said: dict) -> list[Path]:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        whole, rows = folder / "plan.json", folder / "plan.csv"
-        whole.write_text(json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False,
-                                    default=plain) + "\n", encoding="utf-8")
-        columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
-                   "criticality_share", "item")
-        with rows.open("w", encoding="utf-8-sig", newline="") as file:
-            writer = csv.DictWriter(file, columns, extrasaction="ignore")
-            writer.writeheader()
-            writer.writerows(said["steps"])
-    except OSError as error:
-        raise BadInput(Fault(f"The plan cannot be written: {error.strerror}.",
-                             "Choose a folder of your own.", str(folder))) from None
-    return [whole, rows]
+def _plan_files(said: dict) -> dict[str, bytes]:
+    """The plan itself, for programs and spreadsheets."""
+    whole = json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False, default=plain) + "\n"
+    columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
+               "criticality_share", "item")
+    out = io.StringIO()
+    writer = csv.DictWriter(out, columns, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(said["steps"])
+    return {"plan.json": whole.encode(), "plan.csv": out.getvalue().encode("utf-8-sig")}

@@ -17,7 +17,7 @@ from estimator.schedule.listing import Outline, draft_of
 from estimator.schedule.playing import Course
 from estimator.schedule.records import Bench, Draft, Proof
 
-_COUNT, _PATIENCE = 0.25, 5.0
+_COUNT, _PATIENCE = 0.1, 2.0
 """With one worker the search is cut by its own count of work, of which there is about so much in
 a second, so that it ends the same on any machine; the clock stops it only after so many times the
 seconds asked for."""
