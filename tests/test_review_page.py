@@ -1103,6 +1103,38 @@ def test_the_start_page_leads_to_it(browser, bench):
         page.get_by_test_id("price").wait_for()
 
 
+def test_what_is_typed_while_something_else_is_booked_stays(browser, bench):
+    """Hours are typed while the start of a clock lays the forms out anew: the hours stand."""
+    from playwright.sync_api import expect
+    _, server = bench
+    with window(browser) as page:
+        open_page(page, server)
+        go(page, "Book time")
+        start = page.get_by_test_id("form-start")
+        start.get_by_label("Person").fill("Anna")
+        start.get_by_label("Work", exact=True).select_option("unbilled:sweeping")
+        # In one go, so that the answer to the click comes while it is being typed.
+        page.evaluate("""() => {
+            const form = document.querySelector('[data-testid=form-start]');
+            form.querySelector('button').click();
+            const hours = document.querySelector('#hours-hours');
+            hours.focus();
+            hours.value = '2.5';
+            hours.dispatchEvent(new Event('input', {bubbles: true}));
+            const note = document.querySelector('#hours-note');
+            note.focus();
+            note.value = 'half';
+            note.dispatchEvent(new Event('input', {bubbles: true}));
+        }""")
+        page.get_by_test_id("clock").wait_for()
+        page.wait_for_timeout(1000)
+        expect(page.locator("#hours-hours")).to_have_value("2.5")
+        expect(page.locator("#hours-note")).to_have_value("half")
+        page.get_by_role("button", name="Let it go, book nothing").click()
+        expect(page.get_by_test_id("running")).to_contain_text("No clock")
+        expect(page.locator("#hours-hours")).to_have_value("2.5")
+
+
 def test_a_clock_runs_over_a_reload(browser, bench):
     """Started with a click, it is there after a reload, and stops with a click."""
     from playwright.sync_api import expect

@@ -53,7 +53,7 @@ class BookTime:
         self.correct_box.layout.display = "none"
         self.entries = Listing(
             "entries", "Latest bookings",
-            ("Day", "Person", ">Hours", "From – to", "Job", "On", "Remark", ">Entry"),
+            ("Day", "Person", ">Hours", "From – to", "Job", "On", "Remark"),
             "No hours are booked so far.", self._asked)
         self.scope = Parts("Which bookings", (("all", "All jobs"), ("job", "This job only"),
                                               ("history", "With what was taken back")),
@@ -175,8 +175,7 @@ class BookTime:
         fixed = one.reverses or one.id in gone
         name = f"entry {one.id}, {one.person}, {one.day}"
         return Row(str(one.id), (one.day.isoformat(), one.person, f"{one.hours:.2f}", when,
-                                 shop.job_named(one.job) or "the shop", shop.place(one), note,
-                                 str(one.id)),
+                                 shop.job_named(one.job) or "the shop", shop.place(one), note),
                    () if fixed else (("correct", "Correct", f"Correct {name}"),
                                      ("take-back", "Take back", f"Take back {name}")))
 

@@ -105,6 +105,7 @@ class Form(anywidget.AnyWidget):
     enter = traitlets.Bool(True).tag(sync=True)
     fields = traitlets.List().tag(sync=True)
     turn = traitlets.Int(0).tag(sync=True)
+    seen = traitlets.Int(0).tag(sync=True)
     buttons = traitlets.List().tag(sync=True)
     faults = traitlets.Dict().tag(sync=True)
     general = traitlets.List().tag(sync=True)
@@ -177,15 +178,16 @@ class Form(anywidget.AnyWidget):
         if "no" in message:
             self.questions = []
         if "typed" in message:
-            self._took(message["typed"])
+            self._took(message["typed"], message.get("at"))
             if self._on_typed:
                 self._guarded(self._on_typed, self.values)
         if "act" in message:
-            self._took(message["values"])
+            self._took(message["values"], message.get("at"))
             self._acted(str(message["act"]), [str(key) for key in message["sure"]])
 
-    def _took(self, values: Mapping) -> None:
-        """Remember what stands in the browser, without sending it back there."""
+    def _took(self, values: Mapping, edit: int | None) -> None:
+        """Remember what stands in the browser and up to which edit, without sending it back."""
+        self._trait_values["seen"] = self.seen if edit is None else int(edit)
         self._trait_values["fields"] = [
             {**field, "value": str(values.get(field["name"], field["value"]))}
             for field in self.fields]
@@ -194,7 +196,7 @@ class Form(anywidget.AnyWidget):
         """Send fields down though they be as they were: the browser has what was typed since."""
         self._trait_values["fields"] = fields
         self._trait_values["turn"] += 1
-        self.send_state(["fields", "turn"])
+        self.send_state(["fields", "turn", "seen"])
 
     def _acted(self, what: str, sure: Sequence[str]) -> None:
         said = self._guarded(self._on_act, what, self.values, sure)

@@ -15,7 +15,8 @@ function render({ model, el }) {
   const name = model.get("name");
   const inputs = new Map(); // field → its input
   const faults = new Map(); // field → where its fault stands
-  let sure = [], act = "", waiting = 0, told_up = {}; // the last values that went up
+  const edits = new Map(); // field → number of its last edit; `seen` is the last that Python knew
+  let sure = [], act = "", waiting = 0, count = 0;
 
   const grid = make("div", { class: "est-fields" });
   const general = make("div", {});
@@ -30,14 +31,14 @@ function render({ model, el }) {
   const send = (what, yes) => {
     clearTimeout(waiting);
     act = what;
-    told_up = values();
-    model.send({ act: what, values: told_up, sure: yes });
+    model.send({ act: what, values: values(), sure: yes, at: count });
   };
-  const typed = at => {
+  const typed = (name, at) => {
+    edits.set(name, ++count);
     clearTimeout(waiting);
     sure = [];
     asked.replaceChildren();
-    waiting = setTimeout(() => { told_up = values(); model.send({ typed: told_up }); }, at);
+    waiting = setTimeout(() => model.send({ typed: values(), at: count }), at);
   };
 
   const option = ([value, words]) => {
@@ -47,7 +48,7 @@ function render({ model, el }) {
   };
   const options = (node, found) => node.append(...found.map(one => Array.isArray(one[1])
     ? make("optgroup", { label: one[0] }, ...one[1].map(option)) : option(one)));
-  const field = one => {
+  const field = (one, old) => {
     const id = `${name}-${one.name}`;
     const choice = one.kind === "choice";
     const node = make(choice ? "select" : "input", {
@@ -59,8 +60,13 @@ function render({ model, el }) {
     });
     if (choice) options(node, one.options);
     node.value = one.value;
-    node.addEventListener("input", () => { if (!choice) typed(HOLD_MS); });
-    node.addEventListener("change", () => typed(0));
+    // What was typed since Python last knew is newer than what comes down.
+    if (old.has(one.name) && (edits.get(one.name) || 0) > model.get("seen")) {
+      node.value = old.get(one.name);
+      if (node.value !== old.get(one.name)) node.value = one.value;
+    }
+    node.addEventListener("input", () => { if (!choice) typed(one.name, HOLD_MS); });
+    node.addEventListener("change", () => typed(one.name, 0));
     const fault = make("p", { id: `${id}-fault`, class: "est-field-fault", role: "alert" });
     fault.hidden = true;
     inputs.set(one.name, node);
@@ -76,16 +82,11 @@ function render({ model, el }) {
   const build = () => {
     const there = document.activeElement;
     const at = [...inputs].find(([, node]) => node === there)?.[0];
-    // What was typed since the last values went up is newer than what comes down.
-    const now = at && there.tagName !== "SELECT" && at in told_up && there.value !== told_up[at]
-      ? there.value : undefined;
+    const old = new Map([...inputs].map(([key, node]) => [key, node.value]));
     inputs.clear();
     faults.clear();
-    grid.replaceChildren(...model.get("fields").map(field));
-    if (at && inputs.has(at)) {
-      if (now !== undefined) inputs.get(at).value = now;
-      inputs.get(at).focus();
-    }
+    grid.replaceChildren(...model.get("fields").map(one => field(one, old)));
+    if (at && inputs.has(at)) inputs.get(at).focus();
     mark();
   };
   const mark = () => {
