@@ -294,8 +294,9 @@ def test_what_is_wrong_with_hours_is_said_at_its_field(still, field, value, word
 def test_all_that_is_wrong_is_said_at_once(opened, job):
     """Two blank fields and hours that are none: three faults, each at its field."""
     form = part(opened()).hours
-    say(form, "book", person="", hours="abc", work="")
-    assert set(form.faults) == {"person", "hours", "work"}
+    for hours in ("abc", "-3", "0"):
+        say(form, "book", person="", hours=hours, work="")
+        assert set(form.faults) == {"person", "hours", "work"}
 
 
 def test_what_is_seldom_right_is_asked_and_booked_with_a_yes(opened, ledger, job):

@@ -90,6 +90,10 @@ def time_entry(values: Values, job: str | None) -> TimeEntry:
     if hours is None and None in (start, stop) and not wrong & {"hours", "start", "stop"}:
         read.faults.append(Fault("It says neither how many hours, nor from when to when.",
                                  "Write hours such as 1.5 or 1:30.", column="hours"))
+    if read.faults and hours is not None and not hours > 0:
+        # Told by the ledger too, but only of an entry that can be read.
+        read.faults.append(Fault(f"The hours are {hours:g}; they must be over 0.",
+                                 "To take hours back, correct their entry.", column="hours"))
     read.done()
     started, stopped = moments(day, start, stop)
     if hours is None:
