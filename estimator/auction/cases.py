@@ -106,26 +106,26 @@ def with_bad(survey: Survey, bad: Sequence[Bad]) -> Survey:
     ...  for line in with_bad(plain, [Bad("flipper", 1, Condition.FAILED)]).lines]
     [(2, 'worn'), (1, 'failed')]
     """
-    lines = list(survey.lines)
+    lines, known = list(survey.lines), []
     for one in bad:
-        left, made = one.count, []
-        for line in lines:
-            taken = 0
-            if line.assembly == one.assembly and line.condition != one.condition:
-                taken = min(left, line.count or 0)
+        left, rest = one.count, []
+        # Those that the survey has as bad already are the ones that are meant.
+        for line in sorted(lines, key=lambda line: line.condition != one.condition):
+            taken = min(left, line.count or 0) if line.assembly == one.assembly else 0
             left -= taken
-            if not taken or taken < line.count:
-                made.append(replace(line, count=(line.count or 0) - taken))
             if taken:
-                made.append(replace(line, count=taken, condition=one.condition,
-                                    certainty=Certainty.SEEN))
-        known = sum(line.count or 0 for line in lines
-                    if line.assembly == one.assembly and line.condition == one.condition)
-        if left > known:
+                known.append(replace(line, count=taken, condition=one.condition,
+                                     certainty=Certainty.SEEN))
+            if not taken or taken < line.count:
+                rest.append(replace(line, count=(line.count or 0) - taken))
+        if left:
             # More than such a machine usually has: they are there all the same.
-            made.append(Line(one.assembly, left - known, one.condition, Certainty.SEEN))
-        lines = _together(made)
-    return replace(survey, lines=tuple(lines))
+            known.append(Line(one.assembly, left, one.condition, Certainty.SEEN))
+        lines = rest
+    order = {line.assembly: place for place, line in reversed(list(enumerate(survey.lines)))}
+    found = _together([*lines, *known])
+    found.sort(key=lambda line: order.get(line.assembly, len(order)))
+    return replace(survey, lines=tuple(found))
 
 
 def _together(lines: Sequence[Line]) -> list[Line]:

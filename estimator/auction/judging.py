@@ -179,13 +179,8 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
         for place in facts:
             added[place] = judge._facts(group[place], choice)
             hours[place, number] += judge._extra_hours(group[place], choice)
-        scales = []
-        for place in (1, 2, 3):
-            middle = np.array([row[place].b for row in rows])
-            scales.append(np.where(middle > 0, 1 + added / np.where(middle > 0, middle, 1), 1.0))
-        plain, wanted, now = (
-            _moments(value, [row[place] for row in rows], scales[place - 1])
-            for place in (1, 2, 3))
+        plain, wanted, now = (_moments(value, [row[place] for row in rows]).plus(-added)
+                              for place in (1, 2, 3))
         cost[:, number] += added
         slack[:, number] = _FACTS * np.abs(added)
         profit.append(plain)
@@ -217,9 +212,9 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
                      close, near, tenths)
 
 
-def _moments(value: Moments, tables: Sequence[Table], scale: np.ndarray) -> Moments:
+def _moments(value: Moments, tables: Sequence[Table]) -> Moments:
     return worth(value, np.array([one.b for one in tables]),
-                 np.array([one.powers for one in tables]), scale)
+                 np.array([one.powers for one in tables]))
 
 
 def _quantiles(profile: Profile, choice: str, found: Moments, rate: float, steps: np.ndarray,

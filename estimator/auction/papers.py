@@ -23,7 +23,7 @@ from estimator.scope import scope
 from estimator.shop import Shop
 from estimator.survey.cells import guarded
 
-BIDS = 32
+BIDS = 28
 """Machines on the bid sheet, which is one page."""
 _STYLES = {"rank": "count", "hours_mean": "hours", "months_mean": "days"}
 _MONEY = ("value", "asking", "bid_limit", "lead_mean", "reckoned_at", "outlay", "profit_mean",
@@ -126,7 +126,11 @@ def in_sale_order(rows: Sequence[Ranked]) -> list[Ranked]:
 
 def _title(one: Offered) -> str:
     made = ", ".join(filter(None, (one.title, one.maker, one.year)))
-    return (made or str(one.era).replace("-", " "))[:60]
+    return _cut(made or str(one.era).replace("-", " "), 40)
+
+
+def _cut(said: str, most: int) -> str:
+    return said if len(said) <= most else said[:most - 1].rstrip() + "…"
 
 
 class Looks:
@@ -173,8 +177,10 @@ class Looks:
             spread[name] = spread.get(name, 0.0) + sum(
                 chance * (cost - mean)**2 for chance, cost in cases) \
                 + (1 - whole_chance) * mean**2
-        first = sorted(spread, key=lambda name: (-spread[name], name))[:3]
-        return ", ".join(tables.assemblies[name].name.lower() for name in first)
+        # Only what there is to be seen, and not work on the machine as a whole.
+        first = sorted((name for name in spread if name in tables.sale_weights),
+                       key=lambda name: (-spread[name], name))[:3]
+        return _cut(", ".join(tables.assemblies[name].name.lower() for name in first), 56)
 
 
 def _on(terms: Deal) -> date:

@@ -20,7 +20,7 @@ from estimator.auction.cases import cases_of
 from estimator.auction.records import Offered
 from estimator.catalogue import SaleRatio, Way
 from estimator.durations import Range
-from estimator.estimate import estimate
+from estimator.estimate import Estimate, estimate
 from estimator.resale import Deal, selling
 from estimator.resale.playing import AS_FOUND, Played, Setting, parted, premium_of, worked
 from estimator.resale.screening import Moments
@@ -82,26 +82,23 @@ def joint(a: np.ndarray, b: np.ndarray) -> tuple[float, ...]:
     return tuple(float((rows[k] * others[j]).mean()) for k, j in _POWERS)
 
 
-def worth(value: Moments, b: np.ndarray, powers: np.ndarray, scale: np.ndarray | float = 1.0
-          ) -> Moments:
+def worth(value: Moments, b: np.ndarray, powers: np.ndarray) -> Moments:
     """Moments of V × A − B for a value V that does not depend on A and B.
 
     Parameters
     ----------
     b, powers
         Of `Table`s, one a machine: shapes (machines,) and (machines, 15).
-    scale
-        B is multiplied by this. [–]
     """
     of = {place: powers[:, number] for number, place in enumerate(_POWERS)}
     m, v, k = value.mean, value.variance, value.third
     raws = (1.0, m, v + m**2, k + 3 * m * v + m**3,
             value.fourth + 3 * v**2 + 4 * m * k + 6 * m**2 * v + m**4)
     one, two, three, four = (
-        sum(math.comb(n, k) * (-scale)**(n - k) * raws[k] * of[k, n - k] for k in range(n + 1))
+        sum(math.comb(n, k) * (-1)**(n - k) * raws[k] * of[k, n - k] for k in range(n + 1))
         for n in range(1, 5))
     variance = two - one**2
-    return Moments(one - scale * b, variance, three - 3 * one * two + 2 * one**3,
+    return Moments(one - b, variance, three - 3 * one * two + 2 * one**3,
                    four - 4 * one * three + 6 * one**2 * two - 3 * one**4 - 3 * variance**2)
 
 
@@ -358,29 +355,36 @@ def _powers(rate: float, months: np.ndarray) -> np.ndarray:
 
 
 def known(one: Offered, shop: Shop, terms: Deal, on: date) -> dict[str, tuple[float, float]]:
-    """What a known fact adds to each choice, expected: hours and cost, in the likeliest case."""
-    rows, found = {}, {}
-    chances = cases_of(one, shop.catalogue)
-    with_it = max(chances, key=lambda case: case[0])[1]
-    without = max(cases_of(replace(one, bad=()), shop.catalogue), key=lambda case: case[0])[1]
-    deal = replace(terms, value=1.0, value_low=1.0, value_high=1.0, found=one.found, asking=None)
-    here = Setting(without, replace(deal, trials=100), shop, on)
+    """What a machine's known facts add to each choice: expected hours and cost."""
+    deal = replace(terms, value=1.0, value_low=1.0, value_high=1.0, found=one.found, asking=None,
+                   trials=100)
+    pairs = [(chance, without, with_it) for (chance, with_it), (_, without) in zip(
+        cases_of(one, shop.catalogue), cases_of(replace(one, bad=()), shop.catalogue),
+        strict=True)]
+    here = Setting(pairs[0][1], deal, shop, on)
+    kept: dict[object, tuple[float, float]] = {}
+    found = {}
     for choice in dict.fromkeys(row.choice for row in shop.catalogue.sale_ratios.values()):
         row = here.row(choice)
         if row is None or row.method != "sell":
             continue
         key = row.level, row.adds, row.without
-        if key not in rows:
-            sums = []
-            for survey in (without, with_it):
-                dropped = frozenset(k for k, line in enumerate(survey.lines)
-                                    if line.assembly in row.without)
-                job = estimate(scope(survey, row.level, shop.catalogue, dropped=dropped,
-                                     added=tuple((name, 1) for name in row.adds)), here.shop)
-                sums.append((job.hours + job.find_hours, job.cost + job.find_cost))
-            rows[key] = tuple(b - a for a, b in zip(*sums, strict=True))
-        found[choice] = rows[key]
+        if key not in kept:
+            hours = cost = 0.0
+            for chance, *both in pairs:
+                for sign, survey in zip((-1, 1), both, strict=True):
+                    job = _estimated(survey, row, here)
+                    hours += sign * chance * (job.hours + job.find_hours)
+                    cost += sign * chance * (job.cost + job.find_cost)
+            kept[key] = hours, cost
+        found[choice] = kept[key]
     return found
+
+
+def _estimated(survey: Survey, row: SaleRatio, here: Setting) -> Estimate:
+    dropped = frozenset(k for k, line in enumerate(survey.lines) if line.assembly in row.without)
+    return estimate(scope(survey, row.level, here.tables, dropped=dropped,
+                          added=tuple((name, 1) for name in row.adds)), here.shop)
 
 
 __all__ = ["Profile", "Table", "Trials", "Work", "joint", "known", "worth"]
