@@ -38,7 +38,8 @@ def register(command) -> None:
                        help="threads of the search; with one, the same seed gives the same plan")
     found.add_argument("--trials", metavar="N", type=int, default=10_000)
     found.add_argument("--seed", metavar="N", type=int, default=1)
-    found.add_argument("--out", metavar="DIR", type=Path, help="write plan.json, plan.csv and the papers for the bench here")
+    found.add_argument("--out", metavar="DIR", type=Path,
+                       help="write plan.json, plan.csv and the papers for the bench here")
     found.add_argument("--labels", metavar="SHEET",
                        help="sheet that labels for bags are printed on, of label_sheets.csv; one "
                             "for the shop's paper by default")
@@ -201,10 +202,13 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
 def _plan_files(said: dict) -> dict[str, bytes]:
     """The plan itself, for programs and spreadsheets."""
     whole = json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False, default=plain) + "\n"
+    from estimator.survey.cells import guarded
+
     columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
                "criticality_share", "item")
     out = io.StringIO()
-    writer = csv.DictWriter(out, columns, extrasaction="ignore", lineterminator="\n")
+    writer = csv.DictWriter(out, columns, extrasaction="ignore")
     writer.writeheader()
-    writer.writerows(said["steps"])
+    writer.writerows({key: guarded(value) if isinstance(value, str) else value
+                      for key, value in step.items()} for step in said["steps"])
     return {"plan.json": whole.encode(), "plan.csv": out.getvalue().encode("utf-8-sig")}

@@ -60,7 +60,7 @@ def order_csv(dated: DatedOrder, settings: Settings, today: date) -> bytes:
     rows.append(sum_row("Total", order.total))
     for name, when in (("Order on", dated.place_on), ("Expected", dated.expected)):
         rows.append(("", name, "", "", "", "", "", "", _on(today, when).isoformat(), ""))
-    return _csv(ORDER_COLUMNS, rows)
+    return as_csv(ORDER_COLUMNS, rows)
 
 
 def waiting_csv(ordering: Ordering, names: Mapping[str, str], suppliers: Mapping[str, str],
@@ -69,7 +69,7 @@ def waiting_csv(ordering: Ordering, names: Mapping[str, str], suppliers: Mapping
     def when(days: float | None) -> str:
         return "" if days is None else _on(today, days).isoformat()
 
-    return _csv(WAITING_COLUMNS, (
+    return as_csv(WAITING_COLUMNS, (
         (guarded(row.part), guarded(names.get(row.part, row.part)), row.units,
          guarded(suppliers.get(row.supplier, "nobody offers it")), when(row.needed),
          when(row.expected), f"{row.late:g}" if row.late else "")
@@ -101,7 +101,7 @@ def order_pdf(
     sums = [("Goods", order.goods), ("To be spent on stock", order.top_up),
             ("Freight", order.freight)]
     return laid_out("order.typ", cleaned({
-        **_paper(f"Parts order {number}", number, settings, today),
+        **paper(f"Parts order {number}", number, settings, today),
         "to": [["To", order.name]],
         "dates": [["Date", day(_on(today, dated.place_on), settings)],
                   ["Needed", wanted]],
@@ -142,7 +142,7 @@ def lot_pdf(
         Rows of the service's cautions.
     """
     return laid_out("lot.typ", cleaned({
-        **_paper(f"Send-out sheet {number}", number, settings, today),
+        **paper(f"Send-out sheet {number}", number, settings, today),
         "to": [["Work", lot.name], ["Jobs", ", ".join(lot.jobs)]],
         "dates": [["Leaves", day(_on(today, lot.leaves), settings)],
                   ["Back", f"about {day(_on(today, lot.expected), settings)}"],
@@ -157,7 +157,8 @@ def lot_pdf(
     }))
 
 
-def _paper(title: str, number: str, settings: Settings, today: date) -> dict:
+def paper(title: str, number: str, settings: Settings, today: date) -> dict:
+    """What every paper of the shop says of itself."""
     return {
         "title": title, "short": title, "foot": f"{title}, {day(today, settings)}",
         "paper": settings.paper, "date": [today.year, today.month, today.day], "number": number,
@@ -179,7 +180,8 @@ def _unit(price: float, settings: Settings) -> str:
         price, settings.currency, settings.locale, digits=3).replace("\uffe5", "¥")
 
 
-def _csv(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
+def as_csv(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
+    """Rows under a header as CSV in UTF-8."""
     out = io.StringIO()
     sheet = csv.writer(out)
     sheet.writerow(header)
@@ -187,4 +189,5 @@ def _csv(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
     return out.getvalue().encode("utf-8-sig", "replace")
 
 
-__all__ = ["ORDER_COLUMNS", "WAITING_COLUMNS", "lot_pdf", "order_csv", "order_pdf", "waiting_csv"]
+__all__ = ["ORDER_COLUMNS", "WAITING_COLUMNS", "as_csv", "lot_pdf", "order_csv", "order_pdf",
+           "paper", "waiting_csv"]

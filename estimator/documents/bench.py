@@ -1,0 +1,481 @@
+"""Papers for the bench: job cards, labels for bags, lists of lamps, coil labels and waits.
+
+Each comes as PDF and as CSV. They stay in the shop: hours stand on them, prices do not.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from estimator.buying import Ordering
+from estimator.catalogue import Catalogue
+from estimator.documents import orders
+from estimator.documents.files import put
+from estimator.documents.page import cleaned
+from estimator.documents.pdf import laid_out
+from estimator.documents.wording import counted, day
+from estimator.errors import BadInput, Fault, one_of
+from estimator.outwork import SentLot
+from estimator.schedule import BenchPlan, OnBench, Step, wait_word
+from estimator.shop import Settings, Shop
+from estimator.survey.cells import guarded
+
+CARD_COLUMNS = ("job", "item", "start", "end", "assembly", "work", "person", "hours", "waits_for",
+                "cautions")
+LABEL_COLUMNS = ("job", "item", "assembly", "step", "waits_for", "code")
+LAMP_COLUMNS = ("job", "line", "insert_colour", "count", "lamp", "note")
+COIL_COLUMNS = ("job", "line", "type", "count", "note")
+WAIT_COLUMNS = ("over", "since", "kind", "what", "job", "holds_up")
+_LAMP, _COIL_LABEL = "lamp", "coil-label"
+# What is done before a piece lies in a bag, or to nothing that could.
+_BEFORE_BAG = {"inspect", "remove", "dismantle", "admin", "test"}
+_WHOLE = "machine"
+_MOST_AWAITED = 3
+_COUNTED = re.compile(r"(\d{1,4})\s*[x×]?\s+([^\d\s].{0,59})")
+
+
+@dataclass(frozen=True)
+class Task:
+    """A work item on a job card.
+
+    Parameters
+    ----------
+    item
+        Its number in the job, from 1.
+    start, end
+        By the plan.
+    hours
+        Expected of the person who does it. [h]
+    waits_for
+        What must be over first; the first three, then how many more.
+    cautions
+        Names of rows of `cautions.csv`.
+    """
+
+    item: int
+    step: Step
+    assembly: str
+    work: str
+    hours: float
+    waits_for: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Label:
+    """What stands on the bag of an assembly, with the code that is printed as a QR code."""
+
+    job: str
+    item: int
+    assembly: str
+    step: str
+    waits_for: str
+    code: str
+
+
+@dataclass(frozen=True)
+class Counted:
+    """So many of one kind on a survey line: `kind` is blank where nobody said it."""
+
+    job: str
+    line: int
+    kind: str
+    count: int
+    note: str = ""
+
+
+# What stands on them
+
+
+def tasks(plan: BenchPlan, one: OnBench, shop: Shop) -> list[Task]:
+    """Work items of a job that are still to do, in the plan's order."""
+    found = []
+    steps = sorted((step for step in plan.of_job(one.name) if step.what == "work"),
+                   key=lambda step: (step.start, step.number))
+    for step in steps:
+        item = one.job.items[step.item]
+        assembly = shop.catalogue.assemblies[one.job.scope.lines[item.line].assembly].name
+        found.append(Task(
+            step.item + 1, step, assembly, step.name.removeprefix(f"{assembly}: "),
+            step.hours * shop.settings.productive_share, _awaited(plan, step, assembly),
+            item.work.operation.cautions))
+    return found
+
+
+def _awaited(plan: BenchPlan, step: Step, assembly: str, most: int = _MOST_AWAITED) -> str:
+    acts = plan.bench.activities
+    # What is the piece's own, or a wait that nobody can shorten, says most.
+    before = sorted((acts[at] for at in acts[step.number].after),
+                    key=lambda act: (act.what == "work", not act.lines & set(step.lines)))
+    names = list(dict.fromkeys(act.name.removeprefix(f"{assembly}: ") for act in before))
+    more = len(names) - most
+    return "; ".join(names[:most]) + (f"; and {more} more" if more > 0 else "")
+
+
+def labels(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop,
+           numbers: Mapping[str, str] | None = None) -> list[Label]:
+    """A label for each assembly that comes off: what is next with it, and what that waits for.
+
+    Parameters
+    ----------
+    numbers
+        Numbers of jobs by name, for the code; without one the name stands in it.
+    """
+    found = []
+    for one in jobs:
+        code = (numbers or {}).get(one.name, one.name)
+        rows = tasks(plan, one, shop)
+        next_of: dict[int, Task] = {}
+        for row in rows:
+            item = one.job.items[row.item - 1]
+            assembly = shop.catalogue.assemblies[one.job.scope.lines[item.line].assembly]
+            if item.work.operation.kind not in _BEFORE_BAG and assembly.unit != _WHOLE:
+                next_of.setdefault(item.line, row)
+        for line, next_ in sorted(next_of.items()):
+            count = one.job.scope.lines[line].count or 1
+            found.append(Label(
+                one.name, next_.item,
+                next_.assembly if count == 1 else f"{next_.assembly} ({count})", next_.work,
+                _awaited(plan, next_.step, next_.assembly, 1), f"{code}/{next_.item}"))
+    return found
+
+
+def lamps(jobs: Iterable[OnBench], catalogue: Catalogue) -> list[Counted]:
+    """Lamps by the colour of the insert, as far as notes of the survey say it.
+
+    A note such as "12 red, 6 amber" says it; what is left over has no colour yet.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Condition, Level, load
+    >>> from estimator.estimate import estimate
+    >>> from estimator.scope import scope
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import Line, Machine, Survey
+    >>> shop = open_shop()
+    >>> survey = Survey(Machine(era="modern"), (
+    ...     Line("lamp", 20, Condition.WORN, note="12 red, 6 Amber"),))
+    >>> job = estimate(scope(survey, Level.CLEAN, shop.catalogue), shop)
+    >>> [(row.kind, row.count) for row in lamps([OnBench("A", job)], shop.catalogue)]
+    [('red', 12), ('amber', 6), ('', 2)]
+    """
+    colours = catalogue.insert_colours
+    found = []
+    for one in jobs:
+        for place, line in enumerate(one.job.scope.lines):
+            if line.assembly == _LAMP and line.count and place not in one.job.scope.dropped:
+                found += _by_kind(one.name, place, line.note, line.count,
+                                  lambda said: said.lower() if said.lower() in colours else "")
+    return found
+
+
+def coil_labels(jobs: Iterable[OnBench]) -> list[Counted]:
+    """Labels for coils by type, as far as notes of the survey say it: "3 flipper, 4 pop bumper"."""
+    found = []
+    for one in jobs:
+        for place, line in enumerate(one.job.scope.lines):
+            count = round(sum(supply.quantity for supply in one.job.supplies
+                              if supply.line == place and supply.item == _COIL_LABEL))
+            if count:
+                found += _by_kind(one.name, place, line.note, count, lambda said: said)
+    return found
+
+
+def _by_kind(job: str, place: int, note: str, count: int, known) -> list[Counted]:
+    kinds: Counter[str] = Counter()
+    for part in re.split(r"[,;\n]", note):
+        match = _COUNTED.fullmatch(part.strip().rstrip("."))
+        if match and (kind := known(match[2].strip())):
+            kinds[kind] += int(match[1])
+    said, line = sum(kinds.values()), place + 1
+    found = [Counted(job, line, kind, many) for kind, many in kinds.items()]
+    if said < count:
+        found.append(Counted(job, line, "", count - said, "" if not said else
+                             f"the note says {said} of {count}"))
+    if said > count:
+        found[-1] = Counted(job, line, found[-1].kind, found[-1].count,
+                            f"the note says {said}, the line {count}: count again")
+    return found
+
+
+def waits(plan: BenchPlan) -> list[tuple[Step, tuple[str, ...]]]:
+    """What is waited for, by when it is over, each with what it holds up."""
+    after: dict[int, list[str]] = {}
+    for act in plan.bench.activities:
+        for before in act.after:
+            after.setdefault(before, []).append(act.name)
+    rows = [(step, tuple(after.get(step.number, ()))) for step in plan.waits
+            if step.end > step.start]
+    return sorted(rows, key=lambda row: (row[0].end, row[0].number))
+
+
+# As CSV
+
+
+def card_csv(plan: BenchPlan, one: OnBench, shop: Shop) -> bytes:
+    """A job card as CSV in UTF-8."""
+    return orders.as_csv(CARD_COLUMNS, (
+        (guarded(one.name), row.item, f"{row.step.start:%Y-%m-%dT%H:%M}",
+         f"{row.step.end:%Y-%m-%dT%H:%M}", guarded(row.assembly), guarded(row.work),
+         guarded(row.step.person), f"{row.hours:.2f}", guarded(row.waits_for),
+         " ".join(row.cautions)) for row in tasks(plan, one, shop)))
+
+
+def labels_csv(rows: Iterable[Label]) -> bytes:
+    """Labels as CSV in UTF-8."""
+    return orders.as_csv(LABEL_COLUMNS, (
+        (guarded(row.job), row.item, *map(guarded, (row.assembly, row.step, row.waits_for,
+                                                    row.code))) for row in rows))
+
+
+def lamps_csv(rows: Iterable[Counted], catalogue: Catalogue) -> bytes:
+    """Lamps by colour of the insert, as CSV in UTF-8."""
+    colours = catalogue.insert_colours
+    return orders.as_csv(LAMP_COLUMNS, (
+        (guarded(row.job), row.line, row.kind, row.count,
+         colours[row.kind].lamp if row.kind else "", guarded(row.note)) for row in rows))
+
+
+def coil_labels_csv(rows: Iterable[Counted]) -> bytes:
+    """Coil labels by type, as CSV in UTF-8."""
+    return orders.as_csv(COIL_COLUMNS, (
+        (guarded(row.job), row.line, guarded(row.kind), row.count, guarded(row.note))
+        for row in rows))
+
+
+def waits_csv(plan: BenchPlan, catalogue: Catalogue) -> bytes:
+    """The waiting list by day, as CSV in UTF-8."""
+    return orders.as_csv(WAIT_COLUMNS, (
+        (f"{step.end:%Y-%m-%dT%H:%M}", f"{step.start:%Y-%m-%dT%H:%M}", wait_word(step, catalogue),
+         guarded(step.name), guarded(step.job), guarded("; ".join(held)))
+        for step, held in waits(plan)))
+
+
+# As PDF
+
+
+def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: str = "") -> bytes:
+    """The card that stays with the machine: work in order, boxes for hours and done, cautions.
+
+    Parameters
+    ----------
+    number
+        Of the job; may be blank.
+    """
+    rows, settings = tasks(plan, one, shop), shop.settings
+    named = dict.fromkeys(name for row in rows for name in row.cautions)
+    hazards = [shop.catalogue.cautions[name] for name in named]
+    days: dict[date, list[dict]] = {}
+    for row in rows:
+        days.setdefault(row.step.start.date(), []).append({
+            "item": str(row.item), "title": row.assembly, "work": row.work,
+            "person": row.step.person, "time": f"{row.step.start:%H:%M}",
+            "hours": f"{row.hours:.1f}", "waits": row.waits_for,
+            "cautions": ", ".join(shop.catalogue.cautions[name].hazard.rstrip(".").lower()
+                                  for name in row.cautions)})
+    finish, due = plan.finishes[one.name], plan.due.get(one.name)
+    dates = [["Ready, if all goes as planned", day(finish.date(), settings)]]
+    if due is not None:
+        dates.append(["Promised for", day(due, settings)])
+    return laid_out("job-card.typ", cleaned({
+        **orders.paper(f"Job card: {one.name}", number, settings, today),
+        "to": [["Job", one.name],
+               ["To do", f"{counted(len({row.item for row in rows}), 'work item')}, "
+                f"{sum(row.hours for row in rows):.1f} h"]],
+        "dates": dates,
+        "days": [{"day": f"{when:%A}, {day(when, settings)}", "rows": found}
+                 for when, found in days.items()],
+        "cautions": [{"hazard": row.hazard.rstrip("."), "text": row.text} for row in hazards],
+    }))
+
+
+def sheet_named(name: str | None, shop: Shop) -> str:
+    """The sheet of labels of that name; None takes the first for the shop's paper.
+
+    Raises
+    ------
+    BadInput
+        If there is none.
+    """
+    sheets = shop.catalogue.label_sheets
+    if name is None:
+        name = next((key for key, row in sheets.items() if row.paper == shop.settings.paper), "")
+    if name not in sheets:
+        raise BadInput(Fault(f'There is no sheet of labels "{name}".', one_of(name, sheets),
+                             column="labels"))
+    return name
+
+
+def labels_pdf(rows: Sequence[Label], shop: Shop, *, today: date, sheet: str | None = None
+               ) -> bytes:
+    """Labels for bags, to be printed at full size on a sheet of `label_sheets.csv`."""
+    size = shop.catalogue.label_sheets[sheet_named(sheet, shop)]
+    return laid_out("labels.typ", cleaned({
+        **orders.paper("Labels for bags", "", shop.settings, today),
+        "paper": size.paper, "columns": size.columns, "many": size.rows,
+        **{name: getattr(size, f"{name}_mm")
+           for name in ("width", "height", "left", "top", "across", "down")},
+        "labels": [{"job": row.job, "item": f"item {row.item}", "assembly": row.assembly,
+                    "step": row.step, "waits": row.waits_for, "code": row.code,
+                    "qr": qr(row.code)} for row in rows],
+    }))
+
+
+def qr(said: str) -> str:
+    """A QR code as SVG, with its quiet zone; a seventh of it may be lost (level M).
+
+    ISO/IEC 18004: four modules of white around it.
+    """
+    import segno
+
+    out = io.BytesIO()
+    segno.make(said, error="m", micro=False).save(out, kind="svg", border=4, xmldecl=False)
+    return out.getvalue().decode()
+
+
+def lamps_pdf(rows: Iterable[Counted], shop: Shop, *, today: date) -> bytes:
+    """The lamp list: how many behind which colour of insert, and which lamp goes there."""
+    colours = shop.catalogue.insert_colours
+    return _list("Lamp list", shop.settings, today, ("Insert", "Lamp behind it"), rows, [
+        [colours[row.kind].name if row.kind else "Colour not said yet",
+         "\n".join(filter(None, (colours[row.kind].lamp if row.kind else
+                                 "look at it before lamps are ordered", row.note)))]
+        for row in rows], "lamp",
+        'The survey\'s note says the colours, such as "12 red, 6 amber".')
+
+
+def coil_labels_pdf(rows: Iterable[Counted], shop: Shop, *, today: date) -> bytes:
+    """The list of coil labels by type and count."""
+    return _list("Coil labels", shop.settings, today, ("Type", ""), rows, [
+        [row.kind or "Type not said yet",
+         "\n".join(filter(None, ("" if row.kind else
+                                 "read it off the wrapper before the old label comes off",
+                                 row.note)))]
+        for row in rows], "label",
+        'The survey\'s note says the types, such as "3 flipper, 4 pop bumper".')
+
+
+def _list(title: str, settings: Settings, today: date, heads: Sequence[str],
+          rows: Iterable[Counted], cells: Sequence[Sequence[str]], noun: str, note: str) -> bytes:
+    sections: dict[str, list] = {}
+    total = 0
+    for row, said in zip(rows, cells, strict=True):
+        total += row.count
+        sections.setdefault(row.job, []).append([*said, f"{row.count:,}"])
+    return _listed(title, settings, today, [
+        {"name": job, "rows": found} for job, found in sections.items()],
+        [*heads, "Count"], (False, False, True), f"{counted(total, noun)} in all. {note}")
+
+
+def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date) -> bytes:
+    """The waiting list by the day that each wait is over."""
+    rows, last = [], None
+    several = len(plan.finishes) > 1
+    for step, held in waits(plan):
+        over = f"{step.end:%a} {day(step.end.date(), shop.settings)}"
+        holds = "; ".join(held[:2]) + (f"; and {len(held) - 2} more" if len(held) > 2 else "")
+        rows.append(["" if over == last else over,
+                     f"{step.job}: {step.name}" if several else step.name,
+                     wait_word(step, shop.catalogue), f"{step.start:%a} {step.start.day}",
+                     holds or "nothing after it"])
+        last = over
+    return _listed("Waiting list", shop.settings, today,
+                   [{"name": "By the day that the wait is over", "rows": rows}] if rows else [],
+                   ["Over", "What", "Kind", "Since", "Holds up"], (False,) * 5,
+                   "Days are those of the plan; parcels and lots come earlier or later.",
+                   ("7.5em", "1fr", "4.2em", "3.6em", "1fr"))
+
+
+def _listed(title: str, settings: Settings, today: date, sections: Sequence[dict],
+            heads: Sequence[str], right: Sequence[bool], note: str,
+            widths: Sequence[str] = ("1fr", "1fr", "auto")) -> bytes:
+    return laid_out("list.typ", cleaned({
+        **orders.paper(title, day(today, settings), settings, today), "name": title,
+        "heads": list(heads), "right": list(right), "sections": list(sections),
+        "widths": list(widths), "note": note if sections else "There is nothing on this list."}))
+
+
+# All of them
+
+
+def papers(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *,
+           numbers: Mapping[str, str] | None = None, ordering: Ordering | None = None,
+           lots: Sequence[SentLot] = (), sheet: str | None = None) -> dict[str, bytes]:
+    """Every paper of a plan by file name, as PDF and CSV.
+
+    Parameters
+    ----------
+    numbers
+        Numbers of jobs by name.
+    ordering, lots
+        What is ordered and what goes out, days counted from the plan's first.
+    sheet
+        Row of `label_sheets.csv`; None takes one for the shop's paper.
+    """
+    today, catalogue, settings = plan.start, shop.catalogue, shop.settings
+    found: dict[str, bytes] = {}
+    for one, stem in zip(jobs, _stems(jobs), strict=True):
+        found[f"{stem}.pdf"] = card_pdf(plan, one, shop, today=today,
+                                        number=(numbers or {}).get(one.name, ""))
+        found[f"{stem}.csv"] = card_csv(plan, one, shop)
+    bags, lit, coils = labels(plan, jobs, shop, numbers), lamps(jobs, catalogue), coil_labels(jobs)
+    found |= {
+        "labels.pdf": labels_pdf(bags, shop, today=today, sheet=sheet),
+        "labels.csv": labels_csv(bags),
+        "lamps.pdf": lamps_pdf(lit, shop, today=today),
+        "lamps.csv": lamps_csv(lit, catalogue),
+        "coil-labels.pdf": coil_labels_pdf(coils, shop, today=today),
+        "coil-labels.csv": coil_labels_csv(coils),
+        "waiting.pdf": waits_pdf(plan, shop, today=today),
+        "waiting.csv": waits_csv(plan, catalogue),
+    }
+    if ordering is not None:
+        for dated in ordering.orders:
+            name = f"order-{dated.order.supplier}"
+            number = f"{today + timedelta(dated.place_on):%Y%m%d}-{dated.order.supplier}"
+            found[f"{name}.pdf"] = orders.order_pdf(dated, settings, number=number, today=today)
+            found[f"{name}.csv"] = orders.order_csv(dated, settings, today)
+        found["parts-waiting.csv"] = orders.waiting_csv(
+            ordering, {name: row.name for name, row in catalogue.parts.items()},
+            {name: row.name for name, row in catalogue.suppliers.items()}, today)
+    for at, lot in enumerate(lots, 1):
+        row = catalogue.services[lot.service]
+        found[f"lot-{at}-{lot.service}.pdf"] = orders.lot_pdf(
+            lot, settings, number=f"{today:%Y%m%d}-{at}", today=today, unit=row.unit,
+            cautions=[catalogue.cautions[name] for name in row.cautions])
+    return found
+
+
+def _stems(jobs: Sequence[OnBench]) -> list[str]:
+    """A file name for each job's card, of plain letters."""
+    if len(jobs) == 1:
+        return ["job-card"]
+    found: list[str] = []
+    for at, one in enumerate(jobs, 1):
+        word = re.sub(r"[^a-z0-9]+", "-", one.name.lower()).strip("-")[:40]
+        found.append(f"job-card-{at}-{word}" if word else f"job-card-{at}")
+    return found
+
+
+def write(made: Mapping[str, bytes], folder: Path | str) -> dict[str, Path]:
+    """Write papers into a folder, all of them or none.
+
+    Raises
+    ------
+    BadInput
+        If they cannot be written there.
+    """
+    return put(dict(made), folder)
+
+
+__all__ = ["CARD_COLUMNS", "COIL_COLUMNS", "LABEL_COLUMNS", "LAMP_COLUMNS", "WAIT_COLUMNS",
+           "Counted", "Label", "Task", "card_csv", "card_pdf", "coil_labels", "coil_labels_csv",
+           "coil_labels_pdf", "labels", "labels_csv", "labels_pdf", "lamps", "lamps_csv",
+           "lamps_pdf", "papers", "qr", "sheet_named", "tasks", "waits", "waits_csv", "waits_pdf",
+           "write"]

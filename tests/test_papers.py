@@ -1,0 +1,281 @@
+"""Papers for the bench: what they say, that they fit their sheets, that codes can be read."""
+
+import csv
+import io
+import json
+import subprocess
+from datetime import date
+
+import pytest
+from conftest import needed
+
+from estimator import schedule
+from estimator.catalogue import Certainty, Condition, Era, Level
+from estimator.catalogue.rows import PAPERS, LabelSheet
+from estimator.cli import main
+from estimator.documents import bench
+from estimator.errors import BadInput
+from estimator.estimate import estimate
+from estimator.scope import scope
+from estimator.shop import open_shop
+from estimator.survey import Line, Machine, Survey
+
+TODAY = date(2026, 11, 26)
+HOSTILE = '=cmd|"x" #let y = 1; $5 *b* <t> \\u{41}'
+SHOP = open_shop()
+
+
+def on_bench(name="Harbour Lights", level=Level.FULL, lamps="12 red, 6 amber; nice ones",
+             coils="3 flipper, 4 pop bumper"):
+    """A small machine with lamps, coils, posts for the tumbler and legs to be sent out."""
+    lines = (
+        Line("topside-strip-and-refit", 1, Condition.WORN),
+        Line("lamp", 20, Condition.WORN, note=lamps),
+        Line("coil", 7, Condition.WORN, note=coils),
+        Line("post", 12, Condition.HEAVY),
+        Line("flipper", 2, Condition.HEAVY),
+        Line("leg", 4, Condition.HEAVY, Certainty.SEEN),
+    )
+    survey = Survey(Machine(title=name, era=Era.DOT_MATRIX), lines)
+    return schedule.OnBench(name, estimate(scope(survey, level, SHOP.catalogue), SHOP))
+
+
+@pytest.fixture(scope="module")
+def planned():
+    """A plan for two machines, one with a name that means something to other programs."""
+    jobs = [on_bench(), on_bench(HOSTILE, Level.SHOP_JOB)]
+    basket = schedule.basket_of(jobs, SHOP)
+    jobs = schedule.ordered(jobs, basket)
+    return schedule.plan(jobs, SHOP, start=TODAY, seconds=0), jobs, basket
+
+
+def rows_of(data: bytes) -> list[dict]:
+    """Rows of a CSV by header."""
+    return list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"))))
+
+
+def text_of(pdf: bytes) -> str:
+    """The text of a PDF, its blanks drawn together."""
+    done = subprocess.run([needed("pdftotext", "poppler-utils"), "-layout", "-", "-"], input=pdf,
+                          capture_output=True, check=True)
+    return " ".join(done.stdout.decode().split())
+
+
+def pictures(pdf: bytes, folder, dots: int) -> list:
+    """Pages of a PDF as pictures."""
+    from PIL import Image
+
+    subprocess.run([needed("pdftoppm", "poppler-utils"), "-r", str(dots), "-png", "-",
+                    str(folder / "page")], input=pdf, capture_output=True, check=True)
+    return [Image.open(path) for path in sorted(folder.glob("page*.png"))]
+
+
+def test_a_job_card_has_every_work_item_in_the_plans_order(planned):
+    """Each step of the job stands on the card once, by when it begins."""
+    plan, (one, _), _ = planned
+    rows = rows_of(bench.card_csv(plan, one, SHOP))
+    work = [step for step in plan.of_job(one.name) if step.what == "work"]
+    assert len(rows) == len(work) > 10
+    assert [row["start"] for row in rows] == sorted(row["start"] for row in rows)
+    assert {int(row["item"]) for row in rows} == set(range(1, len(one.job.items) + 1))
+    hours = sum(float(row["hours"]) for row in rows)
+    # Hours of work on the card are those that the estimate expects.
+    assert hours == pytest.approx(one.job.hours, abs=0.01 * len(rows))
+
+
+def test_a_job_card_says_what_work_waits_for(planned):
+    """What stands under "waits for" is over before the work begins, and is named as it is."""
+    plan, (one, _), _ = planned
+    ends = {}
+    for step in plan.of_job(one.name):
+        ends[step.name] = max(step.end, ends.get(step.name, step.end))
+    checked = 0
+    for task in bench.tasks(plan, one, SHOP):
+        for said in task.waits_for.split("; "):
+            name = said if said in ends else f"{task.assembly}: {said}"
+            if name in ends:
+                checked += 1
+                assert ends[name] <= task.step.start or name == task.step.name
+    assert checked > 10
+
+
+def test_a_job_card_warns_where_work_can_hurt(planned):
+    """Cautions of every item on the card stand on it in full, and defer to local codes."""
+    plan, (one, _), _ = planned
+    text = text_of(bench.card_pdf(plan, one, SHOP, today=TODAY, number="Q-7"))
+    names = {name for item in one.job.items for name in item.work.operation.cautions}
+    assert names
+    for name in names:
+        row = SHOP.catalogue.cautions[name]
+        assert row.hazard in text
+        assert " ".join(row.text.split()[:4]) in text
+    assert "Local codes" in text
+    assert "Q-7" in text
+    assert "Booked, h" in text
+
+
+def test_what_was_typed_stays_text(planned):
+    """Signs that mean something to a typesetter or a spreadsheet come out as typed."""
+    plan, (_, other), _ = planned
+    assert HOSTILE in text_of(bench.card_pdf(plan, other, SHOP, today=TODAY))
+    assert {row["job"] for row in rows_of(bench.card_csv(plan, other, SHOP))} == {"'" + HOSTILE}
+
+
+@pytest.mark.parametrize("sheet", list(SHOP.catalogue.label_sheets))
+def test_every_code_on_a_sheet_of_labels_can_be_read(planned, sheet, tmp_path):
+    """A reader that is none of ours reads each label's code, and finds it on its own label.
+
+    QR codes after ISO/IEC 18004; read by ZXing-C++.
+    """
+    zxingcpp = pytest.importorskip("zxingcpp")
+    plan, jobs, _ = planned
+    rows = bench.labels(plan, jobs, SHOP, {HOSTILE: "Q-2026-0002"})
+    size, dots = SHOP.catalogue.label_sheets[sheet], 200
+    pages = pictures(bench.labels_pdf(rows, SHOP, today=TODAY, sheet=sheet), tmp_path,
+                     dots)
+    per = size.columns * size.rows
+    assert len(pages) == -(-len(rows) // per)
+    seen = 0
+    for at, page in enumerate(pages):
+        assert page.size == pytest.approx([mm / 25.4 * dots for mm in PAPERS[size.paper]], abs=1.5)
+        found = zxingcpp.read_barcodes(page.convert("L"))
+        for one in found:
+            middle = [(getattr(one.position.top_left, axis)
+                       + getattr(one.position.bottom_right, axis)) / 2 / dots * 25.4
+                      for axis in "xy"]
+            across, down = ((middle[0] - size.left_mm) / size.across_mm,
+                            (middle[1] - size.top_mm) / size.down_mm)
+            assert one.text == rows[at * per + int(down) * size.columns + int(across)].code
+            # It stands within its label and not between two.
+            assert (across % 1) * size.across_mm < size.width_mm
+            assert (down % 1) * size.down_mm < size.height_mm
+        seen += len(found)
+    assert seen == len(rows) > 4
+
+
+def test_a_label_names_the_assembly_its_next_step_and_what_that_waits_for(planned):
+    """One label an assembly that comes off, with the item that is next in the plan."""
+    plan, (one, _), _ = planned
+    found = {row.assembly: row for row in bench.labels(plan, [one], SHOP)}
+    assert not any(SHOP.catalogue.assemblies[one.job.scope.lines[0].assembly].name in name
+                   for name in found)
+    posts = found[f"{SHOP.catalogue.assemblies['post'].name} (12)"]
+    item = one.job.items[posts.item - 1]
+    assert item.line == 3
+    assert item.work.operation.name in posts.step
+    others = [task for task in bench.tasks(plan, one, SHOP)
+              if one.job.items[task.item - 1].line == 3
+              and one.job.items[task.item - 1].work.operation.kind
+              not in ("inspect", "remove", "dismantle", "admin", "test")]
+    assert others[0].item == posts.item
+    assert posts.code == f"Harbour Lights/{posts.item}"
+
+
+def test_label_sheets_must_fit_their_paper():
+    """A row whose labels run off the paper or over each other is refused.
+
+    ISO 216: A4 is 210 mm wide.
+    """
+    row = SHOP.catalogue.label_sheets["a4-24"].model_dump()
+    assert LabelSheet.model_validate(row)
+    with pytest.raises(ValueError, match="the paper is 210 x 297 mm"):
+        LabelSheet.model_validate(row | {"columns": 4})
+    with pytest.raises(ValueError, match="overlap"):
+        LabelSheet.model_validate(row | {"down_mm": 30})
+
+
+def test_the_first_sheet_for_the_shops_paper_is_taken():
+    """Without a name it is one of the shop's paper; another name is refused with those near it."""
+    name = bench.sheet_named(None, SHOP)
+    assert SHOP.catalogue.label_sheets[name].paper == SHOP.settings.paper
+    with pytest.raises(BadInput, match="a4-24"):
+        bench.sheet_named("a4-25", SHOP)
+
+
+def test_lamps_are_listed_by_colour_of_the_insert():
+    """Counts of the note, and the rest without a colour; all lamps of the line together."""
+    rows = bench.lamps([on_bench()], SHOP.catalogue)
+    assert [(row.kind, row.count) for row in rows] == [("red", 12), ("amber", 6), ("", 2)]
+    said = rows_of(bench.lamps_csv(rows, SHOP.catalogue))
+    assert said[0]["lamp"] == SHOP.catalogue.insert_colours["red"].lamp
+    assert "20 lamps in all" in text_of(bench.lamps_pdf(rows, SHOP, today=TODAY))
+    assert bench.lamps([on_bench(lamps="grubby")], SHOP.catalogue)[0].count == 20
+
+
+def test_a_note_that_counts_too_many_is_told():
+    """More than the line has is not passed over in silence."""
+    rows = bench.lamps([on_bench(lamps="15 red, 8 green")], SHOP.catalogue)
+    assert sum(row.count for row in rows) == 23
+    assert "count again" in rows[-1].note
+    assert "count again" in text_of(bench.lamps_pdf(rows, SHOP, today=TODAY))
+
+
+def test_coil_labels_are_listed_by_type_and_count():
+    """As many as the estimate puts on: by the note's types, the rest without one."""
+    rows = bench.coil_labels([on_bench(coils="3 flipper, 2 pop bumper")])
+    assert [(row.kind, row.count) for row in rows] == [("flipper", 3), ("pop bumper", 2), ("", 2)]
+    assert bench.coil_labels([on_bench(level=Level.CLEAN)]) == []
+    said = text_of(bench.coil_labels_pdf([], SHOP, today=TODAY))
+    assert "nothing on this list" in said
+
+
+def test_the_waiting_list_goes_by_the_day_that_a_wait_is_over(planned):
+    """Every wait of the plan once, in order, with a word for its kind."""
+    plan, _, _ = planned
+    rows = rows_of(bench.waits_csv(plan, SHOP.catalogue))
+    assert len(rows) == sum(step.end > step.start for step in plan.waits)
+    assert [row["over"] for row in rows] == sorted(row["over"] for row in rows)
+    kinds = {row["kind"] for row in rows}
+    assert kinds <= {"parts", "outwork", "tumbler", "cure"}
+    assert {"parts", "outwork"} <= kinds
+    for row in rows:
+        if row["kind"] == "parts":
+            assert row["what"].startswith("Parts from")
+    assert "Holds up" in text_of(bench.waits_pdf(plan, SHOP, today=TODAY))
+
+
+def test_orders_follow_from_the_plan(planned):
+    """A part is needed when the first work begins that waits for it; orders go out before."""
+    plan, jobs, basket = planned
+    needed_on = schedule.needed_on(plan, jobs)
+    assert needed_on
+    for part, when in needed_on.items():
+        lines = [(one.name, supply.line) for one in jobs for supply in one.job.supplies
+                 if supply.item == part]
+        starts = [(step.start - plan.steps[0].start.replace(hour=0, minute=0)).total_seconds()
+                  for step in plan.steps if step.what == "work"
+                  for line in step.lines if (step.job, line) in lines]
+        assert when >= min(starts) / 86400 - 1e-6
+    found = schedule.ordering_of(plan, jobs, basket, chance=0.5)
+    for dated in found.orders:
+        if dated.needed is not None and dated.place_on > 0:
+            assert dated.place_on <= dated.needed
+            assert dated.chance_late <= 0.5 + 1e-9
+
+
+def test_the_same_plan_gives_the_same_papers(planned):
+    """Bytes do not change from one making to the next."""
+    plan, jobs, basket = planned
+    ordering = schedule.ordering_of(plan, jobs, basket)
+    lots = schedule.lots_of(plan, jobs, SHOP).best.lots
+    made = [bench.papers(plan, jobs, SHOP, ordering=ordering, lots=lots) for _ in range(2)]
+    assert made[0] == made[1]
+    assert {name.rpartition(".")[2] for name in made[0]} == {"pdf", "csv"}
+    assert sum(name.startswith("job-card") for name in made[0]) == 4
+    assert all(data[:5] == b"%PDF-" for name, data in made[0].items() if name.endswith(".pdf"))
+
+
+def test_the_command_writes_papers_beside_the_plan(tmp_path, demo_survey_path, capsys):
+    """`estimator plan … --out DIR` writes plan and papers; a sheet that is none writes nothing."""
+    out = tmp_path / "plan"
+    common = ["plan", str(demo_survey_path), "--level", "clean", "--start", "2026-11-26",
+              "--seconds", "0", "--trials", "100", "--out", str(out)]
+    assert main([*common, "--labels", "none-such"]) != 0
+    assert not out.exists()
+    capsys.readouterr()
+    assert main(common) == 0
+    names = {path.name for path in out.iterdir()}
+    assert {"plan.json", "plan.csv", "job-card.pdf", "job-card.csv", "labels.pdf", "labels.csv",
+            "lamps.pdf", "coil-labels.csv", "waiting.pdf", "waiting.csv"} <= names
+    whole = json.loads((out / "plan.json").read_text())
+    assert len(rows_of((out / "plan.csv").read_bytes())) == len(whole["steps"])
