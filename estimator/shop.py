@@ -132,6 +132,11 @@ class Settings(BaseModel):
     round_price_to: Money
     bench_hours_per_week: Annotated[float, Field(gt=0, le=168)]
     late_per_day: Money
+    # Ordering parts.
+    order_confidence: Annotated[float, Field(ge=0.5, le=0.99)]
+    order_margin_days: Annotated[float, Field(ge=0, le=60, allow_inf_nan=False)]
+    price_stale_days: Annotated[int, Field(ge=1, le=3650)]
+    price_spread_per_year: Share
     # Buying and selling machines.
     value_spread: Share
     ratio_share: Share
