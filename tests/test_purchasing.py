@@ -5,6 +5,7 @@ import math
 import random
 from datetime import date
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -637,3 +638,24 @@ def test_a_kit_is_in_time_for_the_first_of_its_parts():
     fast = buying.buy({"link": 1, "sleeve": 1}, shop, buying.FASTEST, days=days)
     assert (cheap.total, cheap.delay) == (5, 4)
     assert (fast.total, fast.delay) == (41, 0)
+
+
+def test_a_basket_is_held_against_what_may_break():
+    """Two lines of sockets, a pack too many and one on the shelf: as a hundred thousand jobs go."""
+    shop = market(parts("socket", "ring"), [offer("socket", "a", 2, pack=5), offer("ring", "a", 1)],
+                  [supplier("a", 9, free_over=10, days_typical=4)], stock={"socket": 1})
+    basket_ = buying.buy({"socket": 3 + 20 * 0.1, "ring": 1}, shop)
+    assert basket_.orders[0].freight == 0
+    breaks = {"socket": [(3, 1), (20, 0.1)]}
+    found = buying.second_rounds(basket_, breaks, shop, day=30)["a"]
+    # Five are needed on average; four are lacking beside the shelf and five come in the pack.
+    rng = np.random.default_rng(8)
+    needed = 3 + rng.binomial(20, 0.1, 100_000)
+    short = np.mean(needed > 6)
+    assert found.chance_without == pytest.approx(short, abs=0.006)
+    # A second parcel pays the freight that the first was free of, and four days.
+    assert found.cost_without == pytest.approx(short * (9 + 4 * 30), abs=0.6)
+    assert found.spares == (("socket", 5),)
+    ahead = np.mean(needed > 11) * 129 + 2 * np.mean(np.clip(11 - needed, 0, 5))
+    assert found.cost == pytest.approx(ahead, abs=0.05)
+    assert buying.second_rounds(basket_, {}, shop) == {}

@@ -35,6 +35,7 @@ from estimator.buying.spares import (
     newsvendor,
     newsvendor_cost,
     second_round,
+    second_rounds,
 )
 from estimator.buying.tables import Content, Market, Stock, Substitute, market
 
@@ -73,6 +74,7 @@ __all__ = [
     "order_dates",
     "price_spread",
     "second_round",
+    "second_rounds",
     "trade_off",
     "unit_price",
 ]

@@ -7,11 +7,13 @@ a second parcel, and the days until it is there.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from estimator.buying.records import Basket
+from estimator.buying.tables import Market
 from estimator.units import within
 
 _SURE = 1e-12  # chances below this are taken for none
@@ -218,6 +220,71 @@ def second_round(
         math.fsum(cost for _, cost, _ in none) + each * chance(none))
 
 
+def second_rounds(
+    basket: Basket,
+    breaks: Mapping[str, Iterable[tuple[int, float]]],
+    market: Market,
+    *,
+    day: float = 0.0,
+    anyway: float = 0.0,
+    keeps: float = 0.0,
+) -> dict[str, SecondRound]:
+    """What may have to be ordered again at each supplier of a basket, and what to buy ahead there.
+
+    Parameters
+    ----------
+    breaks
+        (pieces, share that needs one) of each survey line, by part; what is sure has share 1. A
+        part without an entry is needed as it was ordered.
+    market
+        The one that the basket was bought from: a second order pays its supplier's freight.
+    day, anyway, keeps
+        What a day of waiting is worth; the chance that a second order goes out in any case; the
+        share of its price that a spare is worth which is not used. [money], [–], [–]
+
+    Notes
+    -----
+    Units that packs bring over what is needed are spares already. Two suppliers' second orders are
+    reckoned apart, so that a day is counted twice where both are waited for.
+
+    Examples
+    --------
+    >>> from estimator.buying import buy, market
+    >>> from estimator.catalogue import load
+    >>> shop = market(load())
+    >>> basket = buy({"lamp-socket": 60 * 0.1}, shop)
+    >>> (found,) = second_rounds(basket, {"lamp-socket": [(60, 0.1)]}, shop, day=15).values()
+    >>> found.chance_without > 0.3 > found.chance, found.cost < found.cost_without
+    (True, True)
+    """
+    held: dict[str, float] = {}
+    for part, _, units in basket.from_stock:
+        held[part] = held.get(part, 0) + units
+    for order in basket.orders:
+        for line in order.lines:
+            for part, units in line.covers:
+                held[part] = held.get(part, 0) + units
+            if any(part == line.part for part, _ in line.covers):
+                others = sum(units for _, units in line.covers)
+                held[line.part] += max(0, line.units - others)
+    found = {}
+    for order in basket.orders:
+        doubts = []
+        for line in order.lines:
+            groups = list(breaks.get(line.part, ()))
+            if groups and any(part == line.part for part, _ in line.covers):
+                chances = np.ones(1)
+                for pieces, share in groups:
+                    chances = np.convolve(chances, breakage(pieces, share))
+                doubts.append(Doubt(line.part, line.unit_price, tuple(chances / chances.sum()),
+                                    int(held[line.part]), line.pack, keeps))
+        if doubts:
+            found[order.supplier] = second_round(
+                doubts, freight=market.suppliers[order.supplier].shipping,
+                days=order.days_typical, day=day, anyway=anyway)
+    return found
+
+
 def _least(options, total) -> tuple[float, tuple[int, ...]]:
     """The least total over one option a part; options are (units, cost, chance of enough).
 
@@ -288,4 +355,5 @@ __all__ = [
     "newsvendor",
     "newsvendor_cost",
     "second_round",
+    "second_rounds",
 ]
