@@ -226,7 +226,9 @@ class Profile:
         """Which trials serve a machine of this value; None where one set serves all."""
         if self.rows[choice].method == "sell" and self.plain:
             return None
-        return round(math.log(value) / math.log(STEP))
+        # Which offers of a part-out pay changes little from one to the next.
+        wide = 3 if self.rows[choice].method == "part-out" else 1
+        return wide * round(math.log(value) / (wide * math.log(STEP)))
 
     def worth(self, choice: str, node: int | None, value: np.ndarray, rate: float) -> np.ndarray:
         """What a choice is worth in every trial, by the trials of a node. [money]"""
