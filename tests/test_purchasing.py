@@ -3,6 +3,7 @@
 import itertools
 import math
 import random
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -363,6 +364,14 @@ def test_what_a_person_should_know_is_told_beside_the_order():
     assert said[3].startswith("offers.csv, row 7, dated: The price of coil at a is 365 days old; "
                               "by now it may be 13% off")
     assert "is dated 2026-03-01, which is still to come" in said[4]
+    many = market(shop.parts, [*offers[1:2], *(offer(name, "a", 1, dated=date(2025, 1, 1))
+                                               for name in ("coil", "ring", "toy", "bulb"))],
+                  [supplier("a")])
+    many = replace(many, parts={**many.parts, **parts("bulb")})
+    (told,) = buying.buy({"coil": 1, "ring": 1, "toy": 1, "bulb": 1}, many, on=date(2026, 1, 1),
+                         stale_days=180, spread_per_year=0.08).faults
+    assert told.what.startswith("The prices of bulb, coil, ring and 1 more at a are 365 days old; "
+                                "by now each may be 13% off")
     assert (found.unmet[0].units, found.unmet[0].cost) == (2, 60)
     assert found.days_of("toy") is None
     assert found.days_of("coil") == 6

@@ -92,19 +92,32 @@ def notices(
                               f"Plan the work that needs it for day {soon:g} or later, or lend "
                               "one from another machine.", "part"))
     if on is not None and stale_days is not None:
+        lists: dict[tuple[str, date], list[Offer]] = {}
         for offer in used if used is not None else market.offers:
-            age = (on - offer.dated).days
+            lists.setdefault((offer.supplier, offer.dated), []).append(offer)
+        for (supplier, dated), offers in sorted(lists.items()):
+            age = (on - dated).days
+            several = len(offers) > 1
+            prices = f"The price{'s' if several else ''} of {_listed(offers)} at {supplier} "
+            prices += "are" if several else "is"
             if age > stale_days:
                 off = price_spread(age, spread_per_year)
-                faults.append(_at(market, offer, f"The price of {offer.part} at {offer.supplier} "
-                                  f"is {age} days old; by now it may be {off:.0%} off, up or "
+                faults.append(_at(market, offers[0], f"{prices} {age} days old; by now "
+                                  f"{'each' if several else 'it'} may be {off:.0%} off, up or "
                                   "down.", "Ask again, and write the new price and its day.",
                                   "dated"))
             elif age < 0:
-                faults.append(_at(market, offer, f"The price of {offer.part} at {offer.supplier} "
-                                  f"is dated {offer.dated}, which is still to come.",
-                                  "Write the day of the price list.", "dated"))
+                faults.append(_at(market, offers[0], f"{prices} dated {dated}, which is still "
+                                  "to come.", "Write the day of the price list.", "dated"))
     return faults
+
+
+def _listed(offers: list[Offer]) -> str:
+    """The first few parts of a price list, and how many more."""
+    names = [offer.part for offer in offers]
+    if len(names) <= 3:
+        return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+    return f"{', '.join(names[:3])} and {len(names) - 3} more"
 
 
 def price_spread(age_days: float, spread_per_year: float) -> float:

@@ -136,7 +136,7 @@ class Basket:
         Days that the last part comes after it is needed, by usual lead times; counted from today
         where no day is said. [d]
     first
-        What the plan cost that stood before the proof was begun; None without such a plan. [money]
+        What the plan was worth that stood before the proof was begun; None without one. [money]
     bound
         No basket for this wish costs less, days and parcels counted at their worth. [money]
     proven
