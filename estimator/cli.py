@@ -208,9 +208,9 @@ def _new_shop(options) -> int:
 
 
 def _check(options) -> int:
-    from estimator import catalogue
+    from estimator import buying, catalogue
 
-    names = {f"{row.table}.csv": row for row in catalogue.TABLES}
+    names = {f"{row.table}.csv": row for row in (*catalogue.TABLES, *buying.EXTRA)}
     row_type = names.get(options.file.name)
     if row_type is not None and options.file.is_file():
         rows, faults, _ = catalogue.read_table(options.file, row_type)

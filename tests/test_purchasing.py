@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from small_shop import row
 from test_buying import basket, offer, paid, parts, supplier
 
-from estimator import buying
+from estimator import buying, cli
 from estimator.buying import Content, Market, Substitute
 from estimator.catalogue import data_folder, load
 from estimator.errors import BadInput
@@ -411,6 +411,14 @@ def test_a_shop_may_say_what_is_on_its_shelf(tmp_path):
     found = buying.buy({"bulb": 30, "flipper-link": 2, "rubber-kit": 1}, shop)
     assert found.from_stock == (("bulb", "bulb", 25),)
     assert found.proven
+
+
+def test_the_shops_own_tables_can_be_checked_before_they_are_used(tmp_path, capsys):
+    """The command that checks a table knows the shelf, kits and substitutes too."""
+    write(tmp_path, "stock", "part,quantity", "bulb,25", "coil,some")
+    assert cli.main(["check", str(tmp_path / "stock.csv")]) == 2
+    assert "stock.csv, row 3, quantity: " in capsys.readouterr().out
+    assert cli.main(["check", str(data_folder() / "kits.csv")]) == 0
 
 
 def test_faults_in_the_shops_own_tables_are_named_by_row(tmp_path):

@@ -37,10 +37,11 @@ from estimator.buying.spares import (
     second_round,
     second_rounds,
 )
-from estimator.buying.tables import Content, Market, Stock, Substitute, market
+from estimator.buying.tables import EXTRA, Content, Market, Stock, Substitute, market
 
 __all__ = [
     "CHEAPEST",
+    "EXTRA",
     "FASTEST",
     "FEWEST",
     "Basket",
