@@ -23,7 +23,7 @@ from estimator.scope import scope
 from estimator.shop import Shop
 from estimator.survey.cells import guarded
 
-BIDS = 28
+BIDS = 40
 """Machines on the bid sheet, which is one page."""
 _STYLES = {"rank": "count", "hours_mean": "hours", "months_mean": "days"}
 _MONEY = ("value", "asking", "bid_limit", "lead_mean", "reckoned_at", "outlay", "profit_mean",
@@ -87,6 +87,8 @@ def workbook(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> bytes:
         sheet.autofilter(3, 0, 3 + len(rows), len(columns) - 1)
         sheet.freeze_panes(4, columns.index("title") + 1)
         sheet.repeat_rows(3)
+        # On paper what a bidder needs; the rest is for the screen.
+        sheet.print_area(0, 0, 4 + len(rows) + 1, columns.index("profit_p10"))
     book.put(sheet, 4 + len(rows) + 1, 0, cautions([row.one for row in rows], shop.catalogue),
              "name")
     return book.done()
