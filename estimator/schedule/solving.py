@@ -8,15 +8,19 @@ person who is not always in.
 from __future__ import annotations
 
 import bisect
+import contextlib
 import math
+import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from estimator.schedule.hours import Hours
 from estimator.schedule.listing import Outline, draft_of
 from estimator.schedule.playing import Course
 from estimator.schedule.records import Bench, Draft, Proof
 
+_ASKED = 0.2
+"""How often it is asked whether to go on. [s]"""
 _COUNT, _PATIENCE = 0.1, 2.0
 """With one worker the search is cut by its own count of work, of which there is about so much in
 a second, so that it ends the same on any machine; the clock stops it only after so many times the
@@ -59,7 +63,8 @@ def solved(bench: Bench, draft: Draft, *, seconds: float = 10.0, seed: int = 1, 
     solver = cp_model.CpSolver()
     _limit(solver, seconds if len(bench.jobs) == 1 else 0.7 * seconds, seed, workers)
     watch = _watch(cp_model, form, progress)
-    status = solver.solve(form.model, watch) if watch else solver.solve(form.model)
+    with _heeded(solver, watch, progress):
+        status = solver.solve(form.model, watch) if watch else solver.solve(form.model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return draft, Proof(False, 1.0, time.perf_counter() - began)
     best, bound = solver.objective_value, solver.best_objective_bound
@@ -69,7 +74,9 @@ def solved(bench: Bench, draft: Draft, *, seconds: float = 10.0, seed: int = 1, 
     if len(bench.jobs) > 1 and (watch is None or not watch.stopped):
         form.settle(solver, round(best))
         _limit(solver, max(0.3 * seconds, 0.1), seed, workers)
-        if solver.solve(form.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        with _heeded(solver, watch, progress):
+            settled = solver.solve(form.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+        if settled:
             found = form.draft(solver)
     return found, Proof(proven, gap, time.perf_counter() - began, of,
                         form.moves(found, day_of))
@@ -93,14 +100,40 @@ def _watch(cp_model, form: _Form, progress):
         """Tells of every better plan."""
 
         stopped = False
+        # Before a plan is found, the one that was given is the best; the bound is not known yet.
+        last = max(round(end) for _, end in form.hint), 0.0
 
         def on_solution_callback(self) -> None:
             end = self.value(form.end)
-            if progress(end, min(end, self.best_objective_bound)) is False:
+            self.last = end, min(end, self.best_objective_bound)
+            if progress(*self.last) is False:
                 self.stopped = True
                 self.stop_search()
 
     return Watch()
+
+
+@contextlib.contextmanager
+def _heeded(solver, watch, progress) -> Iterator[None]:
+    """Ask now and then whether to go on, also while no better plan is found."""
+    if watch is None:
+        yield
+        return
+    over = threading.Event()
+
+    def ask() -> None:
+        while not over.wait(_ASKED):
+            if progress(*watch.last) is False:
+                watch.stopped = True
+                solver.stop_search()
+
+    asking = threading.Thread(target=ask, daemon=True)
+    asking.start()
+    try:
+        yield
+    finally:
+        over.set()
+        asking.join()
 
 
 class _Form:

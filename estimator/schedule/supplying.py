@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from estimator.buying import Basket, Ordering, buy, market, order_dates
 from estimator.catalogue import Catalogue
 from estimator.durations import Range
-from estimator.estimate import Estimate
 from estimator.outwork import LotPlan, Piece, plan_lots
 from estimator.schedule.hours import DAY
 from estimator.schedule.records import BenchPlan, Step
@@ -36,24 +35,35 @@ def wait_word(step: Step, catalogue: Catalogue) -> str:
     return "tumbler" if held and kinds & _IN_A_MACHINE else "cure"
 
 
-def parts_of(job: Estimate) -> dict[str, float]:
-    """Parts that a job takes, in units; lines together. [–]"""
+def parts_of(one: OnBench) -> dict[str, float]:
+    """Parts that a job still takes, in units: not those of lines on which all work is done. [–]"""
+    open_lines = {item.line for place, item in enumerate(one.job.items, 1)
+                  if place not in one.done}
     found: dict[str, float] = defaultdict(float)
-    for supply in job.supplies:
-        if supply.does == "part":
+    for supply in one.job.supplies:
+        if supply.does == "part" and supply.line in open_lines:
             found[supply.item] += supply.quantity
     return dict(found)
 
 
-def basket_of(jobs: Sequence[OnBench], shop: Shop, *, most_seconds: float = 5.0) -> Basket:
+def basket_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float] | None = None,
+              most_seconds: float = 5.0) -> Basket:
     """Orders for the parts of all jobs together that cost least; the shelf is used up first.
 
     Kits, substitutes and stock are those of the shop's own tables, if it has any.
+
+    Parameters
+    ----------
+    bought
+        Units that are bought already, by part. [–]
     """
     needs: dict[str, float] = defaultdict(float)
     for one in jobs:
-        for part, units in parts_of(one.job).items():
+        for part, units in parts_of(one).items():
             needs[part] += units
+    for part, units in (bought or {}).items():
+        if part in needs:
+            needs[part] = max(needs[part] - units, 0.0)
     folders = [] if shop.folder is None else [shop.folder / "tables"]
     return buy(needs, market(shop.catalogue, *folders), most_seconds=most_seconds)
 
@@ -61,21 +71,19 @@ def basket_of(jobs: Sequence[OnBench], shop: Shop, *, most_seconds: float = 5.0)
 def ordered(jobs: Sequence[OnBench], basket: Basket) -> list[OnBench]:
     """The jobs, each waiting for those orders of a basket that bring something for it.
 
-    What is known of an order under way stays as it is: days of an order of the same name.
+    Orders that a job waits for already stay as they are.
     """
     found = []
     for one in jobs:
-        under_way = {lead.name: lead for lead in one.leads or ()}
-        leads = []
+        leads = list(one.leads or ())
         for order in basket.orders:
             parts = {part for line in order.lines for part, _ in line.covers}
             lines = frozenset(supply.line for supply in one.job.supplies
                               if supply.does == "part" and supply.item in parts)
             if lines:
-                known = under_way.get(order.supplier)
                 leads.append(Lead(
                     order.supplier, Range(order.days_low, order.days_typical, order.days_high),
-                    lines, known and known.ordered, bool(known and known.arrived)))
+                    lines))
         found.append(replace(one, leads=tuple(leads)))
     return found
 
