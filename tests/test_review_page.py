@@ -971,8 +971,13 @@ def test_time_is_booked_and_counted(browser, bench):
         form.get_by_label("Hours", exact=True).fill("15")
         form.get_by_label("Work", exact=True).select_option("item:3")
         form.get_by_label("Remark").fill("Ünal's glass")
+        go(page, "Jobs")
+        page.get_by_test_id("jobs").wait_for()
+        go(page, "Book time")  # The form is laid out anew, and what was typed stands in it.
+        expect(form.get_by_label("Hours", exact=True)).to_have_value("15")
         page.wait_for_timeout(1500)
         page.reload(wait_until="commit")
+        expect(form.get_by_label("Hours", exact=True)).to_have_value("15")
         expect(form.get_by_label("Remark")).to_have_value("Ünal's glass")
         expect(form.get_by_label("Work", exact=True)).to_have_value("item:3")
         page.get_by_role("button", name="Book the hours").click()

@@ -11,12 +11,13 @@ function make(tag, attributes = {}, ...children) {
   return node;
 }
 
-function render({ model, el }) {
+// `held` outlives the view, which goes and comes with its part of the page: number and value of
+// each field's last edit, how many there were, and which layout they belong to.
+function render(model, el, held) {
   const name = model.get("name");
   const inputs = new Map(); // field → its input
   const faults = new Map(); // field → where its fault stands
-  const edits = new Map(); // field → number of its last edit; `seen` is the last that Python knew
-  let sure = [], act = "", waiting = 0, count = 0;
+  let sure = [], act = "", waiting = 0;
 
   const grid = make("div", { class: "est-fields" });
   const general = make("div", {});
@@ -31,14 +32,15 @@ function render({ model, el }) {
   const send = (what, yes) => {
     clearTimeout(waiting);
     act = what;
-    model.send({ act: what, values: values(), sure: yes, at: count });
+    model.send({ act: what, values: values(), sure: yes, at: held.count });
   };
   const typed = (name, at) => {
-    edits.set(name, ++count);
+    held.edits.set(name, ++held.count);
+    held.values.set(name, inputs.get(name).value);
     clearTimeout(waiting);
     sure = [];
     asked.replaceChildren();
-    waiting = setTimeout(() => model.send({ typed: values(), at: count }), at);
+    waiting = setTimeout(() => model.send({ typed: values(), at: held.count }), at);
   };
 
   const option = ([value, words]) => {
@@ -48,7 +50,7 @@ function render({ model, el }) {
   };
   const options = (node, found) => node.append(...found.map(one => Array.isArray(one[1])
     ? make("optgroup", { label: one[0] }, ...one[1].map(option)) : option(one)));
-  const field = (one, old) => {
+  const field = (one, again) => {
     const id = `${name}-${one.name}`;
     const choice = one.kind === "choice";
     const node = make(choice ? "select" : "input", {
@@ -60,11 +62,12 @@ function render({ model, el }) {
     });
     if (choice) options(node, one.options);
     node.value = one.value;
-    // What was typed since Python last knew is newer than what comes down.
-    if (old.has(one.name) && (edits.get(one.name) || 0) > model.get("seen")) {
-      node.value = old.get(one.name);
-      if (node.value !== old.get(one.name)) node.value = one.value;
-    }
+    // What was typed in this layout, or since Python last knew, is newer than what comes down.
+    const mine = held.values.get(one.name);
+    if (mine !== undefined && (again || held.edits.get(one.name) > model.get("seen"))) {
+      node.value = mine;
+      if (node.value !== mine) node.value = one.value;
+    } else held.values.delete(one.name);
     node.addEventListener("input", () => { if (!choice) typed(one.name, HOLD_MS); });
     node.addEventListener("change", () => typed(one.name, 0));
     const fault = make("p", { id: `${id}-fault`, class: "est-field-fault", role: "alert" });
@@ -82,10 +85,11 @@ function render({ model, el }) {
   const build = () => {
     const there = document.activeElement;
     const at = [...inputs].find(([, node]) => node === there)?.[0];
-    const old = new Map([...inputs].map(([key, node]) => [key, node.value]));
+    const again = model.get("turn") === held.turn;
+    held.turn = model.get("turn");
     inputs.clear();
     faults.clear();
-    grid.replaceChildren(...model.get("fields").map(one => field(one, old)));
+    grid.replaceChildren(...model.get("fields").map(one => field(one, again)));
     if (at && inputs.has(at)) inputs.get(at).focus();
     mark();
   };
@@ -158,4 +162,7 @@ function render({ model, el }) {
   };
 }
 
-export default { render };
+export default () => {
+  const held = { edits: new Map(), values: new Map(), count: 0, turn: -1 };
+  return { render: ({ model, el }) => render(model, el, held) };
+};
