@@ -240,6 +240,9 @@ def _bands(group: Group, sold, houses, days, needs) -> list[Band]:
             late = max(0.0, houses[at].days_typical - day)
             for offer in sorted(offers, key=lambda row: row.from_quantity):
                 least = -(-offer.from_quantity // offer.pack)
+                others = [row for row in offers if row.from_quantity < offer.from_quantity]
+                if others and cheapest(most, others)[0] <= least * offer.pack * offer.price:
+                    continue  # all that is of use costs less before this break
                 top = max(least, -(-most // offer.pack))
                 found.append(Band(part, at, late, offer, least, top))
     return found
