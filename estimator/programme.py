@@ -8,9 +8,13 @@ columns that are too dear for anything better.
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import math
+import os
+import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +40,27 @@ class Solution:
     values: np.ndarray | None
     bound: float
     proven: bool
+
+
+@contextlib.contextmanager
+def _aside() -> Iterator[None]:
+    """What the solver prints by itself goes to the errors' output: the other may hold JSON."""
+    with contextlib.suppress(OSError, ValueError):
+        sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+        os.dup2(2, 1)
+    except OSError:  # there is no such output
+        yield
+        return
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError, AttributeError, TypeError):
+            # What it printed may still lie in the buffer of the C library.
+            ctypes.CDLL(None).fflush(None)
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 class Programme:
@@ -154,8 +179,9 @@ class Programme:
         whole = np.array(self._whole, float)
 
         def run(upper: np.ndarray, seconds: float):
-            return milp(costs, constraints=held, integrality=whole, bounds=Bounds(0, upper),
-                        options={"mip_rel_gap": 0.0, "time_limit": seconds})
+            with _aside():
+                return milp(costs, constraints=held, integrality=whole, bounds=Bounds(0, upper),
+                            options={"mip_rel_gap": 0.0, "time_limit": seconds})
 
         return run
 
