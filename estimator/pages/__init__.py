@@ -18,10 +18,16 @@ def review_hours():
     show()
 
 
+def restore_or_resell():
+    """Show the page "Restore or resell"; call it as the last thing of a notebook's cell."""
+    from estimator.pages.resell_page import show
+    show()
+
+
 def serve(shop_folder=None, notebooks_folder=None, port=None, browser=True) -> int:
     """Open the pages in a browser and serve them until Ctrl-C; see `estimator.pages.serve`."""
     from estimator.pages import serving
     return serving.serve(shop_folder, notebooks_folder, port, browser)
 
 
-__all__ = ["quote", "review_hours", "serve"]
+__all__ = ["quote", "restore_or_resell", "review_hours", "serve"]

@@ -57,7 +57,7 @@ def opened() -> widgets.Widget:
     alert = Alert("The page cannot be opened.")
     try:
         folder = shop_folder()
-        return QuotePage(folder, open_shop(folder), _asked_draft()).widget
+        return QuotePage(folder, open_shop(folder), asked_draft()).widget
     except BadInput as error:
         alert.show(error.faults)
     except Exception as error:
@@ -85,7 +85,7 @@ def shop_folder() -> Path | None:
         return None
 
 
-def _asked_draft() -> str | None:
+def asked_draft() -> str | None:
     """The draft that the page's address asks for, as Voila hands it on."""
     return parse_qs(os.environ.get("QUERY_STRING", "")).get("draft", [None])[0]
 
@@ -161,7 +161,8 @@ class QuotePage:
         self.widget = box(
             "est-page", self.pulse,
             box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved,
-                widgets.HTML('<p><a href="review-hours.ipynb">Review hours</a></p>')),
+                widgets.HTML('<p><a href="restore-or-resell.ipynb">Restore or resell</a> · '
+                             '<a href="review-hours.ipynb">Review hours</a></p>')),
             self.origin,
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
             box("est-block", heading("The machine"), self.alerts["machine"].widget,
@@ -452,4 +453,4 @@ def _slug(title: str) -> str:
     return said or "machine"
 
 
-__all__ = ["QuotePage", "opened", "shop_folder", "show"]
+__all__ = ["QuotePage", "asked_draft", "opened", "shop_folder", "show"]

@@ -12,6 +12,7 @@ against    `hours_against`, `hours_by`, `margins`: what was expected and what ca
 control    `control`, `calibration`: whether estimates hold
 course     `earned_value`: a job day by day
 evidence   `evidence`: what single jobs say of the book
+deciding   `profit_ranges`, `loss_chances`, `cash_flow`, `effort`, `stop_rule`: ways with a machine
 ========== ==================================================================================
 
 `svg` makes a page's element of the figure that the Axes stand in.
@@ -33,6 +34,14 @@ from estimator.plots.chances import winning
 from estimator.plots.control import calibration, control
 from estimator.plots.course import earned_value
 from estimator.plots.curves import HOURS_WORDS, cost_curve, hours_curve
+from estimator.plots.deciding import (
+    cash_flow,
+    effort,
+    loss_chances,
+    near,
+    profit_ranges,
+    stop_rule,
+)
 from estimator.plots.evidence import evidence
 from estimator.plots.makeup import bridge, cost_breakdown, waterfall
 from estimator.plots.ranking import inspect_next, tornado, variance_shares
@@ -49,18 +58,24 @@ __all__ = [
     "VERMILION",
     "bridge",
     "calibration",
+    "cash_flow",
     "control",
     "cost_breakdown",
     "cost_curve",
     "earned_value",
+    "effort",
     "evidence",
     "hours_against",
     "hours_by",
     "hours_curve",
     "in_a_hundred",
     "inspect_next",
+    "loss_chances",
     "margin",
     "margins",
+    "near",
+    "profit_ranges",
+    "stop_rule",
     "svg",
     "tornado",
     "variance_shares",

@@ -302,6 +302,35 @@ def heights(ax, named: Sequence[tuple[float, str]]) -> None:
         write(ax, -_GAP, value, words, ha="right", transform=at)
 
 
+def beside_ends(ax, ends: Sequence[tuple[str, float, str]], right: float) -> None:
+    """Words beside the ends of lines, apart from each other, each with a stroke to its end.
+
+    Parameters
+    ----------
+    ends
+        Words, value along y, and colour of each line.
+    right
+        Where the lines end along x.
+    """
+    low, high = ax.get_ylim()
+    per = (high - low) / (72 * ax.bbox.height / ax.figure.dpi)
+    rows = sorted(ends, key=lambda one: -one[1])
+    places: list[float] = []
+    for _, value, _ in rows:
+        places.append(min(value, places[-1] - 15 * per) if places else value)
+    # Pushed out at the foot, all move up.
+    lift = max(0.0, low + 6 * per - places[-1])
+    for place in range(len(places) - 1, -1, -1):
+        least = places[place + 1] + 15 * per if place + 1 < len(places) else low + 6 * per
+        if lift:
+            places[place] = max(places[place], least)
+    start = right + 14 * per_point(ax)
+    for (words, value, color), place in zip(rows, places, strict=True):
+        line(ax, [start - 4 * per_point(ax), start + 2 * per_point(ax)], [value, place],
+             color=color, linewidth=1)
+        write(ax, start + 5 * per_point(ax), place, words)
+
+
 _AS_SVG = {"svg.fonttype": "none", "svg.hashsalt": "estimator", "font.sans-serif": [FONT]}
 _NUMBERED = re.compile(r' id="[a-zA-Z0-9]+_\d+"')
 

@@ -12,6 +12,7 @@ from estimator.plots._looks import (
     INK,
     VERMILION,
     across,
+    beside_ends,
     guides,
     heights,
     line,
@@ -84,14 +85,15 @@ def earned_value(days: Sequence[date], planned: Sequence[float], earned: Sequenc
              ("Spent", spent, VERMILION, {"linewidth": 2.2}, "s"))
     for _, values, color, drawn, marker in looks:
         line(ax, at, values, color=color, marker=marker, markersize=6, markevery=every, **drawn)
-    ends = [(name, float(values[-1]), color) for name, values, color, *_ in looks]
+    ends = [(f"{name} {values[-1]:.1f} h", float(values[-1]), color)
+            for name, values, color, *_ in looks]
     if forecast is not None:
         low, mean, high = forecast
         beside = right + 6 * per_point(ax)
         line(ax, [beside] * 2, [low, high], color=BLUE, linewidth=3)
         line(ax, [beside], [mean], color=BLUE, marker="D", markersize=8)
-        ends.append(("Comes to", mean, BLUE))
-    _ends(ax, ends, right)
+        ends.append((f"Comes to {mean:.1f} h", mean, BLUE))
+    beside_ends(ax, ends, right)
     _days(ax, days, at, day)
     above = points(ax, 0, 1)
     write(ax, 0, 32 if forecast else 16, f"Quoted: {budget:.1f} h in all", transform=above)
@@ -99,27 +101,6 @@ def earned_value(days: Sequence[date], planned: Sequence[float], earned: Sequenc
         write(ax, 0, 16, f"In 8 of 10 such jobs: {forecast[0]:.0f} to {forecast[2]:.0f} h",
               transform=above)
     return ax
-
-
-def _ends(ax, ends: Sequence[tuple[str, float, str]], right: float) -> None:
-    """Words beside the ends of lines, apart from each other, each with a stroke to its end."""
-    low, high = ax.get_ylim()
-    per = (high - low) / (72 * ax.bbox.height / ax.figure.dpi)
-    rows = sorted(ends, key=lambda one: -one[1])
-    places: list[float] = []
-    for _, value, _ in rows:
-        places.append(min(value, places[-1] - 15 * per) if places else value)
-    # Pushed out at the foot, all move up.
-    lift = max(0.0, low + 6 * per - places[-1])
-    for place in range(len(places) - 1, -1, -1):
-        least = places[place + 1] + 15 * per if place + 1 < len(places) else low + 6 * per
-        if lift:
-            places[place] = max(places[place], least)
-    start = right + 14 * per_point(ax)
-    for (name, value, color), place in zip(rows, places, strict=True):
-        line(ax, [start - 4 * per_point(ax), start + 2 * per_point(ax)], [value, place],
-             color=color, linewidth=1)
-        write(ax, start + 5 * per_point(ax), place, f"{name} {value:.1f} h")
 
 
 def _days(ax, days: Sequence[date], at, day: Callable[[date], str]) -> None:

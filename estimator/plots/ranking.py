@@ -31,7 +31,8 @@ _MIDDLE = (_TOP + _FOOT) / 2
 
 
 def tornado(drivers: Sequence[tuple[str, float, float]], middle: float, ax=None, *,
-            most: int = 10, money: Callable[[float], str] = "{:,.0f}".format, of: str = "Cost"):
+            most: int = 10, money: Callable[[float], str] = "{:,.0f}".format, of: str = "Cost",
+            more_is_good: bool = False):
     """How far each driver alone moves a figure down and up, the widest first.
 
     Parameters
@@ -48,6 +49,8 @@ def tornado(drivers: Sequence[tuple[str, float, float]], middle: float, ax=None,
         How an amount is written.
     of
         What the figure is.
+    more_is_good
+        True for a figure such as a profit.
 
     Raises
     ------
@@ -72,9 +75,11 @@ def tornado(drivers: Sequence[tuple[str, float, float]], middle: float, ax=None,
     reach(ax, least - spare, greatest + spare, widest(low) + 7, widest(high) + 7)
     gap = 5 * per_point(ax)
     meet = [min(max(middle, left), right) for _, left, right in rows]
-    _bars(ax, [(left, at) for (_, left, _), at in zip(rows, meet, strict=True)], BLUE)
-    _bars(ax, [(at, right) for (_, _, right), at in zip(rows, meet, strict=True)], VERMILION,
-          hatched=True)
+    for good, spans in ((not more_is_good, [(row[1], at) for row, at
+                                            in zip(rows, meet, strict=True)]),
+                        (more_is_good, [(at, row[2]) for row, at
+                                        in zip(rows, meet, strict=True)])):
+        _bars(ax, spans, BLUE if good else VERMILION, hatched=not good)
     # Beside the bars only: names stay free.
     line(ax, *_strokes([middle] * len(rows), 0.07), linewidth=1.6)
     for place, ((name, left, right), below, above) in enumerate(
@@ -83,8 +88,9 @@ def tornado(drivers: Sequence[tuple[str, float, float]], middle: float, ax=None,
         write(ax, left - gap, place + _MIDDLE, below, ha="right")
         write(ax, right + gap, place + _MIDDLE, above)
     over(ax, middle, f"{of} {money(middle)}")
-    write(ax, 0, -12, "← goes well", transform=points(ax))
-    write(ax, wide(ax), -12, "goes badly →", ha="right", transform=points(ax))
+    left, right = ("badly", "well") if more_is_good else ("well", "badly")
+    write(ax, 0, -12, f"← goes {left}", transform=points(ax))
+    write(ax, wide(ax), -12, f"goes {right} →", ha="right", transform=points(ax))
     return ax
 
 

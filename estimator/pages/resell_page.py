@@ -1,0 +1,626 @@
+"""The page "Restore or resell": what to do with a machine, said so that a partner can follow it.
+
+What is typed is read at every change; the jobs behind the choices are played once for a survey and
+kept, so that a price, a fee or a rate is answered at once. What takes longer is drawn a little
+later; more trials than an edit can wait for are played beside the page.
+"""
+
+from __future__ import annotations
+
+import gc
+import html
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from estimator import catalogue as tables
+from estimator import ledger, survey
+from estimator.catalogue import Era
+from estimator.errors import BadInput, Fault
+from estimator.pages import deal as deals
+from estimator.pages import deciding
+from estimator.pages import desk as desks
+from estimator.pages.beside import Beside, Progress, Work
+from estimator.pages.board import box, heading
+from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse
+from estimator.pages.entering import Form, Parts
+from estimator.pages.figures import gaps
+from estimator.pages.guard import Alert, guarded, keep_log
+from estimator.pages.later import Later
+from estimator.pages.quote_page import asked_draft, shop_folder
+from estimator.pages.ranked import Ranked
+from estimator.resale import LEAVE, Deal, Jobs, Resale, as_dict, resale
+from estimator.shop import Shop, open_shop
+from estimator.survey import Survey
+
+LIVE, MANY = 10_000, 100_000
+"""Trials that an edit is answered with at most, and those that are played beside the page."""
+_COSTLY_S, _SAVE_S = 0.15, 0.4
+_LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
+          '<a href="review-hours.ipynb">Review hours</a>')
+_MOVES = (("0", "Profit of the best choice"), ("1", "Its lead over the next best"))
+
+
+def show() -> None:
+    """Open the page in a notebook; whatever is wrong is said on the page."""
+    from IPython.display import display
+    display(opened())
+    gc.freeze()
+
+
+def opened() -> widgets.Widget:
+    """The page as a widget, or what keeps it from opening, in plain words."""
+    alert = Alert("The page cannot be opened.")
+    try:
+        folder = shop_folder()
+        return ResellPage(folder, open_shop(folder), asked_draft()).widget
+    except BadInput as error:
+        alert.show(error.faults)
+    except Exception as error:
+        from estimator.pages.guard import log, unexpected
+        log.exception("open")
+        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
+    return box("est-page", Pulse(lambda: None), widgets.HTML("<h1>Restore or resell</h1>"),
+               alert.widget)
+
+
+class ResellPage:
+    """The page, what is typed into it, and the answer that stands on it.
+
+    Parameters
+    ----------
+    folder
+        Shop folder with the drafts; None keeps nothing.
+    draft
+        Key of the draft to open; None takes the one saved last, else an example.
+    """
+
+    def __init__(self, folder: Path | None, shop: Shop, draft: str | None = None):
+        self.folder, self.shop = folder, shop
+        self.log_path = keep_log(folder)
+        self.ledger = ledger.Ledger(folder) if folder else None
+        self.values: dict[str, str] = {}
+        self.file: Mapping | None = None
+        self.file_name = ""
+        self.drawn: tuple[str, ...] = ()
+        self.survey: Survey | None = None
+        self.found: Resale | None = None
+        self.draft = ledger.Draft(ledger.new_key(deals.KIND))
+        self._kept: dict | None = None
+        self._stale: BadInput | None = None
+        self._jobs = Jobs()
+        self._quiet = self._delete_asked = self._there_yet = False
+        self._build()
+        # Held until the browser is there: what is drawn before is lost on the way.
+        self.costly = Later(_COSTLY_S, [
+            *((lambda name=name, draw=draw: self._draw(name, draw))
+              for name, draw in deciding.STEPS),
+            self._cash, self._swings, self._pays, self._more], held=True)
+        self.saving = Later(_SAVE_S, [self.save])
+        self._open_first(draft)
+
+    # What a person sees -----------------------------------------------------------------
+
+    def _build(self) -> None:
+        self.alerts = {"source": Alert("This could not be opened:"), "answer": Alert(),
+                       "ledger": Alert(), "papers": Alert("The paper was not made:")}
+        self.pulse = Pulse(self._there)
+        self.saved = widgets.HTML()
+        self.picker = widgets.Dropdown(description="Decision", style={
+            "description_width": "initial"}, layout={"width": "auto"})
+        self.picker.observe(self._picked, "value")
+        self.buttons = {name: widgets.Button(description=label) for name, label in
+                        (("new", "New decision"), ("delete", "Delete"))}
+        for name, button in self.buttons.items():
+            button.on_click(lambda _button, name=name: self._asked(name))
+        upload = FileButton("Survey from a file", takes=".csv,.xlsx,.txt,.tsv",
+                            on_file=self._uploaded)
+        source = box("est-source", self.picker, self.buttons["delete"], self.buttons["new"], upload)
+        self.forms = {
+            name: Form(name, title, (), (), lambda *_: None,
+                       lambda values: self._typed(values), enter=False, log_path=self.log_path)
+            for name, title in deals.GROUPS.items()}
+        self.gaps, self.strip = widgets.HTML(), widgets.HTML()
+        glance = widgets.VBox([self.alerts["answer"].widget, self.gaps, self.strip])
+        self.answer, self.under = widgets.HTML(), widgets.HTML()
+        self.ranked = Ranked("choices", "Choices side by side", deciding.HEADS)
+        self.charts = {name: widgets.HTML() for name in
+                       ("profits", "losses", "stop", "effort", "cash", "swings")}
+        self.ticks: dict[str, widgets.Checkbox] = {}
+        self.tick_box = box("est-ticks")
+        self.moves = Parts("What is moved", _MOVES, self._moved)
+        self.pays = widgets.HTML()
+        self.many = Beside(f"Play it {MANY:,} times", self._many_of, self._many_done)
+        self.papers = {
+            "pdf": FileButton("Decision on one page (PDF)", on_want=lambda: self._paper("pdf")),
+            "json": FileButton("All figures (JSON)", on_want=lambda: self._paper("json"))}
+        lines = {name: (widgets.HTML(f"<h3>{title}</h3>"), self.forms[name])
+                 for name, title in deals.GROUPS.items()}
+        small = [box("est-block", *lines.pop(name)) for name in ("limits", "trials")]
+        self.body = box(
+            "est-block", heading("The decision"), self.answer,
+            heading("Choices side by side"), self.ranked, self.under, self.many.widget,
+            heading("Profit and loss"), box("est-pictures", self.charts["profits"],
+                                            self.charts["losses"]),
+            heading("Cash over the months"), self.tick_box,
+            box("est-wide-picture", self.charts["cash"]),
+            heading("What moves it"), self.moves,
+            box("est-wide-picture", self.charts["swings"]),
+            heading("Stop after teardown"), box("est-wide-picture", self.charts["stop"]),
+            heading("What pays"), box("est-wide-picture", self.charts["effort"]), self.pays,
+            heading("Papers"), self.alerts["papers"].widget,
+            box("est-buttons", *self.papers.values()))
+        self.widget = box(
+            "est-page", self.pulse,
+            box("est-head", widgets.HTML("<h1>Restore or resell</h1>"), self.saved,
+                widgets.HTML(f"<p>{_LEADS}</p>")),
+            self.alerts["ledger"].widget, self.alerts["source"].widget, source,
+            box("est-desk", box("est-lines", heading("The deal"),
+                                box("est-terms-forms",
+                                    *(part for pair in lines.values() for part in pair),
+                                    box("est-two-forms", *small))),
+                box("est-offer", glance)),
+            self.body)
+
+    def failed(self, area: str) -> None:
+        """Mark the answer as old where something went wrong on the way to a new one."""
+        if area == "answer":
+            self.costly.stop()
+            self.many.stop("Stopped, for the deal was changed.")
+            self._old(True)
+
+    def _old(self, old: bool) -> None:
+        for shown in (self.strip, self.body):
+            (shown.add_class if old else shown.remove_class)("est-old")
+        for paper in self.papers.values():
+            paper.disabled = old or self.found is None
+        self.many.button.disabled = old or self.found is None
+
+    # Drafts -----------------------------------------------------------------------------
+
+    @guarded("source")
+    def _open_first(self, key: str | None) -> None:
+        draft = None
+        try:
+            if self.ledger:
+                if key and key.startswith(f"{deals.KIND}-"):
+                    draft = self.ledger.draft(key)
+                draft = draft or self.ledger.latest(deals.KIND)
+        except BadInput:
+            self._lay_out(dict(deals.EXAMPLE))
+            raise
+        if draft:
+            self._open(draft)
+        else:
+            self._lay_out(self._first_values())
+
+    def _first_values(self) -> dict[str, str]:
+        """The machine that is being quoted, without a value; an example where there is none."""
+        latest = self.ledger.latest() if self.ledger else None
+        return {"survey": f"draft:{latest.key}"} if latest else dict(deals.EXAMPLE)
+
+    def _open(self, draft: ledger.Draft) -> None:
+        values, file, name, drawn = deals.from_json(draft.content or {})
+        self.draft, self._kept, self._stale = draft, dict(draft.content or {}), None
+        self._lay_out(values, file, name, drawn)
+
+    def _begin(self, values: dict[str, str], file: Mapping | None = None, name: str = "") -> None:
+        """A new draft, kept at once so that it is listed."""
+        self.saving.finish()
+        self.draft, self._kept = ledger.Draft(ledger.new_key(deals.KIND)), None
+        self._stale = None
+        self._lay_out(values, file, name)
+        self.save()
+
+    def _lay_out(self, values: dict[str, str], file: Mapping | None = None, name: str = "",
+                 drawn: tuple[str, ...] = ()) -> None:
+        """Put into the forms what was typed, and show what follows from it."""
+        self.values, self.file, self.file_name, self.drawn = values, file, name, drawn
+        self.found = None
+        self._take_survey()
+        self._offer()
+        self._list()
+        self._answer()
+        self._say_saved()
+
+    def _offer(self) -> None:
+        """Fill the forms."""
+        offered = deals.fields(self.values, self.shop, self._surveys())
+        for name, form in self.forms.items():
+            form.offer(offered[name])
+        # A choice shows its first option where nothing was chosen.
+        for form in self.forms.values():
+            self.values = {**form.values, **{name: value for name, value in self.values.items()
+                                             if value or name not in form.values}}
+
+    def _surveys(self) -> list:
+        """What the choice of a survey offers."""
+        try:
+            drafts = self.ledger.drafts() if self.ledger else ()
+        except BadInput:
+            drafts = ()
+        options: list = []
+        if self.file is not None:
+            options.append(["From a file", [["file", self.file_name or "a file"]]])
+        if drafts:
+            options.append(["Drafts of Quote a machine", [
+                [f"draft:{one.key}", f"{one.title} ({one.saved.astimezone():%d %b %Y, %H:%M})"]
+                for one in drafts]])
+        options.append(["A usual machine of its era", [
+            [f"era:{era}", self.shop.catalogue.eras[era].name] for era in Era]])
+        options.append(["Demo", [["demo", "Demo survey"]]])
+        return options
+
+    def _list(self) -> None:
+        """List the drafts of this page; the current one is chosen."""
+        try:
+            drafts = self.ledger.drafts(deals.KIND) if self.ledger else ()
+        except BadInput:
+            drafts = ()
+        options, seen = [], {}
+        if self.draft.key not in {one.key for one in drafts}:
+            options.append((f"{self._title()} (not saved yet)", self.draft.key))
+        options += [(f"{one.title} ({one.saved.astimezone():%d %b %Y, %H:%M})", one.key)
+                    for one in drafts]
+        for at, (told, key) in enumerate(options):
+            seen[told] = seen.get(told, 0) + 1
+            if seen[told] > 1:
+                options[at] = (f"{told} #{seen[told]}", key)
+        self._quiet = True
+        try:
+            if list(self.picker.options) != options:
+                self.picker.options = options
+            self.picker.value = self.draft.key
+        finally:
+            self._quiet = False
+        self._ask_delete(False)
+
+    def _ask_delete(self, asked: bool) -> None:
+        self._delete_asked = asked
+        self.buttons["delete"].description = "Really delete it?" if asked else "Delete"
+
+    def _title(self) -> str:
+        if self.survey is None:
+            return "No survey"
+        machine = self.survey.machine
+        era = self.shop.catalogue.eras[machine.era].name if machine.era else "machine"
+        return ", ".join(filter(None, (machine.title or f"Untitled, {era.lower()}", machine.maker,
+                                       machine.year)))
+
+    @guarded("source")
+    def _picked(self, change) -> None:
+        if self._quiet or change["new"] is None:
+            return
+        self.saving.finish()
+        draft = self.ledger.draft(change["new"]) if self.ledger else None
+        if draft is None:
+            self._list()
+            raise BadInput(Fault("This decision is not in the ledger any more.",
+                                 "Somebody deleted it; choose another."))
+        self._open(draft)
+        self.pulse.address(draft.key)
+
+    @guarded("source")
+    def _asked(self, what: str) -> None:
+        if what == "new":
+            self._begin({"survey": self.values.get("survey", "demo")}, self.file, self.file_name)
+        elif not self._delete_asked:
+            self._ask_delete(True)
+        else:
+            self.saving.stop()
+            if self.ledger:
+                self.ledger.forget(self.draft.key)
+            self.draft, self._kept = ledger.Draft(ledger.new_key(deals.KIND)), None
+            self._stale = None
+            self.pulse.address("")
+            latest = self.ledger.latest(deals.KIND) if self.ledger else None
+            if latest:
+                self._open(latest)
+            else:
+                self._lay_out(self._first_values())
+
+    @guarded("source")
+    def _uploaded(self, name: str, size: int, data: bytes | None) -> None:
+        if data is None:
+            raise BadInput(Fault(
+                f"The file has {size / 1e6:,.0f} MB; a survey has at most "
+                f"{UPLOAD_MOST_BYTES / 1e6:.0f} MB.", "Is it the right file?", name))
+        desk = desks.of_survey(survey.read_bytes(data, name, self.shop.catalogue))
+        self.file, self.file_name = desks.as_json(desk), name
+        self.values = {**self.values, "survey": "file"}
+        self._take_survey()
+        self._offer()
+        self.saving.start()
+        self._answer()
+
+    @guarded("ledger")
+    def save(self) -> None:
+        """Keep what was typed, if it changed since it was kept."""
+        content = deals.as_json(self.values, self.file, self.file_name, self.drawn)
+        if self.ledger is None or content == self._kept:
+            self._say_saved()
+            return
+        if self._stale is not None:
+            # Said once already, and nothing has changed about it.
+            raise self._stale
+        try:
+            self.draft = self.ledger.save(replace(self.draft, title=self._title(),
+                                                  content=content))
+        except ledger.Stale as error:
+            self._stale = BadInput([Fault(fault.what.replace("This draft", "This decision"),
+                                          fault.fix) for fault in error.faults])
+            raise self._stale from None
+        self._kept = content
+        self._list()
+        self._say_saved()
+        self.pulse.address(self.draft.key)
+
+    def _say_saved(self) -> None:
+        if self.ledger is None:
+            told = ("There is no shop folder that can be written: nothing on this page is kept. "
+                    "Download what you need.")
+            self.saved.value = f'<p class="est-warn" data-testid="saved">{told}</p>'
+            return
+        if self.draft.saved is None:
+            example = self.values == {**self.values, **deals.EXAMPLE}
+            told = "An example: put your own machine and figures in its place" if example else \
+                "Nothing changed yet"
+            self.saved.value = f'<p data-testid="saved">{told}</p>'
+            return
+        when = self.draft.saved.astimezone()
+        today = when.date() == datetime.now().astimezone().date()
+        clock = f"{when:%H:%M:%S}" if today else f"{when:%d %b %Y, %H:%M}"
+        self.saved.value = f'<p data-testid="saved">Saved at {clock}</p>'
+        self.pulse.saved = clock
+
+    # The survey -------------------------------------------------------------------------
+
+    def _take_survey(self) -> None:
+        """Read the survey that was chosen; what is wrong with it is said in its place."""
+        self.survey = None
+        try:
+            self.survey = self._survey_of(self.values.get("survey", ""))
+        except BadInput as error:
+            self.alerts["source"].show(error.faults)
+        else:
+            self.alerts["source"].clear()
+
+    def _survey_of(self, source: str) -> Survey:
+        kind, _, which = source.partition(":")
+        catalogue = self.shop.catalogue
+        if kind == "era" and which in set(Era):
+            return survey.template(Era(which), catalogue)
+        if kind == "demo":
+            return survey.read(tables.data_folder() / "demo" / "survey.csv", catalogue)
+        content = self.file if kind == "file" else None
+        if kind == "draft" and self.ledger:
+            draft = self.ledger.draft(which)
+            content = draft.content if draft else None
+        if content is None:
+            raise BadInput(Fault("The survey of this decision is not there any more.",
+                                 "Choose another one in the list of surveys."))
+        desk, lost = desks.from_json(content, catalogue)
+        if lost:
+            self.alerts["source"].show(lost)
+        return desk.survey()
+
+    # What a person does -----------------------------------------------------------------
+
+    @guarded("answer")
+    def _typed(self, values: Mapping[str, str]) -> None:
+        before, self.values = self.values, {**self.values, **values}
+        if before.get("survey") != self.values.get("survey"):
+            self._take_survey()
+        self.saving.start()
+        if before.get("standing") != self.values.get("standing"):
+            self._offer()
+        self._work_out()
+
+    @guarded("answer")
+    def _answer(self) -> None:
+        self._work_out()
+
+    def _work_out(self) -> None:
+        """The answer at once; what takes longer a little later."""
+        self.costly.stop()
+        if self.many.running:
+            self.many.stop("Stopped, for the deal was changed.")
+        elif self.many.said.value:
+            self.many.say("")
+        self._mark([])
+        self.gaps.value = self._lacking()
+        try:
+            deal = deals.read(self.values, self.shop, date.today())
+        except BadInput as error:
+            self._mark(error.faults)
+            if not self.gaps.value:
+                self.gaps.value = _waiting(error.faults)
+            self._old(True)
+            return
+        if self.gaps.value:
+            self._old(True)
+            return
+        self.found = self._reckoned(replace(deal, trials=min(deal.trials, LIVE)))
+        self._show()
+        self.costly.start()
+
+    def _reckoned(self, deal: Deal) -> Resale:
+        """The answer; where nothing fits the limits, that is said at them and they are left out."""
+        try:
+            return resale(self.survey, deal, self.shop, jobs=self._jobs)
+        except BadInput as error:
+            free = deals.without_limits(deal)
+            if free == deal:
+                raise
+            found = resale(self.survey, free, self.shop, jobs=self._jobs)
+            self._mark([replace(fault, column=deals.limit_field(deal),
+                                fix=f"{fault.fix} The answer is without limits.")
+                        for fault in error.faults])
+            return found
+
+    def _lacking(self) -> str:
+        """What the survey lacks; blank where it is complete."""
+        if self.survey is None:
+            return ('<div class="est-gaps" role="status" data-testid="gaps"><p>There is no survey '
+                    "yet: choose one.</p></div>")
+        told = gaps(desks.of_survey(self.survey), self.shop.catalogue)
+        if told:
+            told = told.replace("Still to fill in before there is a price:",
+                                "Still to fill in before there is an answer, on the page "
+                                '<a href="quote.ipynb">Quote a machine</a>:')
+        return told
+
+    def _mark(self, faults: list[Fault]) -> None:
+        """Faults at their fields; the person stays where they are."""
+        placed, rest = deals.by_field(faults, {name: list(form.values)
+                                               for name, form in self.forms.items()})
+        for name, form in self.forms.items():
+            if form.faults != placed[name]:
+                form.faults = placed[name]
+        self.alerts["answer"].show(rest) if rest else self.alerts["answer"].clear()
+
+    def _show(self) -> None:
+        """The answer in words and figures."""
+        found = self.found
+        self.strip.value = deciding.strip(found)
+        self.answer.value = deciding.answer(found)
+        deciding.rank(self.ranked, found)
+        self.under.value = deciding.under_table(found)
+        self._tick()
+        self._old(False)
+
+    def _there(self) -> None:
+        """The page is in the browser: now draw what takes time."""
+        if self.draft.revision:
+            self.pulse.address(self.draft.key)
+        self._there_yet = True
+        if self.found is not None:
+            self.costly.release()
+        else:
+            self.costly.held = False
+
+    # What is drawn later ----------------------------------------------------------------
+
+    @guarded("answer")
+    def _draw(self, name: str, draw) -> None:
+        self.charts[name].value = draw(self.found)
+
+    @guarded("answer")
+    def _cash(self) -> None:
+        self.charts["cash"].value = deciding.cash(self.found, self._ticked())
+
+    @guarded("answer")
+    def _swings(self) -> None:
+        self.charts["swings"].value = deciding.swings(self.found, int(self.moves.current))
+
+    @guarded("answer")
+    def _pays(self) -> None:
+        self.pays.value = deciding.pays(self.found)
+
+    @guarded("answer")
+    def _more(self) -> None:
+        """Where more trials are wanted than an edit waits for, they are played now."""
+        if self._wanted() > self.found.deal.trials:
+            self.many.start()
+
+    def _moved(self, which: str) -> None:
+        self.moves.current = which
+        if self.found is not None:
+            self._swings()
+
+    def _tick(self) -> None:
+        """A box to tick for each choice whose cash could be drawn."""
+        names = {one.key: one.name for one in self.found.choices if one.key != LEAVE}
+        if list(self.ticks) != list(names):
+            self.ticks = {key: widgets.Checkbox(description=name, indent=False)
+                          for key, name in names.items()}
+            for one in self.ticks.values():
+                one.observe(self._ticked_by_hand, "value")
+            self.tick_box.children = list(self.ticks.values())
+        wanted = self._ticked()
+        self._quiet = True
+        for key, one in self.ticks.items():
+            one.value = key in wanted
+        self._quiet = False
+
+    def _ticked(self) -> list[str]:
+        kept = [key for key in self.drawn if key in self.ticks]
+        return kept or deciding.usual_lines(self.found)
+
+    @guarded("answer")
+    def _ticked_by_hand(self, _change) -> None:
+        if self._quiet or self.found is None:
+            return
+        wanted = [key for key, one in self.ticks.items() if one.value]
+        if len(wanted) > deciding.MOST_LINES:
+            # The last one ticked takes the place of the first that was there.
+            wanted = [key for key in wanted if key not in self.drawn[:1]][-deciding.MOST_LINES:]
+        self.drawn = tuple(wanted)
+        self.saving.start()
+        self._tick()
+        self._cash()
+
+    # More trials, papers ----------------------------------------------------------------
+
+    def _wanted(self) -> int:
+        """Trials that are typed, as far as they can be read."""
+        try:
+            return deals.read(self.values, self.shop, date.today()).trials
+        except BadInput:
+            return 0
+
+    def _many_of(self) -> Work | str:
+        if self.found is None:
+            return "There is no answer yet to look at more closely."
+        own = self._wanted()
+        deal = replace(self.found.deal, trials=own if own > LIVE else MANY)
+        machine, shop = self.survey, self.shop
+
+        def work(progress: Progress) -> Resale:
+            return resale(machine, deal, shop, progress=progress)
+        return work
+
+    def _many_done(self, found: Resale) -> None:
+        self.found = found
+        self._drawn_anew()
+        self.many.say(f"Played {found.deal.trials:,} times; all figures are of these trials.")
+
+    @guarded("answer")
+    def _drawn_anew(self) -> None:
+        self._show()
+        self.costly.start()
+
+    @guarded("papers")
+    def _paper(self, kind: str) -> None:
+        from estimator.documents import decision
+        name = f"{_slug(self.survey.machine.title)}-decision.{kind}"
+        if kind == "pdf":
+            self.papers[kind].hand_out(name, "application/pdf", decision.render(self.found))
+        else:
+            told = json.dumps(as_dict(self.found), indent=2, ensure_ascii=False, allow_nan=False)
+            self.papers[kind].hand_out(name, "application/json",
+                                       (told + "\n").encode("utf-8", "replace"))
+
+
+def _waiting(faults: list[Fault]) -> str:
+    """Why there is no new answer."""
+    told = "Say the market value, and the answer comes." if all(
+        fault.column == "value" and fault.what.startswith("This is blank") for fault in faults) \
+        else "Something in the form cannot be read; it is marked there. The figures are the last " \
+        "good ones."
+    return (f'<div class="est-gaps" role="status" data-testid="gaps"><p>{html.escape(told)}</p>'
+            "</div>")
+
+
+def _slug(title: str) -> str:
+    """A title as part of a file name, safe on every system."""
+    told = re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-")[:40].strip("-")
+    return told or "machine"
+
+
+__all__ = ["LIVE", "MANY", "ResellPage", "opened", "show"]
