@@ -23,7 +23,7 @@ from estimator.catalogue import LEVELS, Catalogue, Certainty, Era, Level
 from estimator.durations import Range
 from estimator.errors import BadInput
 from estimator.estimate import estimate
-from estimator.schedule import listing, solving, tasks
+from estimator.schedule import listing, solving, tasks, ways
 from estimator.schedule.dates import lengths
 from estimator.schedule.hours import ALWAYS, DAY, Hours, calendars, holidays_of
 from estimator.schedule.playing import Course
@@ -120,6 +120,7 @@ def test_holidays_of_a_region():
     ({"people": (Person(name="Mara", skills="bench"),)}, "Nobody at the bench does electronics"),
     ({"people": (*THREE, THREE[0])}, "stands twice"),
     ({"closed": (Closed(first=DAY_ONE, person="Nobody"),)}, "who is not at the bench"),
+    ({"closed": (Closed(first=DAY_ONE, last=date(2040, 1, 1)),)}, "never at the bench"),
 ])
 def test_a_calendar_or_a_bench_that_cannot_be_is_named(changes, wanted):
     """Each with what is wrong and the setting that it stands in."""
@@ -127,6 +128,13 @@ def test_a_calendar_or_a_bench_that_cannot_be_is_named(changes, wanted):
     with pytest.raises(BadInput, match=wanted) as caught:
         schedule.plan([schedule.OnBench("a", job_of(shop=shop))], shop, start=DAY_ONE, seconds=0)
     assert all(fault.file == "shop.toml" and fault.column for fault in caught.value.faults)
+
+
+def test_a_shop_closed_for_years_opens_again():
+    """Work goes on after a long closure, however long it is."""
+    shop = with_settings(closed=(Closed(first=date(2026, 12, 1), last=date(2030, 12, 31)),))
+    plan = schedule.plan([schedule.OnBench("a", job_of(shop=shop))], shop, start=DAY_ONE, seconds=0)
+    assert plan.finishes["a"].year == 2031
 
 
 def test_dates_and_numbers_that_cannot_be_are_said_at_once():
@@ -637,8 +645,9 @@ def test_following_a_plan_moves_less_than_planning_anew():
     jobs = [schedule.OnBench("a", job_of())]
     first = schedule.plan(jobs, shop, start=DAY_ONE, seconds=0.5, seed=3)
     day = date(2026, 11, 27)
-    kept = schedule.plan(jobs, shop, start=day, seconds=0.5, seed=1, former=first)
-    anew = schedule.plan(jobs, shop, start=day, seconds=0.5, seed=1)
+    kept = schedule.plan(jobs, shop, start=day, seconds=0, seed=1, former=first)
+    anew = schedule.plan(jobs, shop, start=day, seconds=0, seed=1)
+    searched = schedule.plan(jobs, shop, start=day, seconds=0.5, seed=1, former=first)
     begun = {step.name: max(step.start.date(), day) for step in first.steps
              if step.what == "work"}
 
@@ -647,6 +656,51 @@ def test_following_a_plan_moves_less_than_planning_anew():
                    if step.what == "work")
 
     assert moved(kept) < moved(anew)
+    # What the search gains is worth a quarter of an hour of open time for each step it moves.
+    assert moved(searched) <= moved(kept) + 4 * 8 * 2
+    assert kept.proof.moved > 0
+
+
+def test_search_keeps_steps_on_their_day_where_it_costs_nothing():
+    """Of two orders that end the same, the one is taken that was planned before."""
+    hours = Hours(tuple((540 + day * DAY, 1020 + day * DAY) for day in range(9)))
+    acts = (Activity("a", able=((0, 480),)), Activity("b", able=((0, 480),)))
+    bench = Bench(acts, (("A", hours),))
+    draft = listing.drawn(bench)
+    turned = [float(540 + DAY), 540.0] if draft.starts[0] < draft.starts[1] else [
+        540.0, float(540 + DAY)]
+    found, proof = solved(bench, draft, former=turned, day_of=lambda clock: int(clock // DAY))
+    assert list(found.starts) == turned
+    assert (proof.moved, proof.proven) == (0, True)
+
+
+def test_the_heavier_job_is_late_by_less():
+    """Two days of work due on the first day: the job that counts twice is done first."""
+    hours = Hours(tuple((540 + day * DAY, 1020 + day * DAY) for day in range(9)))
+    acts = (Activity("a", able=((0, 480),)), Activity("b", able=((0, 500),), job=1))
+    for weights in ((1, 2), (2, 1)):
+        bench = Bench(acts, (("A", hours),), (), tuple(
+            Due(name, weight, DAY) for name, weight in zip("xy", weights, strict=True)))
+        worst = listing.by_rule(listing.Outline(bench), [-weight for weight in weights][::-1])
+        found, proof = solved(bench, worst)
+        assert proof.proven
+        assert (found.starts[0] < found.starts[1]) == (weights[0] > weights[1])
+
+
+def test_work_still_waits_through_what_is_done_already():
+    """Of three in a row the middle one is done out of turn: the last still waits for the first."""
+    names = ("first", "second", "third")
+    rules = [small.row(catalogue.Precedence, rule=f"{a}-{b}", before=f"operation:{a}",
+                       after=f"operation:{b}", where="line", why="Made up for a test.")
+             for a, b in itertools.pairwise(names)]
+    shop = small.shop(small.thing(), *(small.operation(name) for name in names),
+                      *(small.treatment(item=name) for name in reversed(names)), *rules)
+    job = estimate(scope(small.survey(small.line()), Level.FULL, shop.catalogue), shop)
+    place = {item.work.operation.operation: at + 1 for at, item in enumerate(job.items)}
+    jobs = [schedule.OnBench("a", job, done={place["second"]: DAY_ONE})]
+    bench = tasks.bench_of(jobs, shop, DAY_ONE)
+    assert [act.operation for act in bench.activities] == ["third", "first"]
+    assert bench.activities[0].after == (1,)
 
 
 # Dates ------------------------------------------------------------------------------------
@@ -829,6 +883,13 @@ def test_needs_come_to_light_when_an_assembly_lies_open():
     assert (comes.freight, strips.freight) == (20, 10)
     assert comes.hours == strips.hours == pytest.approx(18)
     assert (comes.shelf_most, strips.shelf_most) == (2, 2)
+    bench = tasks.bench_of([schedule.OnBench("a", job, leads=())], shop, date(2026, 3, 2))
+    for row in shop.catalogue.bench_ways.values():
+        acts = ways._parted(list(bench.activities), row, job, shop.catalogue)
+        parts = [at for at, act in enumerate(acts) if act.operation == "take-off"]
+        bat = next(act for act in acts if act.operation == "rebuild-bat")
+        # Stripped first, not even the first that is off is touched before the last one is.
+        assert (parts[1] in bat.after) == (row.bench_way == "strip-first")
 
 
 def test_calendars_of_a_shop_are_kept_with_a_plan():

@@ -12,7 +12,7 @@ from pathlib import Path
 from estimator.commands.shared import day_said, options_of, plain, say, table
 from estimator.errors import BadInput, Fault
 
-_SECONDS = 5.0, 25.0
+_SECONDS = 5.0, 12.0
 """For the search, unless said otherwise: for one job, for several."""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -18,6 +19,8 @@ from estimator.schedule.tasks import OnBench, bench_of
 from estimator.shop import Shop
 
 _LAST = date(2100, 1, 1)
+_MOVE = 15
+"""Minutes of later ending that a piece of work on another day counts like."""
 
 
 def plan(
@@ -78,13 +81,31 @@ def plan(
     if when is not None:
         last = max((value for value in when if value is not None), default=0.0)
         first = [last + at if value is None else value for at, value in enumerate(when)]
-    draft = drawn(bench, seed=seed, first=first)
+    draft = drawn(bench, seed=seed, first=first, better=_worth(bench, when))
     proof = Proof(False, 1.0, 0.0)
     if seconds > 0:
         draft, proof = solved(bench, draft, seconds=seconds, seed=seed, workers=workers,
-                              former=when, day_of=lambda clock: int(clock // DAY),
-                              progress=progress)
+                              former=when, move_minutes=_MOVE, day_of=_day, progress=progress)
+    else:
+        proof = replace(proof, moved=_moved(bench, draft, when))
     return _told(bench, draft, proof, start, jobs)
+
+
+def _day(clock: float) -> int:
+    return int(clock // DAY)
+
+
+def _moved(bench: Bench, draft: Draft, when: Sequence[float | None] | None) -> int:
+    """How many pieces of work begin on another day than they were to."""
+    return sum(_day(start) != _day(was) for act, start, was in
+               zip(bench.activities, draft.starts, when or (), strict=bool(when))
+               if was is not None and act.able)
+
+
+def _worth(bench: Bench, when: Sequence[float | None] | None) -> Callable[[Draft], tuple]:
+    """What drafts are compared by: as the search does, but by the clock."""
+    return lambda draft: (draft.late, draft.end + _MOVE * _moved(bench, draft, when),
+                          sum(draft.finishes))
 
 
 def _check(jobs: Sequence[OnBench], start: date) -> None:

@@ -21,7 +21,7 @@ from estimator.schedule.records import Bench, Draft, Proof
 
 _ASKED = 0.2
 """How often it is asked whether to go on. [s]"""
-_COUNT, _PATIENCE = 0.1, 2.0
+_COUNT, _PATIENCE = 0.1, 4.0
 """With one worker the search is cut by its own count of work, of which there is about so much in
 a second, so that it ends the same on any machine; the clock stops it only after so many times the
 seconds asked for."""

@@ -144,7 +144,9 @@ def bench_of(jobs: Sequence[OnBench], shop: Shop, first: date) -> Bench:
     # Long enough for the worst that is drawn; holidays of ten years are known in an instant.
     week = min(_week(person, shop.settings) for person in people)
     days = 7 * work / max(week, 60) + (waits + release) / DAY
-    hours = calendars(shop.settings, first, round(3 * days) + 120, people)
+    closed = sum(((entry.last or entry.first) - entry.first).days for entry in
+                 shop.settings.closed)
+    hours = calendars(shop.settings, first, round(3 * days) + 120 + closed, people)
     return Bench(
         tuple(activities),
         tuple((person.name, found) for person, found in zip(people, hours, strict=True)),
