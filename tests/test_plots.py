@@ -31,6 +31,9 @@ HELD = [(0.5, 9, 30, 0.17, 0.48), (0.8, 22, 30, 0.56, 0.86), (0.9, 29, 30, 0.83,
 DAYS = [date(2026, 3, 2), date(2026, 3, 9), date(2026, 3, 30)]
 COSTS = np.exp(np.random.default_rng(1).normal(7.9, 0.2, 4000))
 EURO = "{:,.2f} €".format
+CHOICES = [("Clean and sell", 200, 700, 1200), ("Restore", -800, -100, 900), ("Part out", -900,
+                                                                             -500, -100)]
+WAYS = [("Go on", 900, -1.0, False), ("Stop", 300, 0.0, True)]
 
 ORDINARY = {
     "margin": lambda ax=None: plots.margin(SHARES, ax),
@@ -53,6 +56,15 @@ ORDINARY = {
                                                  budget=20, forecast=(18, 24, 31)),
     "evidence": lambda ax=None: plots.evidence([0.9, 1.0, 1.3, 9.0], 0.75, ax,
                                                says=(1.0, 0.9, 1.1)),
+    "profits": lambda ax=None: plots.profit_ranges(CHOICES, ax),
+    "losses": lambda ax=None: plots.loss_chances([("Sell", 0.0), ("Restore", 0.36)], ax),
+    "cash": lambda ax=None: plots.cash_flow([("Sell", [-500, 300]),
+                                             ("Restore", [-500, -900, -700, 800])], ax),
+    "effort": lambda ax=None: plots.effort(
+        [("Sell as found", 0.5, 0), ("Do a shop job", 20, 300)], [(15, 200), (19, 320)], ax,
+        elsewhere=12),
+    "stop": lambda ax=None: plots.stop_rule(WAYS, 600, (100, 400, 900), ax),
+    "tornado of a profit": lambda ax=None: plots.tornado(DRIVERS, 1000, ax, more_is_good=True),
 }
 HARD = {
     "margin, all alike": lambda: plots.margin([0.2] * 100),
@@ -121,6 +133,21 @@ HARD = {
     "evidence, alike": lambda: plots.evidence([1.0] * 9, 1.0, says=(1.0, 1.0, 1.0)),
     "evidence, far": lambda: plots.evidence([0.02, 0.03, 50.0], 0.02, says=(0.03, 0.028, 0.032),
                                             said="{:.4g} hours".format, of=LONG.format(1)),
+    "profits, one": lambda: plots.profit_ranges([(LONG.format(1), 7, 7, 7)], best=-1),
+    "profits, all lost": lambda: plots.profit_ranges([("Sell", -9, -5, -1)], money=EURO),
+    "profits, far": lambda: plots.profit_ranges(
+        [("Sell", 10, 500, 900), (LONG.format(1), -9e6, -8e6, -7e6), ("Clean", -9e4, -50, 300)]),
+    "losses, long": lambda: plots.loss_chances([(LONG.format(n), n / 30) for n in range(30)]),
+    "cash, nothing": lambda: plots.cash_flow([("Sell", [0.0])]),
+    "cash, long": lambda: plots.cash_flow(
+        [(LONG.format(n), [-1e6 * n, 5e5, 5e5]) for n in range(5)], money=EURO),
+    "cash, years": lambda: plots.cash_flow([("Sell", [float(n) for n in range(120)])]),
+    "effort, nothing": lambda: plots.effort([("Sell as found", 0, 0)], []),
+    "effort, crowded": lambda: plots.effort(
+        [(f"Choice {n}", 10 + n / 10, 100 + n) for n in range(7)], [(10, 100)], elsewhere=-5),
+    "stop, no limit": lambda: plots.stop_rule([("Go on", 900, 0.0, False)], None, (0, 0, 0)),
+    "stop, far": lambda: plots.stop_rule(
+        [(LONG.format(n), 1e6 * n, -n, n > 0) for n in range(5)], 5e6, (1, 2, 3), money=EURO),
 }
 
 
@@ -299,6 +326,99 @@ def test_the_tornado_is_widest_on_top():
                          "← goes well", "goes badly →"]
     assert [bool(patch.get_hatch()) for patch in ax.patches] == [False, True]
     assert ax.yaxis_inverted()
+
+
+def test_a_tornado_of_a_profit_is_good_on_the_right():
+    """What lowers a profit is hatched, what raises it is not, and the words change sides."""
+    ax = plots.tornado(DRIVERS, 1000, most=2, more_is_good=True, of="Profit")
+    assert [box[:2] for box in bars(ax, plots.VERMILION)] == [(800, 1000), (950, 1000)]
+    assert [box[:2] for box in bars(ax, plots.BLUE)] == [(1000, 1400), (1000, 1100)]
+    assert words(ax)[-3:] == ["Profit 1,000", "← goes badly", "goes well →"]
+    assert all(bool(patch.get_hatch()) == (to_hex(patch.get_facecolor()) == "#d55e00")
+               for patch in ax.patches)
+
+
+def marks(ax, marker):
+    """Where marks of a kind stand."""
+    return [tuple(map(float, point)) for line in ax.lines if line.get_marker() == marker
+            for point in line.get_xydata()]
+
+
+def test_profit_ranges_set_losses_apart():
+    """Each row: its three figures, a line in two colours parted at nought, a mark in the middle."""
+    ax = plots.profit_ranges(CHOICES)
+    assert words(ax)[:8] == ["Clean and sell (advised)", "200", "700", "1,200", "Restore", "-800",
+                             "-100", "900"]
+    assert words(ax)[-2:] == ["← loss", "profit →"]
+    assert [x for x, _ in marks(ax, "D")] == [700]
+    assert [x for x, _ in marks(ax, "o")] == [-100, -500]
+    spans = {to_hex(line.get_color()): [] for line in ax.lines}
+    for line in ax.lines:
+        if line.get_linewidth() == 3.2:
+            spans[to_hex(line.get_color())].append(tuple(line.get_xdata()))
+    assert spans[plots.VERMILION.lower()] == [(-800, 0), (-900, -100)]
+    assert spans[plots.BLUE.lower()] == [(200, 1200), (0, 900)]
+    (ground,) = ax.patches
+    assert ground.get_hatch()
+    assert ground.get_path().vertices[:, 0].max() == 0
+
+
+def test_a_fortune_lost_does_not_press_the_others_together():
+    """A row far under nought is written and pointed at; the scale stays with the others."""
+    ax = plots.profit_ranges([("Sell", 100, 500, 900), ("Restore", -9e6, -8e6, -7e6)])
+    assert ax.get_xlim()[0] > -5000
+    assert "further left: -9,000,000 to -7,000,000, half over -8,000,000" in words(ax)
+    assert len(marks(ax, "<")) == 1
+
+
+def test_loss_chances_are_bars_of_their_size():
+    """A bar for each chance over nought, hatched, with the chance in words."""
+    ax = plots.loss_chances([("Sell", 0.0), ("Clean", 0.25), ("Restore", 1.0)])
+    assert [box[:2] for box in bars(ax, plots.VERMILION)] == [(0, 0.25), (0, 1)]
+    assert words(ax) == ["Sell", "none", "Clean", "25 in 100", "Restore", "100 in 100"]
+    with pytest.raises(ValueError, match="from 0 to 1"):
+        plots.loss_chances([("Sell", 1.1)])
+
+
+def test_cash_flow_stays_where_the_last_payment_left_it():
+    """A choice that is over runs on level; each line has a dash and a mark of its own."""
+    ax = plots.cash_flow([("Sell", [-500, 300]), ("Restore", [-500, -900, -700, 800])])
+    drawn = {line.get_marker(): line for line in ax.lines if line.get_marker() in ("o", "s")}
+    assert list(drawn["o"].get_xdata()) == [0, 1, 3]
+    assert list(drawn["o"].get_ydata()) == [-500, 300, 300]
+    assert list(drawn["s"].get_ydata()) == [-500, -900, -700, 800]
+    assert drawn["o"].get_linestyle() != drawn["s"].get_linestyle()
+    assert {"Sell 300", "Restore 800", "Months from now"} < {*words(ax)}
+    with pytest.raises(ValueError, match="cannot be told apart"):
+        plots.cash_flow([("Sell", [0.0])] * 6)
+
+
+def test_effort_draws_choices_sets_and_other_work():
+    """Choices are dots, sets a line of squares, other work a broken line of its own slope."""
+    ax = ORDINARY["effort"]()
+    assert (0.5, 0) in marks(ax, "o")
+    assert (20, 300) in marks(ax, "o")
+    assert marks(ax, "s")[:2] == [(15, 200), (19, 320)]
+    (other,) = [line for line in ax.lines if line.get_linestyle() == "--"
+                and line.get_transform() == ax.transData]
+    (x0, y0), (x1, y1) = other.get_xydata()
+    assert (y1 - y0) / (x1 - x0) == pytest.approx(12)
+    assert "Do a shop job 300" in words(ax)
+    assert plots.near([300, -400, -15_000]) == [True, True, False]
+
+
+def test_the_stop_rule_marks_its_limit():
+    """Lines cross at the limit; beyond it the ground is hatched and said to be for stopping."""
+    ax = ORDINARY["stop"]()
+    drawn = [line.get_xydata() for line in ax.lines if line.get_linewidth() in (1.8, 2.6)
+             and line.get_transform() == ax.transData][:2]
+    heights = [np.interp(600, line[:, 0], line[:, 1]) for line in drawn]
+    assert heights == pytest.approx([300, 300])
+    (ground,) = ax.patches
+    assert ground.get_hatch()
+    assert ground.get_path().vertices[:, 0].min() == 600
+    assert "stop over 600" in words(ax)
+    assert "stop over" not in " ".join(words(plots.stop_rule(WAYS[:1], None, (1, 2, 3))))
 
 
 def test_the_tornado_takes_ends_either_way_round():

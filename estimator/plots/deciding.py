@@ -42,6 +42,8 @@ _ROW = 46.0  # [pt]
 _NAME, _MARK, _UNDER = 0.18, 0.53, 0.85
 _LOOKS = ((BLUE, "-", "o"), (VERMILION, (0, (6, 2)), "s"), (GREEN, (0, (2, 2)), "^"),
           (PURPLE, (0, (6, 2, 1, 2)), "D"), (INK, (0, (1, 1.5)), "v"))
+_BAD_GROUND = {"facecolor": "white", "edgecolor": VERMILION, "alpha": 0.3, "linewidth": 0,
+               "hatch": "///", "zorder": 0}
 _FAR = 1.5
 """How far to the left of nought a scale goes, over how far to the right."""
 Money = Callable[[float], str]
@@ -86,8 +88,7 @@ def profit_ranges(rows: Sequence[tuple[str, float, float, float]], ax=None, *, b
     low, high = ax.get_xlim()
     # All that is lost lies on ground of its own.
     if found.min() < 0:
-        area(ax, [(low, 0), (0, 0), (0, len(names)), (low, len(names))], facecolor="none",
-             edgecolor="#e3b9a3", linewidth=0, hatch="///", zorder=0)
+        area(ax, [(low, 0), (0, 0), (0, len(names)), (low, len(names))], **_BAD_GROUND)
     line(ax, [0, 0], [0, len(names)], linewidth=1.4)
     gap = 6 * per_point(ax)
     ground = {"facecolor": "white", "edgecolor": "none", "pad": 1}
@@ -353,8 +354,7 @@ def stop_rule(lines: Sequence[tuple[str, float, float, bool]], limit: float | No
     beside_ends(ax, ends, right)
     foot, top = ax.get_ylim()
     if limit is not None and limit <= end:
-        area(ax, [(limit, foot), (end, foot), (end, top), (limit, top)], facecolor="none",
-             edgecolor="#e3b9a3", linewidth=0, hatch="///", zorder=0)
+        area(ax, [(limit, foot), (end, foot), (end, top), (limit, top)], **_BAD_GROUND)
         dashed(ax, [limit, limit], [foot, top], linewidth=1.8)
         over(ax, limit, f"stop over {money(limit)}", 28)
     line(ax, [usual, seldom], [0, 0], linewidth=0, marker=11, markersize=7, transform=across(ax))
