@@ -24,10 +24,16 @@ def restore_or_resell():
     show()
 
 
+def bench_plan():
+    """Show the page "Bench plan"; call it as the last thing of a notebook's cell."""
+    from estimator.pages.plan_page import show
+    show()
+
+
 def serve(shop_folder=None, notebooks_folder=None, port=None, browser=True) -> int:
     """Open the pages in a browser and serve them until Ctrl-C; see `estimator.pages.serve`."""
     from estimator.pages import serving
     return serving.serve(shop_folder, notebooks_folder, port, browser)
 
 
-__all__ = ["quote", "restore_or_resell", "review_hours", "serve"]
+__all__ = ["bench_plan", "quote", "restore_or_resell", "review_hours", "serve"]

@@ -162,6 +162,7 @@ class QuotePage:
             "est-page", self.pulse,
             box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved,
                 widgets.HTML('<p><a href="restore-or-resell.ipynb">Restore or resell</a> · '
+                             '<a href="bench-plan.ipynb">Bench plan</a> · '
                              '<a href="review-hours.ipynb">Review hours</a></p>')),
             self.origin,
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,

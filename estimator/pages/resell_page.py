@@ -42,6 +42,7 @@ LIVE, MANY = 10_000, 100_000
 """Trials that an edit is answered with at most, and those that are played beside the page."""
 _COSTLY_S, _SAVE_S = 0.15, 0.4
 _LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
+          '<a href="bench-plan.ipynb">Bench plan</a> · '
           '<a href="review-hours.ipynb">Review hours</a>')
 _MOVES = (("0", "Profit of the best choice"), ("1", "Its lead over the next best"))
 

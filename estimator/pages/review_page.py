@@ -25,7 +25,8 @@ from estimator.shop import Shop, open_shop
 PARTS = {"jobs": "Jobs", "time": "Book time", "amounts": "Book amounts", "job": "Review of the job",
          "shop": "Review of the shop", "proposals": "Proposals"}
 _LONG = ("job", "shop", "proposals")
-_LEADS = '<a href="quote.ipynb">Quote a machine</a>'
+_LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
+          '<a href="bench-plan.ipynb">Bench plan</a>')
 
 
 def show() -> None:

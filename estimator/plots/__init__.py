@@ -11,6 +11,7 @@ chances    `winning`: the chance of winning by price
 against    `hours_against`, `hours_by`, `margins`: what was expected and what came
 control    `control`, `calibration`: whether estimates hold
 course     `earned_value`: a job day by day
+planning   `bench_days`, `loads`, `finish_curve`, `holds_up`: a bench plan and its dates
 evidence   `evidence`: what single jobs say of the book
 deciding   `profit_ranges`, `loss_chances`, `cash_flow`, `effort`, `stop_rule`: ways with a machine
 ========== ==================================================================================
@@ -44,6 +45,7 @@ from estimator.plots.deciding import (
 )
 from estimator.plots.evidence import evidence
 from estimator.plots.makeup import bridge, cost_breakdown, waterfall
+from estimator.plots.planning import bench_days, finish_curve, holds_up, loads
 from estimator.plots.ranking import inspect_next, tornado, variance_shares
 from estimator.plots.spread import margin
 
@@ -56,6 +58,7 @@ __all__ = [
     "PURPLE",
     "SIZE",
     "VERMILION",
+    "bench_days",
     "bridge",
     "calibration",
     "cash_flow",
@@ -65,11 +68,14 @@ __all__ = [
     "earned_value",
     "effort",
     "evidence",
+    "finish_curve",
+    "holds_up",
     "hours_against",
     "hours_by",
     "hours_curve",
     "in_a_hundred",
     "inspect_next",
+    "loads",
     "loss_chances",
     "margin",
     "margins",

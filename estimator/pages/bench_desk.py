@@ -1,0 +1,526 @@
+"""What lies on the page "Bench plan": which machines, whose hands, from when; and the plan of it.
+
+Plain records and functions; nothing here knows a browser. What is typed is kept as it was typed
+and read anew at every change. A fault names its place as "table:row:column", or a field of the
+form.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+
+from pydantic import ValidationError
+
+from estimator import jobs as bench_jobs
+from estimator import schedule
+from estimator.buying import Basket, Ordering
+from estimator.durations import Range
+from estimator.errors import BadInput, Fault
+from estimator.estimate import Estimate, estimate
+from estimator.ledger import Done, Ledger, Outwork, Purchase, TimeEntry
+from estimator.outwork import LotPlan
+from estimator.pages import desk as desks
+from estimator.pages.typed import Reading
+from estimator.schedule import BenchPlan, Lead, OnBench, Outlook, Step, Way
+from estimator.schedule.hours import DAY
+from estimator.scope import scope
+from estimator.shop import Person, Shop
+from estimator.survey import cells
+from estimator.survey.cells import Wrong
+
+KIND = "bench-plan"
+"""Kind of the drafts of this page."""
+SCHEMA = 1
+FORM = {"start": "", "promise": "80", "in_time": "90", "seconds": "20"}
+"""What stands in the form at first; a blank start is today."""
+MOST_JOBS = 12
+FEW, MANY = 2_000, 10_000
+"""Trials at once, and beside the page."""
+_OPEN = {"accepted", "on the bench", "waiting"}
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A job of the ledger or a draft that can be planned.
+
+    Parameters
+    ----------
+    key
+        "job:" or "draft:" and its number or key.
+    title, note
+        What it is called, and what it is.
+    due
+        The day it is promised for; None for none.
+    first
+        Whether it is planned unless something else is said.
+    version
+        Changes when its work does.
+    """
+
+    key: str
+    title: str
+    note: str
+    due: date | None = None
+    first: bool = False
+    version: str = ""
+
+    @property
+    def number(self) -> str:
+        """Number of the job; blank for a draft."""
+        kind, _, number = self.key.partition(":")
+        return number if kind == "job" else ""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A candidate that is to be planned: when it is due, and its weight against others."""
+
+    candidate: Candidate
+    due: date | None = None
+    weight: int = 1
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What is asked for: machines, the shop with the people who are there, days, and how sure.
+
+    `promise` and `in_time` are shares; `seconds` those of the search. [–], [s]
+    """
+
+    jobs: tuple[Wanted, ...]
+    shop: Shop
+    start: date
+    promise: float
+    in_time: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A plan with what it was made of and what follows from it.
+
+    `numbers` are numbers of jobs by their names on the plan.
+    """
+
+    ask: Ask
+    jobs: tuple[OnBench, ...]
+    numbers: Mapping[str, str]
+    basket: Basket
+    plan: BenchPlan
+    outlook: Outlook
+    ordering: Ordering
+    lots: LotPlan
+    ways: Mapping[str, tuple[Way, ...]] = field(default_factory=dict)
+
+
+# What can be planned
+
+
+def candidates(ledger: Ledger, shop: Shop) -> tuple[Candidate, ...]:
+    """Jobs that are not finished, then drafts of quotes; without open jobs the last draft first."""
+    standing = ledger.standing()
+    found = [Candidate(f"job:{job.number}", job.name, f"{job.number}, {job.state}", job.promised,
+                       job.state in _OPEN, standing.get(job.number, job.number))
+             for job in ledger.jobs() if job.state != "closed"]
+    none = not any(one.first for one in found)
+    for at, draft in enumerate(ledger.drafts()):
+        when = f", {draft.saved.astimezone():%d %b %Y}" if draft.saved else ""
+        found.append(Candidate(f"draft:{draft.key}", draft.title or "Untitled machine",
+                               f"draft of a quote{when}", None, none and at == 0,
+                               str(draft.revision)))
+    return tuple(found)
+
+
+def job_cells(one: Candidate, said: Mapping[str, str]) -> dict[str, str]:
+    """What stands in the row of a candidate: as it was typed, else as the ledger has it."""
+    return {"in": "yes" if one.first else "", "due": str(one.due or ""), "weight": "1"} | dict(said)
+
+
+def person_cells(said: Mapping[str, str], person: Person) -> dict[str, str]:
+    """What stands in the row of a person."""
+    return {"in": "yes", "hours": person.hours} | dict(said)
+
+
+def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date) -> Ask:
+    """What the page asks for, as it was typed.
+
+    Raises
+    ------
+    BadInput
+        With everything that cannot be read, each fault with its place.
+    """
+    read = Reading(FORM | dict(content.get("form", {})))
+    faults = []
+
+    def at(place: str, how: Callable, said: str):
+        try:
+            return how(said)
+        except Wrong as wrong:
+            faults.append(Fault(wrong.what, wrong.fix, column=place))
+        except BadInput as error:
+            faults.extend(Fault(one.what, one.fix, column=place) for one in error.faults)
+        return None
+
+    start = read.take("start", bench_jobs.day_of) or today
+    promise, in_time = (read.take(name, lambda said: _share(said, 5, 99), "Write per cent.")
+                        for name in ("promise", "in_time"))
+    seconds = read.take("seconds", lambda said: _between(said, 0, 600, "seconds"),
+                        "Write seconds; 0 keeps the plan that is drawn at once.")
+    wanted = []
+    for one in known:
+        said = job_cells(one, content.get("jobs", {}).get(one.key, {}))
+        if said["in"]:
+            due = at(f"jobs:{one.key}:due", bench_jobs.day_of, said["due"])
+            weight = at(f"jobs:{one.key}:weight", _weight, said["weight"])
+            if due is not None and due < start and "start" not in {
+                    fault.column for fault in read.faults}:
+                # What is overdue is late whatever is done; it is planned as due on the first day.
+                due = start
+            wanted.append(Wanted(one, due, weight or 1))
+    people = []
+    for person in schedule.people_of(shop.settings):
+        said = person_cells(content.get("people", {}).get(person.name, {}), person)
+        if said["in"]:
+            people.append(at(f"people:{person.name}:hours",
+                             lambda words, person=person: _with_hours(person, words),
+                             said["hours"]))
+    faults += read.faults
+    if not wanted and not faults:
+        faults.append(Fault("No machine is chosen.", "Tick the machines that are to be planned."
+                            if known else "Make a draft on the page Quote a machine, or accept a "
+                            "quote on the page Review hours."))
+    if len(wanted) > MOST_JOBS:
+        faults.append(Fault(f"{len(wanted)} machines are chosen.",
+                            f"Plan at most {MOST_JOBS} together."))
+    if not people:
+        faults.append(Fault("Nobody is at the bench.", "Tick who is there."))
+    if faults:
+        raise BadInput(faults)
+    names = {person.name for person in people}
+    settings = shop.settings.model_copy(update={
+        "people": tuple(people),
+        "closed": tuple(one for one in shop.settings.closed
+                        if not one.person or one.person in names)})
+    return Ask(tuple(wanted), replace(shop, settings=settings), start, promise, in_time, seconds)
+
+
+def _share(said: str, low: float, high: float) -> float | None:
+    found = _between(said.replace("%", ""), low, high, "per cent")
+    return None if found is None else found / 100
+
+
+def _between(said: str, low: float, high: float, unit: str) -> float | None:
+    found = cells.number(said)
+    if found is not None and not low <= found <= high:
+        raise Wrong(f"{found:g} {unit} cannot be.", f"Write {low:g} to {high:g}.")
+    return found
+
+
+def _weight(said: str) -> int:
+    found = cells.number(said)
+    if found is None:
+        return 1
+    if not (1 <= found <= 99 and found == int(found)):
+        raise Wrong(f"The priority is {found:g}.", "Write a whole number from 1 to 99; the most "
+                    "pressing has the greatest.")
+    return int(found)
+
+
+def _with_hours(person: Person, said: str) -> Person:
+    try:
+        return Person(**person.model_dump() | {"hours": " ".join(said.split())})
+    except ValidationError:
+        raise Wrong(f'"{said}" are no hours of a week.', "Write seven of them from Monday on, such "
+                    "as: 9-17 9-17 9-17 9-17 9-12:30 closed closed.") from None
+
+
+# From the ledger onto the bench
+
+
+def estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
+    """The work of a candidate: of a job as it was quoted last, of a draft as it stands.
+
+    Raises
+    ------
+    BadInput
+        If it is gone, has gaps, or what it was computed from is not known.
+    """
+    kind, _, which = one.key.partition(":")
+    if kind == "job":
+        survey, choices, then = bench_jobs.reopen(ledger, one.version)
+        works = scope(survey, choices.level, then.catalogue, dropped=choices.dropped,
+                      added=choices.added)
+        return estimate(works, then)
+    draft = ledger.draft(which)
+    if draft is None:
+        raise BadInput(Fault(f"The draft {one.title} is gone.", "Reload this page."))
+    desk, _ = desks.from_json(draft.content or {}, shop.catalogue)
+    survey, choices = desk.survey(), desk.choices()
+    if survey.is_draft:
+        count = len(survey.gaps)
+        raise BadInput(Fault(f"{one.title} is not surveyed to the end: {count} "
+                             f"field{'s are' if count > 1 else ' is'} blank.",
+                             "Fill them on the page Quote a machine."))
+    return estimate(scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
+                          added=choices.added), shop)
+
+
+def on_bench(one: Wanted, job: Estimate, name: str, ledger: Ledger, shop: Shop, start: date
+             ) -> tuple[OnBench, dict[str, float]]:
+    """A machine with what is done, booked, bought and away; and units bought, by part."""
+    bare = OnBench(name, job, one.due, one.weight)
+    number = one.candidate.number
+    if not number:
+        return bare, {}
+    places = _places(job, ledger.items(number))
+    done = {places[mark.item]: min(mark.day, start)
+            for mark in ledger.entries(Done, job=number) if mark.item in places}
+    booked: dict[int, float] = defaultdict(float)
+    for entry in ledger.entries(TimeEntry, job=number):
+        if entry.item in places and places[entry.item] not in done:
+            booked[places[entry.item]] += entry.hours
+    services = {lot.service for lot in job.lots}
+    outwork = ledger.entries(Outwork, job=number)
+    returned = {entry.of for entry in outwork if entry.event == "back"}
+    lots = [entry for entry in outwork if entry.event == "sent" and entry.service in services]
+    away = {entry.service: min(entry.day, start) for entry in lots if entry.id not in returned}
+    back = frozenset(entry.service for entry in lots if entry.id in returned) - set(away)
+    bought: dict[str, float] = defaultdict(float)
+    leads = []
+    for entry in ledger.entries(Purchase, job=number):
+        lines = frozenset(supply.line for supply in job.supplies if supply.item == entry.part)
+        if entry.part is not None and lines:
+            bought[entry.part] += entry.quantity
+            days = _days_of(entry.supplier, shop)
+            leads.append(Lead(f"{entry.supplier or 'a supplier'}, ordered {entry.day}", days,
+                              lines, min(entry.day, start),
+                              entry.day + timedelta(math.ceil(days.high)) <= start))
+    return replace(bare, done=done, booked=dict(booked), sent=away, back=back,
+                   leads=_together(leads)), dict(bought)
+
+
+def _places(job: Estimate, items: Sequence) -> dict[int, int]:
+    """Place in the estimate of each work item of the ledger, both counted from 1."""
+    waiting: dict[tuple, list[int]] = defaultdict(list)
+    for place, item in enumerate(job.items, 1):
+        waiting[item.line + 1, item.work.operation.operation].append(place)
+    found = {}
+    for item in items:
+        if places := waiting.get((item.line, item.operation)):
+            found[item.item] = places.pop(0)
+    return found
+
+
+def _days_of(supplier: str, shop: Shop) -> Range:
+    rows = list(shop.catalogue.suppliers.values())
+    own = [row for row in rows if supplier.casefold() in (row.supplier, row.name.casefold())]
+    rows = own or rows
+    return Range(min(row.days_low for row in rows),
+                 math.fsum(row.days_typical for row in rows) / len(rows),
+                 max(row.days_high for row in rows))
+
+
+def _together(leads: Sequence[Lead]) -> tuple[Lead, ...]:
+    """One for each order, though it was booked part by part."""
+    found: dict[str, Lead] = {}
+    for lead in leads:
+        same = found.get(lead.name, lead)
+        found[lead.name] = replace(lead, lines=lead.lines | same.lines)
+    return tuple(found.values())
+
+
+# The plan
+
+
+class Bench:
+    """Draws plans; work that was estimated once is kept until it changes."""
+
+    def __init__(self, ledger: Ledger, shop: Shop):
+        self.ledger, self.shop = ledger, shop
+        self._estimates: dict[tuple[str, str], Estimate] = {}
+
+    def draw(self, ask: Ask, former: BenchPlan | None = None) -> Drawn:
+        """The plan that is drawn at once.
+
+        Parameters
+        ----------
+        former
+            The plan so far, which is followed as far as it can be.
+
+        Raises
+        ------
+        BadInput
+            As `schedule.plan` does; or if the work of a machine cannot be told, with its place.
+        """
+        found, names, bought, faults = [], {}, defaultdict(float), []
+        for wanted in ask.jobs:
+            one = wanted.candidate
+            try:
+                key = one.key, one.version
+                if key not in self._estimates:
+                    self._estimates[key] = estimated(one, self.ledger, ask.shop)
+            except BadInput as error:
+                faults += [Fault(fault.what, fault.fix, column=f"jobs:{one.key}:in")
+                           for fault in error.faults]
+                continue
+            name = _other(one.title, names)
+            names[name] = one.number
+            machine, parts = on_bench(wanted, self._estimates[key], name, self.ledger, ask.shop,
+                                      ask.start)
+            found.append(machine)
+            for part, units in parts.items():
+                bought[part] += units
+        if faults:
+            raise BadInput(faults)
+        basket = schedule.basket_of(found, ask.shop, bought=bought)
+        machines = schedule.ordered(found, basket)
+        plan = schedule.plan(machines, ask.shop, start=ask.start, seconds=0, former=former)
+        return drawn(ask, machines, {name: number for name, number in names.items() if number},
+                     basket, plan, trials=FEW)
+
+
+def _other(title: str, taken: Mapping) -> str:
+    """The title, or with a number where another machine has the same."""
+    return next(name for name in (title, *(f"{title} ({n})" for n in range(2, 99)))
+                if name not in taken)
+
+
+def drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket: Basket,
+          plan: BenchPlan, *, trials: int, progress: Callable[[float], bool] | None = None
+          ) -> Drawn:
+    """A plan with its odds, orders and lots."""
+    outlook = schedule.outlook(plan, jobs, ask.shop, trials=trials, progress=progress)
+    return Drawn(ask, tuple(jobs), numbers, basket, plan, outlook,
+                 schedule.ordering_of(plan, jobs, basket, chance=ask.in_time),
+                 schedule.lots_of(plan, jobs, ask.shop))
+
+
+def bettered(found: Drawn, progress: Callable[[float, float], bool],
+             former: BenchPlan | None = None) -> Drawn:
+    """The plan that a search finds, for the same machines; never a worse one."""
+    ask = found.ask
+    plan = schedule.plan(found.jobs, ask.shop, start=ask.start, seconds=ask.seconds,
+                         former=former, progress=progress)
+    return drawn(ask, found.jobs, found.numbers, found.basket, plan, trials=MANY)
+
+
+def ways_of(found: Drawn) -> dict[str, tuple[Way, ...]]:
+    """Both ways of working for each machine, by its name."""
+    return {one.name: schedule.compared(one, found.ask.shop, start=found.ask.start)
+            for one in found.jobs}
+
+
+# What is said of it
+
+
+def proof_words(plan: BenchPlan, stopped: bool = False) -> str:
+    """How good a plan is known to be, in a sentence or two."""
+    proof = plan.proof
+    if proof.proven:
+        return "No better plan exists for these hours."
+    if not proof.seconds:
+        return "Drawn at once; a search may find a better one."
+    begun = "The search was stopped." if stopped else "The search ended."
+    what = "lateness" if proof.of == "lateness" else "time to the end"
+    if proof.gap >= 1:
+        return f"{begun} How much better a plan could be, it cannot say yet."
+    if proof.gap < 0.0005:
+        return f"{begun} No plan is better by as much as a thousandth of the {what}."
+    return f"{begun} At most {100 * proof.gap:.1f} % of the {what} could be saved by another plan."
+
+
+def in_days(found: Drawn, moment: datetime) -> float:
+    """Days from midnight before the plan's first day. [d]"""
+    return (moment - datetime.combine(found.plan.start, time())).total_seconds() / 86400
+
+
+def closed_days(found: Drawn) -> list[int]:
+    """Days of the plan on which nobody is in, counted from its first."""
+    last = math.ceil(max(in_days(found, step.end) for step in found.plan.steps))
+    open_days = {day for _, hours in found.plan.bench.people for start, _ in hours.spans
+                 if (day := start // DAY) <= last}
+    return [day for day in range(last + 1) if day not in open_days]
+
+
+def day_rows(found: Drawn, by: str) -> list[tuple[str, list[tuple[float, float, str]]]]:
+    """Rows of the plan over days: by "machine", "group", "assembly" or "person".
+
+    Waits for parts have rows of their own; of a person there is only work.
+    """
+    catalogue, several = found.ask.shop.catalogue, len(found.jobs) > 1
+    jobs = {one.name: one for one in found.jobs}
+    rows: dict[tuple, list] = {}
+    for step in sorted(found.plan.steps, key=lambda one: (one.start, one.number)):
+        if step.end <= step.start:
+            continue
+        kind = "work" if step.what == "work" else schedule.wait_word(step, catalogue)
+        line = jobs[step.job].job.scope.lines[step.lines[0]] if step.lines else None
+        row = catalogue.assemblies[line.assembly] if line else None
+        if by == "person":
+            name = step.person if kind == "work" else ""
+        elif by == "machine":
+            name = "parts" if kind == "parts" else "work and waits"
+        elif kind == "parts" or row is None:
+            name = step.name
+        else:
+            name = row.group if by == "group" else row.name
+        if not name:
+            continue
+        if several and by != "person":
+            name = f"{step.job}: {name}"
+        # Machines stand together, waits for parts after their work.
+        place = (list(jobs).index(step.job) if several and by != "person" else 0,
+                 kind == "parts", name)
+        rows.setdefault(place, []).append((in_days(found, step.start), in_days(found, step.end),
+                                           kind))
+    order = sorted(rows, key=lambda place: (place[0], place[1], rows[place][0][0]))
+    return [(place[2], rows[place]) for place in order]
+
+
+def week_loads(found: Drawn) -> list[tuple[date, str, float, float]]:
+    """Monday, person, hours planned and hours open, week by week as long as there is work. [h]"""
+    first = found.plan.start
+    monday = first - timedelta(first.weekday())
+    planned: dict[tuple[int, str], float] = defaultdict(float)
+    hours_of = dict(found.plan.bench.people)
+    for step in found.plan.steps:
+        if step.what != "work":
+            continue
+        # Work over a weekend counts in both weeks by its open time.
+        hours = hours_of[step.person]
+        start, end = (60 * 24 * in_days(found, at) for at in (step.start, step.end))
+        for week in range(_week(found, step.start), _week(found, step.end) + 1):
+            low, high = ((week * 7 + n) * DAY - first.weekday() * DAY for n in (0, 7))
+            planned[week, step.person] += max(0.0, (
+                hours.opened(min(end, high)) - hours.opened(max(start, low)))) / 60
+    last = max((week for week, _ in planned), default=-1)
+    rows = []
+    for week in range(last + 1):
+        low, high = ((week * 7 + n) * DAY - first.weekday() * DAY for n in (0, 7))
+        for person, hours in hours_of.items():
+            there = (hours.opened(high) - hours.opened(max(low, 0))) / 60
+            rows.append((monday + timedelta(7 * week), person, planned[week, person], there))
+    return rows
+
+
+def _week(found: Drawn, moment: datetime) -> int:
+    first = found.plan.start
+    return (moment.date() - (first - timedelta(first.weekday()))).days // 7
+
+
+def held_up(found: Drawn, least: float = 0.02) -> list[tuple[Step, float]]:
+    """Waits and work that hold up the end, in how many trials, those that do most first. [–]"""
+    rows = [(step, found.outlook.criticality[step.number]) for step in found.plan.steps
+            if step.end > step.start]
+    return sorted((row for row in rows if row[1] >= least),
+                  key=lambda row: (-row[1], row[0].number))
+
+
+__all__ = ["FEW", "FORM", "KIND", "MANY", "SCHEMA", "Ask", "Bench", "Candidate", "Drawn", "Wanted",
+           "asked", "bettered", "candidates", "closed_days", "day_rows", "drawn", "estimated",
+           "held_up", "in_days", "job_cells", "on_bench", "person_cells", "proof_words",
+           "ways_of", "week_loads"]

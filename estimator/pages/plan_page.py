@@ -1,0 +1,480 @@
+"""The page "Bench plan": which machines, in which order, ready when, and what that waits for.
+
+A plan is drawn at every edit, within the blink of an eye; a search for a better one runs beside
+the page, and takes its place when it ends or is stopped.
+"""
+
+from __future__ import annotations
+
+import gc
+import html
+import io
+import time
+import zipfile
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+
+import anywidget
+import ipywidgets as widgets
+import traitlets
+
+from estimator import ledger as ledgers
+from estimator import schedule
+from estimator.documents import bench as papers
+from estimator.errors import BadInput, Fault
+from estimator.pages import bench_desk as desks
+from estimator.pages import bench_shown as shown
+from estimator.pages.beside import Beside, Work
+from estimator.pages.board import box, heading
+from estimator.pages.devices import FileButton, Pulse
+from estimator.pages.entering import Field, Form, Parts, plain_words
+from estimator.pages.guard import Alert, guarded, keep_log, log, unexpected
+from estimator.pages.later import Later
+from estimator.pages.quote_page import shop_folder
+from estimator.shop import Shop, open_shop
+
+PARTS = {"plan": "The plan", "dates": "Dates to promise", "buying": "Waiting and orders",
+         "papers": "Papers"}
+ROWS = {"machine": "Machine", "group": "Group of assemblies", "assembly": "Assembly",
+        "person": "Person"}
+_LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
+          '<a href="restore-or-resell.ipynb">Restore or resell</a> · '
+          '<a href="review-hours.ipynb">Review hours</a>')
+_HERE = Path(__file__).parent
+_SAVE_S, _DRAW_S = 0.4, 0.3
+_JOBS = ({"key": "in", "label": "Plan it", "kind": "check"},
+         {"key": "due", "label": "Due", "kind": "date"},
+         {"key": "weight", "label": "Priority", "kind": "number"})
+_PEOPLE = ({"key": "in", "label": "At the bench", "kind": "check"},
+           {"key": "hours", "label": "Hours, Monday to Sunday", "kind": "text"})
+
+
+def show() -> None:
+    """Open the page in a notebook; whatever is wrong is said on the page."""
+    from IPython.display import display
+    display(opened())
+    gc.freeze()
+
+
+def opened() -> widgets.Widget:
+    """The page as a widget, or what keeps it from opening, in plain words."""
+    alert = Alert("The page cannot be opened.")
+    try:
+        folder = shop_folder()
+        if folder is None:
+            raise BadInput(Fault("Machines are planned from drafts and jobs in a shop folder, and "
+                                 "there is none that can be written.", "Start the pages with: "
+                                 "estimator pages --shop FOLDER, a folder of yours."))
+        return PlanPage(folder, open_shop(folder)).widget
+    except BadInput as error:
+        alert.show(error.faults)
+    except Exception as error:
+        log.exception("open")
+        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
+    return box("est-page", Pulse(lambda: None), widgets.HTML("<h1>Bench plan</h1>"), alert.widget)
+
+
+class ChoiceTable(anywidget.AnyWidget):
+    """Rows with check boxes and fields; `on_edit` gets row, column and what was typed."""
+
+    _esm = (_HERE / "plan_table.js").read_text(encoding="utf-8")
+    _css = (_HERE / "plan_table.css").read_text(encoding="utf-8")
+    name = traitlets.Unicode().tag(sync=True)
+    title = traitlets.Unicode().tag(sync=True)
+    head = traitlets.Unicode().tag(sync=True)
+    empty = traitlets.Unicode().tag(sync=True)
+    columns = traitlets.List().tag(sync=True)
+    rows = traitlets.List().tag(sync=True)
+
+    def __init__(self, name: str, title: str, head: str, columns: Sequence[Mapping], empty: str,
+                 on_edit: Callable[[str, str, str], None]):
+        super().__init__(name=name, title=title, head=head, columns=list(columns), empty=empty)
+        self._on_edit = on_edit
+        self.on_msg(self._heard)
+
+    def _heard(self, _widget, message, _buffers) -> None:
+        if isinstance(message, dict) and "edit" in message:
+            self._on_edit(*map(str, message["edit"]))
+
+
+class Search(Beside):
+    """The search for a better plan: stopped by its button, the best so far stands."""
+
+    def __init__(self, prepare: Callable[[], Work | str], done: Callable[[object], None]):
+        super().__init__("Search for a better plan", prepare, done)
+        self.enough = False
+
+    def start(self) -> None:
+        """Begin anew."""
+        self.enough = False
+        super().start()
+
+    def stop(self, why: str | None = None) -> None:
+        """With a reason nothing comes of it; by the button the best so far does."""
+        if why is not None:
+            super().stop(why)
+        elif self.running:
+            self.enough = True
+            self.say("Stopping; the best plan so far stands.")
+
+
+class PlanPage:
+    """The page.
+
+    Parameters
+    ----------
+    folder
+        Shop folder with the ledger.
+    """
+
+    def __init__(self, folder: Path, shop: Shop, today: Callable[[], date] = date.today):
+        self.folder, self.shop, self._today = folder, shop, today
+        self.log_path = keep_log(folder)
+        self.ledger = ledgers.Ledger(folder, shop.settings.ledger)
+        self.bench = desks.Bench(self.ledger, shop)
+        self.alerts = {"page": Alert(), "ask": Alert(), "ledger": Alert(), "papers": Alert()}
+        self.draft = ledgers.Draft(ledgers.new_key(desks.KIND))
+        self.content: dict = {"schema": desks.SCHEMA}
+        self.found: desks.Drawn | None = None
+        self._former: schedule.BenchPlan | None = None
+        self._wrong: dict[str, dict[str, dict[str, str]]] = {}
+        self._files: dict[str, bytes] | None = None
+        self._ways: Mapping | None = None
+        self._stopped = False
+        self.saving = Later(_SAVE_S, [self.save])
+        self.drawing = Later(_DRAW_S, [self._draw], held=True)
+        self.paint = Later(0, [self._show_part])
+        self.pulse = Pulse(self._there)
+        self.saved = widgets.HTML()
+        self.jobs = ChoiceTable(
+            "jobs", "Machines that can be planned", "Machine", _JOBS,
+            "There is no job under way and no draft. Make one on the page Quote a machine.",
+            lambda *edit: self._edited("jobs", *edit))
+        self.people = ChoiceTable("people", "People at the bench", "Person", _PEOPLE, "",
+                                  lambda *edit: self._edited("people", *edit))
+        self.form = Form("plan", "When, and how sure", (), (), lambda *_: None, self._typed,
+                         log_path=self.log_path)
+        self.again = widgets.Button(description="Plan again from today, with what is booked")
+        self.again.on_click(lambda _button: self._again())
+        self.search = Search(self._work, self._came)
+        self.strip, self.proof = widgets.HTML(), widgets.HTML()
+        self.bar = Parts("Parts of the plan", tuple(PARTS.items()), self._go, main=True)
+        self.by = Parts("Rows of the chart", tuple(ROWS.items()), self._by)
+        (self.days, self.load, self.by_day, self.critical, self.dates, self.late, self.ways,
+         self.waiting, self.orders, self.lots) = (widgets.HTML() for _ in range(10))
+        self.sheet = Form("labels", "Labels for bags", [Field(
+            "sheet", "Sheet that labels are printed on", "choice", self._sheet(),
+            tuple([key, row.name] for key, row in shop.catalogue.label_sheets.items()))], (),
+            lambda *_: None, self._sheeted, log_path=self.log_path)
+        self.files = {key: FileButton(said, on_want=lambda key=key: self._hand_out(key))
+                      for key, (said, _) in _FILES.items()}
+        self.blocks = {
+            "plan": box("est-block", heading("Day by day"), self.by, self.days,
+                        heading("Hours of each person, week by week"), self.load,
+                        heading("What holds up the end"), self.critical,
+                        heading("Work in order"), self.by_day),
+            "dates": box("est-block", heading("When machines are ready"), self.dates,
+                         heading("What delays it"), self.late,
+                         heading("Two ways of working"), self.ways),
+            "buying": box("est-block", heading("Waiting list"), self.waiting,
+                          heading("Orders by day and supplier"), self.orders,
+                          heading("Lots that go out"), self.lots),
+            "papers": box("est-block", heading("Papers for the bench"),
+                          widgets.HTML("<p>Papers are of the plan as it stands on this page.</p>"),
+                          self.alerts["papers"].widget, self.sheet,
+                          box("est-buttons", *self.files.values())),
+        }
+        self.body = box("est-block")
+        self.answer = box("est-block", self.strip, self.proof, self.bar, self.body)
+        self.widget = box(
+            "est-page", self.pulse,
+            box("est-head", widgets.HTML("<h1>Bench plan</h1>"), self.saved,
+                widgets.HTML(f"<p>{_LEADS}</p>")),
+            self.alerts["page"].widget, self.alerts["ledger"].widget,
+            heading("What is planned"), self.jobs, self.people, self.form,
+            self.alerts["ask"].widget, box("est-buttons", self.again), self.search.widget,
+            self.answer)
+        self.answer.layout.display = "none"
+        self._open()
+
+    def failed(self, area: str) -> None:
+        """What stands below is of before."""
+        if area == "ask":
+            self.search.stop("")
+            self._old(True)
+
+    def _old(self, old: bool) -> None:
+        (self.answer.add_class if old else self.answer.remove_class)("est-old")
+        for button in self.files.values():
+            button.disabled = old or self.found is None
+        self.search.button.disabled = old or self.found is None
+
+    # What is typed ----------------------------------------------------------------------
+
+    @guarded("page")
+    def _open(self) -> None:
+        held = self.ledger.latest(desks.KIND)
+        if held is not None:
+            self.draft, self.content = held, dict(held.content or {})
+        self._read()
+        self._lay_out()
+        part = self.content.get("part")
+        self.bar.current = part if part in PARTS else "plan"
+        rows = self.content.get("rows")
+        self.by.current = rows if rows in ROWS else self._usual_rows()
+        self._say_saved()
+        self.drawing.start()
+
+    def _there(self) -> None:
+        """The page is in the browser: what takes long may begin."""
+        self.drawing.release()
+
+    def _read(self) -> None:
+        self.known = desks.candidates(self.ledger, self.shop)
+
+    def _usual_rows(self) -> str:
+        chosen = [one for one in self.known if desks.job_cells(
+            one, self.content.get("jobs", {}).get(one.key, {}))["in"]]
+        return "machine" if len(chosen) > 1 else "group"
+
+    def _lay_out(self) -> None:
+        """Fill tables and form from what was typed."""
+        said = desks.FORM | dict(self.content.get("form", {}))
+        self.form.offer([
+            Field("start", "First day", "date", said["start"], help="Blank is today."),
+            Field("promise", "A date is to hold in, per cent", "number", said["promise"],
+                  help="80: four in five."),
+            Field("in_time", "Parts are to be there in time in, per cent", "number",
+                  said["in_time"]),
+            Field("seconds", "Search for a better plan for, seconds", "number", said["seconds"],
+                  help="0 keeps the plan that is drawn at once."),
+        ])
+        self._rows()
+
+    def _rows(self) -> None:
+        jobs, people = self.content.get("jobs", {}), self.content.get("people", {})
+        wrong = self._wrong
+        self.jobs.rows = [{
+            "id": one.key, "title": one.title, "note": one.note,
+            "cells": desks.job_cells(one, jobs.get(one.key, {})),
+            "wrong": wrong.get("jobs", {}).get(one.key, {})} for one in self.known]
+        usual = self.shop.settings.open_hours
+        self.people.rows = [{
+            "id": person.name, "title": person.name, "note": person.skills.replace(" ", ", "),
+            "cells": desks.person_cells(people.get(person.name, {}), person),
+            "hints": {"hours": f"as the shop: {usual}"},
+            "wrong": wrong.get("people", {}).get(person.name, {})}
+            for person in schedule.people_of(self.shop.settings)]
+
+    def _edited(self, table: str, row: str, column: str, value: str) -> None:
+        rows = dict(self.content.get(table, {}))
+        rows[row] = {**rows.get(row, {}), column: value}
+        self.content[table] = rows
+        self._later()
+
+    def _typed(self, values: Mapping[str, str]) -> None:
+        self.content["form"] = dict(values)
+        self._later()
+
+    def _later(self) -> None:
+        self.search.stop("")
+        self.saving.start()
+        self.drawing.start()
+
+    @guarded("page")
+    def _again(self) -> None:
+        """Take in what was booked since, and go on from today as near to the plan as can be."""
+        self._former = self.found.plan if self.found else None
+        self.content["form"] = {**self.form.values, "start": ""}
+        self._read()
+        self._lay_out()
+        self._later()
+
+    @guarded("ledger")
+    def save(self) -> None:
+        """Keep what is typed, as a draft of the ledger."""
+        self.draft = self.ledger.save(ledgers.Draft(
+            self.draft.key, "Bench plan", self.content, self.draft.revision))
+        self._say_saved()
+
+    def _say_saved(self) -> None:
+        clock = f"{self.draft.saved.astimezone():%H:%M:%S}" if self.draft.saved else ""
+        self.saved.value = f"<p>{'Saved at ' + clock if clock else 'Not saved yet'}</p>"
+        self.pulse.saved = clock or f"{datetime.now():%H:%M:%S}"
+
+    # The plan ---------------------------------------------------------------------------
+
+    def _draw(self) -> None:
+        self._wrong = {}
+        self.form.clear()
+        self._drawn()
+        self._rows()
+
+    @guarded("ask")
+    def _drawn(self) -> None:
+        try:
+            ask = desks.asked(self.content, self.known, self.shop, self._today())
+            found = self.bench.draw(ask, self._former)
+        except BadInput as error:
+            self._place(error.faults)
+            rest = [fault for fault in error.faults if not self._placed(fault)]
+            if rest:
+                raise BadInput(Fault(plain_words(fault.what), plain_words(fault.fix or ""))
+                               for fault in rest) from None
+            self.failed("ask")
+            return
+        self._take(found)
+        self._stopped = False
+        if ask.seconds > 0:
+            self.search.start()
+
+    def _placed(self, fault: Fault) -> bool:
+        return bool(fault.column) and (":" in fault.column or fault.column in desks.FORM)
+
+    def _place(self, faults: Sequence[Fault]) -> None:
+        """Say what is wrong at the field that it stands in."""
+        own = []
+        for fault in faults:
+            table, _, rest = (fault.column or "").partition(":")
+            row, _, column = rest.rpartition(":")
+            if row:
+                said = self._wrong.setdefault(table, {}).setdefault(row, {})
+                said[column] = f"{said.get(column, '')} {fault.what} {fault.fix}".strip()
+            elif fault.column in desks.FORM:
+                own.append(fault)
+        if own:
+            self.form.show_faults(own)
+
+    def _take(self, found: desks.Drawn) -> None:
+        """A plan takes the place of the one before."""
+        self.found, self._files, self._ways = found, None, None
+        self._old(False)
+        self.answer.layout.display = ""
+        self.strip.value = shown.strip(found)
+        self.proof.value = (f'<p class="est-said" role="status" data-testid="proof">'
+                            f"{html.escape(desks.proof_words(found.plan, self._stopped))}</p>")
+        self.paint.start()
+
+    def _work(self) -> Work | str:
+        found, former = self.found, self._former
+        if found is None:
+            return "There is no plan yet to better."
+        if found.ask.seconds <= 0:
+            return "Say above for how many seconds to search."
+        began = time.monotonic()
+
+        def work(progress) -> desks.Drawn:
+            def told(_end: float, _least: float) -> bool:
+                gone = (time.monotonic() - began) / (1.5 * found.ask.seconds)
+                return progress(min(gone, 0.99)) and not self.search.enough
+            return desks.bettered(found, told, former)
+        return work
+
+    @guarded("ask")
+    def _came(self, found: desks.Drawn) -> None:
+        self._stopped = self.search.enough
+        self._take(found)
+
+    # What is shown ----------------------------------------------------------------------
+
+    @guarded("page")
+    def _go(self, part: str) -> None:
+        self.bar.current = part
+        self.content["part"] = part
+        self.saving.start()
+        self._show_part()
+
+    @guarded("page")
+    def _by(self, rows: str) -> None:
+        self.by.current = rows
+        self.content["rows"] = rows
+        self.saving.start()
+        self._show_part()
+
+    @guarded("page")
+    def _show_part(self) -> None:
+        part = self.bar.current
+        if self.found is not None:
+            {"plan": self._plan, "dates": self._dates, "buying": self._buying,
+             "papers": lambda: None}[part]()
+        if self.body.children != (self.blocks[part],):
+            self.body.children = (self.blocks[part],)
+
+    def _plan(self) -> None:
+        found = self.found
+        today = (self._today() - found.plan.start).days
+        self.days.value = shown.days(found, self.by.current, max(0.0, float(today)))
+        self.load.value = shown.load(found)
+        self.critical.value = shown.critical(found)
+        self.by_day.value = shown.by_day(found)
+
+    def _dates(self) -> None:
+        found = self.found
+        self.dates.value = shown.dates(found)
+        self.late.value = shown.delays(found)
+        if self._ways is None:
+            self._ways = desks.ways_of(found)
+        self.ways.value = shown.ways(found, self._ways)
+
+    def _buying(self) -> None:
+        found = self.found
+        self.waiting.value = shown.waiting(found)
+        self.orders.value = shown.orders(found)
+        self.lots.value = shown.lots(found)
+
+    # Papers -----------------------------------------------------------------------------
+
+    def _sheet(self) -> str:
+        sheets = self.shop.catalogue.label_sheets
+        own = self.content.get("sheet") if hasattr(self, "content") else None
+        return own if own in sheets else papers.sheet_named(None, self.shop)
+
+    def _sheeted(self, values: Mapping[str, str]) -> None:
+        self.content["sheet"] = values["sheet"]
+        self._files = None
+        self.saving.start()
+
+    @guarded("papers")
+    def _hand_out(self, key: str) -> None:
+        found = self.found
+        if found is None:
+            raise BadInput(Fault("There is no plan yet.", "Choose a machine above."))
+        if self._files is None:
+            self._files = papers.papers(
+                found.plan, found.jobs, found.ask.shop, numbers=found.numbers,
+                ordering=found.ordering, lots=found.lots.best.lots, sheet=self._sheet())
+        _, wanted = _FILES[key]
+        made = {name: data for name, data in self._files.items() if wanted(name)}
+        if len(made) == 1:
+            ((name, data),) = made.items()
+            self.files[key].hand_out(name, "application/pdf", data)
+        elif made:
+            self.files[key].hand_out(f"{key}.zip", "application/zip", _zipped(made, found))
+        else:
+            raise BadInput(Fault("There is nothing to print.", "Nothing is ordered or goes out."))
+
+
+_FILES: dict[str, tuple[str, Callable[[str], bool]]] = {
+    "papers": ("All papers (ZIP)", lambda name: True),
+    "job-cards": ("Job cards", lambda name: name.startswith("job-card") and name[-4:] == ".pdf"),
+    "labels": ("Labels for bags", lambda name: name == "labels.pdf"),
+    "lamps": ("Lamp list", lambda name: name == "lamps.pdf"),
+    "coil-labels": ("Coil labels", lambda name: name == "coil-labels.pdf"),
+    "waiting": ("Waiting list", lambda name: name == "waiting.pdf"),
+    "orders": ("Orders", lambda name: name.startswith("order-") and name[-4:] == ".pdf"),
+    "lots": ("Send-out sheets", lambda name: name.startswith("lot-")),
+}
+"""Buttons for papers: words, and which files they hand out."""
+
+
+def _zipped(made: Mapping[str, bytes], found: desks.Drawn) -> bytes:
+    out, first = io.BytesIO(), found.plan.start
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
+        for name, data in made.items():
+            file.writestr(zipfile.ZipInfo(name, (first.year, first.month, first.day, 0, 0, 0)),
+                          data, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+__all__ = ["PARTS", "ROWS", "ChoiceTable", "PlanPage", "Search", "opened", "show"]
