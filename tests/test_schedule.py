@@ -26,7 +26,7 @@ from estimator.estimate import estimate
 from estimator.schedule import listing, solving, tasks, ways
 from estimator.schedule.dates import lengths
 from estimator.schedule.hours import ALWAYS, DAY, Hours, calendars, holidays_of
-from estimator.schedule.playing import Course
+from estimator.schedule.playing import Axis, Course
 from estimator.schedule.records import Activity, Bench, Due
 from estimator.schedule.rules import Piece, holds
 from estimator.schedule.solving import solved
@@ -793,6 +793,55 @@ def test_work_taken_up_in_hours_of_its_own():
             begin, abs=0.2)
         assert 60 * course.by_clock(2, finishes[2])[trial] == pytest.approx(
             FEW.clock(FEW.opened(begin) + 30), abs=0.2)
+
+
+@settings(deadline=None, max_examples=60)
+@given(spans, st.sampled_from([np.float32, float]))
+def test_whole_arrays_are_turned_as_single_moments_are(hours, kind):
+    """Open time and the clock for arrays agree with the calendar's own, off its edges."""
+    axis = Axis(hours, kind)
+    clock = np.arange(0.5, hours.spans[-1][1] + 100).astype(kind)
+    wanted = [hours.opened(float(value)) for value in clock]
+    assert 60 * axis.opened(clock / 60) == pytest.approx(wanted, abs=0.05)
+    opened = np.arange(0.5, hours.total).astype(kind)
+    wanted = [hours.clock(float(value)) for value in opened]
+    assert 60 * axis.clock(opened / 60) == pytest.approx(wanted, abs=0.05)
+    ends = np.cumsum([end - start for start, end in hours.spans]).astype(kind)
+    assert 60 * axis.clock(ends / 60) == pytest.approx([end for _, end in hours.spans], abs=0.05)
+    mornings = [start for start, _ in hours.spans[1:]]
+    assert 60 * axis.clock(ends[:-1] / 60, morning=True) == pytest.approx(mornings, abs=0.05)
+
+
+def test_a_wait_that_ends_in_the_evening_may_end_next_morning():
+    """Its slack is the night; what is worked before it has none, for the paint must be dry."""
+    acts = (Activity("w", able=((0, 60),)), Activity("d", "wait", minutes=180, after=(0,)),
+            Activity("v", able=((0, 60),), after=(1,)))
+    bench = Bench(acts, (("A", WEEK),))
+    draft = listing.drawn(bench)
+    assert (draft.ends[1], draft.starts[2]) == (780, 540 + DAY)  # at closing time, and at opening
+    course = Course(bench, draft, kind=float)
+    hours = [1.0, 3.0, 1.0]
+    _, finishes, _ = course.play(hours, 1)
+    assert course.slack(hours, finishes) == pytest.approx([3.0, 20.0, 0.0])
+
+
+def test_days_of_lots_and_orders_are_those_of_their_tables():
+    """Hours by the clock of what is away: within its range, with its mean."""
+    shop = open_shop()
+    job = job_of(level=Level.FULL)
+    jobs = [schedule.OnBench("a", job)]
+    plan = schedule.plan(jobs, shop, start=DAY_ONE, seconds=0)
+    hours, _ = lengths(plan, jobs, shop, trials=5000, seed=2)
+    away = {act.operation: hours[at] / 24 for at, act in enumerate(plan.bench.activities)
+            if act.what in ("order", "outwork")}
+    ranges = {lot.service: lot.days for lot in job.lots} | {
+        lead.name: lead.days for lead in schedule.leads_of(job, shop.catalogue)}
+    assert set(away) == set(ranges)
+    for name, days in away.items():
+        found = ranges[name]
+        assert found.low <= days.min() <= days.max() <= found.high
+        assert days.mean() == pytest.approx((found.low + 4 * found.typical + found.high) / 6,
+                                            rel=0.03)
 
 
 def test_a_promise_holds_as_often_as_it_says():
