@@ -72,8 +72,10 @@ class Judge:
         key = one.era, one.found, one.bad, one.survey
         found = self._profiles.get(key)
         if found is None:
-            found = Profile(one, self.terms, self.shop, self.on, self._work)
-            if not one.bad and one.survey is None:
+            alone = bool(one.bad) or one.survey is not None
+            # What serves one machine alone would only push out what serves many.
+            found = Profile(one, self.terms, self.shop, self.on, None if alone else self._work)
+            if not alone:
                 if len(self._profiles) >= _PROFILES:
                     del self._profiles[next(iter(self._profiles))]
                 self._profiles[key] = found
