@@ -414,13 +414,14 @@ def test_every_fault_is_told_at_once_with_its_row_and_column(catalogue):
             "9,,working,4000,,100,\n"
             "10,dot-matrix,working,,,100,\n"
             "11,dot-matrix,working,4000,,100,\n"
-            "11,dot-matrix,working,4000,,100,\n")
+            "11,dot-matrix,working,4000,,100,\n"
+            "12,dot-matrix,working,1e300,,100,\n")
     with pytest.raises(BadInput) as caught:
         read(text, catalogue)
     found = [(fault.row, fault.column) for fault in caught.value.faults]
     assert found == [(2, "era"), (3, "state"), (4, "value"), (5, "value"), (6, "value_low"),
                      (7, "start"), (8, "bad"), (9, "bad"), (10, "era"), (11, "value"),
-                     (13, "lot")]
+                     (13, "lot"), (14, "value")]
     assert all(fault.file == "lot.csv" for fault in caught.value.faults)
     said = str(caught.value)
     assert 'Did you mean "dot-matrix"?' in said
@@ -525,6 +526,16 @@ def test_the_bid_sheet_is_one_page_in_the_order_of_the_sale(rows, shop, tmp_path
     import re
 
     assert len(re.findall(rb"/Type ?/Page[^s]", found["bids.pdf"].read_bytes())) == 1
+
+
+def test_a_list_without_a_bid_is_written_too(shop, judge, tmp_path):
+    """Where every asking price is over its limit, the papers say so and are whole."""
+    machines = [replace(one, asking=2.0 * one.value) for one in a_list(3)]
+    rows = auction.ranked(machines, judge.of(machines))
+    assert not any(row.bid for row in rows)
+    assert set(papers.write(rows, TERMS, shop, tmp_path)) == {
+        "lot.csv", "lot.xlsx", "bids.pdf", "lot.json"}
+    assert "None of 3 lots" in papers.bid_sheet(rows, TERMS, shop)["says"]
 
 
 def test_cautions_are_one_plain_line(catalogue):

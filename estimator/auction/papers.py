@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from estimator.auction.cases import cases_of
-from estimator.auction.ranking import Ranked, as_dict, as_row, cautions, names
+from estimator.auction.ranking import Ranked, as_dict, as_row, cautions, names, wanted
 from estimator.auction.records import Offered
 from estimator.catalogue import LEVELS, Level
 from estimator.documents.files import put
@@ -100,14 +100,14 @@ def bid_sheet(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> dict:
     chosen = [row for row in rows if row.bid][:BIDS]
     called, looks = names(shop.catalogue), Looks(terms, shop)
     left = sum(1 for row in rows if row.bid) - len(chosen)
-    want = settings.capital_rate_per_year if terms.want is None else terms.want
+    want = wanted(terms, shop)
     sure = settings.confidence if terms.confidence is None else terms.confidence
     return {
         "title": "Bid sheet", "short": "Bid sheet", "foot": f"Bid sheet, {day(on, settings)}",
         "paper": settings.paper, "date": [on.year, on.month, on.day],
         "shop": {"name": settings.name, "lines": ""}, "number": day(on, settings),
-        "says": f"{len(chosen)} of {len(rows)} lots, in the order of the sale. At the limit the "
-                f"wanted return of {100 * want:.0f} % a year is reached in {100 * sure:.0f} of "
+        "says": f"{len(chosen) or 'None'} of {len(rows)} lots, in the order of the sale. At the "
+                f"limit the wanted return of {100 * want:.0f} % a year is reached in {100 * sure:.0f} of "
                 "100 such machines; premium and tax are inside it. Look before bidding: what "
                 "is named may turn the figure."
                 + (f" {left} more are in lot.csv." if left else ""),

@@ -89,9 +89,6 @@ def as_dict(rows: Sequence[Ranked], terms: Deal, shop: Shop, notes: Sequence[str
     Keys are added over time, never changed.
     """
     settings = shop.settings
-    want = terms.want
-    if want is None:
-        want = settings.capital_rate_per_year if terms.capital_rate is None else terms.capital_rate
     return {
         "schema": 1,
         "date": None if terms.on is None else terms.on.isoformat(),
@@ -104,11 +101,17 @@ def as_dict(rows: Sequence[Ranked], terms: Deal, shop: Shop, notes: Sequence[str
         "way": terms.way,
         "buying": terms.buying,
         "confidence": settings.confidence if terms.confidence is None else terms.confidence,
-        "want_per_year": want,
+        "want_per_year": wanted(terms, shop),
         "lots": [as_row(row) for row in rows],
         "cautions": cautions([row.one for row in rows], shop.catalogue),
         "notes": list(notes),
     }
+
+
+def wanted(terms: Deal, shop: Shop) -> float:
+    """Return a year that is wanted: as said, else what capital costs. [–]"""
+    said = (terms.want, terms.capital_rate, shop.settings.capital_rate_per_year)
+    return next(rate for rate in said if rate is not None)
 
 
 def as_row(row: Ranked) -> dict:
@@ -140,4 +143,4 @@ def _money(amount: float | None) -> float | None:
 
 
 __all__ = ["Ranked", "as_dict", "as_row", "bad_said", "cautions", "names", "ranked",
-           "worth_bidding"]
+           "wanted", "worth_bidding"]

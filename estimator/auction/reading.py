@@ -50,6 +50,7 @@ _ALSO = {"reserve": "asking", "start": "asking", "startprice": "asking", "asking
 _COLUMN = {tight(column): column for column in COLUMNS} | _ALSO
 _YEAR = re.compile(r"(?<![0-9])(1[89][0-9]{2}|20[0-9]{2})(?![0-9])")
 _COUNT = re.compile(r"(?<![\w-])([0-9]+)(?![\w-])")
+_MOST_MONEY = 1_000_000_000
 _DEFAULT_FOUND = "not-working"
 
 
@@ -316,6 +317,9 @@ def _amount(cell: Cell) -> float | None:
     found = cells.number(cell, "1200")
     if found is not None and found < 0:
         raise Wrong(f"{shown(cell)} is under 0; a price is 0 or more.", "Write the price alone.")
+    if found is not None and found > _MOST_MONEY:
+        raise Wrong(f"{shown(cell)} is over {_MOST_MONEY:,}; no machine brings that.",
+                    "Look whether two figures ran together.")
     return found
 
 
