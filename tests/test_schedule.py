@@ -572,6 +572,19 @@ def test_critical_steps_make_a_chain_without_slack():
     assert course.ends(course.play(hours, 1)[1])[0][0] == pytest.approx(end)
 
 
+def test_work_stands_under_every_day_it_takes():
+    """From Friday to Monday it is worked on two days; nothing stands on the weekend between."""
+    shop = small.shop(small.thing(), small.operation("mend", 5, 5, 5),
+                      small.treatment(item="mend"),
+                      small.row(catalogue.Space, space="bench", name="A bench", count=1,
+                                holds="all", until="work"), productive_share=0.5)
+    job = estimate(scope(small.survey(small.line()), Level.FULL, shop.catalogue), shop)
+    plan = schedule.plan([schedule.OnBench("a", job)], shop, start=date(2026, 3, 6), seconds=0)
+    # Five hours at half the time are ten: eight on Friday, two on Monday.
+    assert list(plan.at_work) == [date(2026, 3, 6), date(2026, 3, 9)]
+    assert plan.finishes["a"] == datetime(2026, 3, 9, 11)
+
+
 def test_same_seed_same_plan():
     """With one worker the search ends the same, steps and all."""
     jobs = [schedule.OnBench("a", job_of())]

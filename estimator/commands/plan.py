@@ -152,13 +152,14 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
 
     out = []
     several = len(plan.finishes) > 1
-    for day, steps in plan.days.items():
+    for day, steps in plan.at_work.items():
         out.append(f"{day:%a} {day}")
         rows = [("", "", "", "")]
         for step in steps:
             name = f"{step.job}: {step.name}" if several else step.name
+            begins = f"{step.start:%H:%M}" if step.start.date() == day else "goes on"
             until = f"{step.end:%H:%M}" if step.end.date() == day else f"{step.end:%a %H:%M}"
-            rows.append((f"  {step.start:%H:%M}–{until}", step.person, name,
+            rows.append((f"  {begins}–{until}", step.person, name,
                          "" if sure.criticality[step.number] < 0.5 else "holds up the end"))
         out += [*table(rows).splitlines()[1:], ""]
     if plan.waits:

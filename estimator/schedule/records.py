@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
-from estimator.schedule.hours import Hours
+from estimator.schedule.hours import DAY, Hours
 
 
 @dataclass(frozen=True)
@@ -206,6 +206,22 @@ class BenchPlan:
             if step.what == "work":
                 found.setdefault(step.start.date(), []).append(step)
         return {day: tuple(steps) for day, steps in found.items()}
+
+    @property
+    def at_work(self) -> dict[date, tuple[Step, ...]]:
+        """Work by every day on which somebody is at it, in the order it begins."""
+        hours = dict(self.bench.people)
+        found: dict[date, list[Step]] = {}
+        for step in sorted(self.steps, key=lambda one: (one.start, one.number)):
+            if step.what != "work":
+                continue
+            begin, end = ((when - datetime.combine(self.start, time())).total_seconds() / 60
+                          for when in (step.start, step.end))
+            days = {int(max(start, begin) // DAY) for start, stop in hours[step.person].spans
+                    if start < end and stop > begin} | {int(begin // DAY)}
+            for day in sorted(days):
+                found.setdefault(self.start + timedelta(day), []).append(step)
+        return {day: tuple(steps) for day, steps in sorted(found.items())}
 
     @property
     def waits(self) -> tuple[Step, ...]:
