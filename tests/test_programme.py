@@ -1,6 +1,7 @@
 """Integer programmes: the least by trying all, limits, a stop, and silence on the output."""
 
 import itertools
+import os
 import subprocess
 import sys
 
@@ -110,5 +111,8 @@ def test_nothing_is_printed_where_a_program_may_read():
             "print('{', end='')\n"
             "with p._aside(): ctypes.CDLL(None).printf(b'stray\\n')\n"
             "print('}')")
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    # Buffers as they are for a user's pipe.
+    buffered = {name: said for name, said in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
+                          env=buffered)
     assert (done.stdout, done.stderr) == ("{}\n", "stray\n")
