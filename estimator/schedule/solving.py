@@ -63,7 +63,7 @@ def solved(bench: Bench, draft: Draft, *, seconds: float = 10.0, seed: int = 1, 
     solver = cp_model.CpSolver()
     _limit(solver, seconds if len(bench.jobs) == 1 else 0.7 * seconds, seed, workers)
     watch = _watch(cp_model, form, progress)
-    with _heeded(solver, watch, progress):
+    with _heeded(solver, watch):
         status = solver.solve(form.model, watch) if watch else solver.solve(form.model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return draft, Proof(False, 1.0, time.perf_counter() - began)
@@ -74,7 +74,7 @@ def solved(bench: Bench, draft: Draft, *, seconds: float = 10.0, seed: int = 1, 
     if len(bench.jobs) > 1 and (watch is None or not watch.stopped):
         form.settle(solver, round(best))
         _limit(solver, max(0.3 * seconds, 0.1), seed, workers)
-        with _heeded(solver, watch, progress):
+        with _heeded(solver, watch):
             settled = solver.solve(form.model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         if settled:
             found = form.draft(solver)
@@ -103,18 +103,25 @@ def _watch(cp_model, form: _Form, progress):
         # Before a plan is found, the one that was given is the best; the bound is not known yet.
         last = max(round(end) for _, end in form.hint), 0.0
 
+        asking = threading.Lock()
+
+        def goes_on(self) -> bool:
+            """Asked from two threads, but once at a time, and never after a no."""
+            with self.asking:
+                self.stopped = self.stopped or progress(*self.last) is False
+            return not self.stopped
+
         def on_solution_callback(self) -> None:
             end = self.value(form.end)
             self.last = end, min(end, self.best_objective_bound)
-            if progress(*self.last) is False:
-                self.stopped = True
+            if not self.goes_on():
                 self.stop_search()
 
     return Watch()
 
 
 @contextlib.contextmanager
-def _heeded(solver, watch, progress) -> Iterator[None]:
+def _heeded(solver, watch) -> Iterator[None]:
     """Ask now and then whether to go on, also while no better plan is found."""
     if watch is None:
         yield
@@ -123,8 +130,7 @@ def _heeded(solver, watch, progress) -> Iterator[None]:
 
     def ask() -> None:
         while not over.wait(_ASKED):
-            if progress(*watch.last) is False:
-                watch.stopped = True
+            if not watch.goes_on():
                 solver.stop_search()
 
     asking = threading.Thread(target=ask, daemon=True)
