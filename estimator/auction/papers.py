@@ -108,8 +108,8 @@ def bid_sheet(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> dict:
         "shop": {"name": settings.name, "lines": ""}, "number": day(on, settings),
         "says": f"{len(chosen) or 'None'} of {len(rows)} lots, in the order of the sale. At the "
                 f"limit the wanted return of {100 * want:.0f} % a year is reached in "
-                f"{100 * sure:.0f} of 100 such machines; premium and tax are inside it. Look before bidding: what "
-                "is named may turn the figure."
+                f"{100 * sure:.0f} of 100 such machines; premium and tax are inside it. "
+                "Look before bidding: what is named may turn the figure."
                 + (f" {left} more are in lot.csv." if left else ""),
         "columns": ["Lot", "Machine", "Bid at most", "Asked", "Then", "Look first at"],
         "rows": [[plain(row.one.lot), plain(_title(row.one)),
