@@ -167,6 +167,21 @@ def test_rules_make_no_circle_at_any_level(era):
         assert all(work.index("intake-inspection") < at for at in tests)
 
 
+@pytest.mark.parametrize("era", Era)
+def test_rules_make_no_circle_in_any_condition(era):
+    """With every assembly there in every condition, extras too, there is an order of work."""
+    shop = open_shop()
+    usual = template(era, shop.catalogue)
+    survey = replace(usual, lines=tuple(
+        replace(line, condition=condition, count=1)
+        for condition in catalogue.CONDITIONS for line in usual.lines))
+    extras = [(name, 1) for name, row in shop.catalogue.assemblies.items() if row.extra]
+    for level in (Level.SHOP_JOB, Level.RECONDITIONED, Level.FULL, Level.SHOW):
+        job = estimate(scope(survey, level, shop.catalogue, added=extras), shop)
+        bench = tasks.bench_of([schedule.OnBench("a", job)], shop, DAY_ONE)
+        assert len(bench.activities) > len(survey.lines) / 2
+
+
 def all_before(bench: Bench, operation: str) -> set[str]:
     """Operations that one waits for, near and far."""
     graph = networkx.DiGraph((before, at) for at, act in enumerate(bench.activities)

@@ -41,6 +41,9 @@ def plan(
 
     Parameters
     ----------
+    shop
+        As it is today, whatever tables the jobs were quoted from: the order of work, spaces and
+        people are its own.
     start
         The first day; None is today.
     seconds
