@@ -46,7 +46,7 @@ ROW = {room: number for number, row in enumerate(ROWS) for room in row}
 # Imported inside the functions that use them, so that commands start at once.
 HEAVY = {"pandas", "matplotlib", "scipy", "typst", "sqlalchemy", "alembic", "psycopg",
          "openpyxl", "xlsxwriter", "IPython", "ipywidgets", "anywidget", "voila", "jupyter_server",
-         "jupyterlab"}
+         "jupyterlab", "ortools", "holidays", "networkx"}
 
 
 def _run(*command, **settings) -> str:
