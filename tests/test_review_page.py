@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 import test_pages
 from ledgers import DAY, with_job
+from test_ledger_change import CRACKED, Bench
 from test_pages import window
 
 import estimator
@@ -1161,3 +1162,18 @@ def test_a_clock_runs_over_a_reload(browser, bench):
     ledger = Ledger(folder)
     assert ledger.clocks() == ()
     ledger.close()
+
+
+
+def test_the_margin_quoted_of_a_revised_job_is_that_of_the_revision(tmp_path):
+    """After a yes what was made is held against the price agreed to, not the first one."""
+    survey = read(data_folder() / "demo" / "survey.csv", open_shop().catalogue, final=True)
+    bench = Bench(tmp_path / "shop", survey)
+    bench.offer(survey.with_line(bench.place("flipper"), **CRACKED))
+    number = bench.job.number
+    assert looking_over._holding(bench.ledger)[number].price == bench.quoted.price
+    jobs.agree(bench.ledger, "harbour", on=DAY)
+    held = looking_over._holding(bench.ledger)[number]
+    assert held.number != number
+    assert held.price > bench.quoted.price
+    bench.ledger.close()

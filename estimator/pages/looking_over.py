@@ -13,13 +13,14 @@ from estimator.documents.wording import counted, money
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Ledger, Sent
 from estimator.pages import showing
-from estimator.pages.beside import Beside
+from estimator.pages.beside import Beside, Work
 from estimator.pages.board import box, heading
 from estimator.pages.entering import Parts, PlainAlert, plain_words
 from estimator.pages.guard import guarded
 from estimator.pages.later import Later
 from estimator.pages.workshop import Workshop
 from estimator.review import JobReview, ShopReview
+from estimator.shop import Shop
 
 _HOURS_BY = {"operation": "Operation", "assembly": "Assembly", "person": "Person",
              "level": "Service level", "job": "Job", "kind": "Kind of work",
@@ -76,36 +77,21 @@ class WholeShop:
         self.look.stop("")
         self.look.start()
 
-    def _work(self) -> Callable:
-        folder, shop = self.workshop.folder, self.workshop.shop
-
-        def work(_progress) -> object:
-            # Of its own, for this runs beside what the page does with its ledger.
-            ledger = Ledger(folder)
+    def _work(self) -> Work:
+        def ask(ledger: Ledger, shop: Shop) -> object:
             try:
-                return (review.of_shop(ledger, shop),
-                        {one.number: one for one in ledger.sent()})
+                return review.of_shop(ledger, shop), _holding(ledger)
             except BadInput as error:
                 return error
-            finally:
-                ledger.close()
-        return work
+        return self.workshop.aside(ask)
 
     def _came(self, found) -> None:
         # Steps say for themselves what goes wrong in them.
         if self._took(found):
             self.steps.start()
 
-    def _walk(self) -> Callable:
-        folder, shop = self.workshop.folder, self.workshop.shop
-
-        def work(_progress) -> object:
-            ledger = Ledger(folder)
-            try:
-                return review.walk(ledger, shop)
-            finally:
-                ledger.close()
-        return work
+    def _walk(self) -> Work:
+        return self.workshop.aside(review.walk)
 
     @guarded("review")
     def _walked(self, found) -> None:
@@ -309,6 +295,12 @@ def margins_by(jobs: Iterable[JobReview], sent: Mapping[str, Sent],
         found.append((name, len(group), income, cost, 1 - expected / price if price else None,
                       (income - cost) / income if income else None))
     return found
+
+
+def _holding(ledger: Ledger) -> dict[str, Sent]:
+    """Quotes by number; that of a revised job is the revision agreed to last."""
+    sent = {one.number: one for one in ledger.sent()}
+    return sent | {job: sent[number] for job, number in ledger.standing().items()}
 
 
 def _quarter(job: JobReview) -> str:

@@ -10,9 +10,9 @@ import ipywidgets as widgets
 from estimator import plots
 from estimator.documents.wording import counted
 from estimator.errors import BadInput, Fault
-from estimator.ledger import Job, Ledger
+from estimator.ledger import Job
 from estimator.pages import showing, typed
-from estimator.pages.beside import Beside
+from estimator.pages.beside import Beside, Work
 from estimator.pages.board import box, heading
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row, plain_words
 from estimator.pages.guard import guarded
@@ -62,17 +62,8 @@ class Proposing:
         self.look.stop("")
         self.look.start()
 
-    def _work(self) -> Callable:
-        folder, shop = self.workshop.folder, self.workshop.shop
-
-        def work(_progress) -> object:
-            # Of its own, for this runs beside what the page does with its ledger.
-            ledger = Ledger(folder)
-            try:
-                return proposals.proposals(ledger, shop)
-            finally:
-                ledger.close()
-        return work
+    def _work(self) -> Work:
+        return self.workshop.aside(proposals.proposals)
 
     def _came(self, found: Sequence[Proposal]) -> None:
         # Steps say for themselves what goes wrong in them.

@@ -169,8 +169,9 @@ class OneJob:
     @guarded("review")
     def _left(self) -> None:
         found, settings = self.found, self.workshop.shop.settings
-        sent = next(one for one in self.workshop.ledger.sent()
-                    if one.number == found.job.number)
+        ledger = self.workshop.ledger
+        holds = ledger.standing().get(found.job.number, found.job.number)
+        sent = next(one for one in ledger.sent() if one.number == holds)
         price = float(sent.price)
         quoted = 1 - sent.cost_mean / price
         made = found.margin.share

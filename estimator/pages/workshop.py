@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from estimator.ledger import FILE, Item, Job, Ledger, TimeEntry
+from estimator.pages.beside import Work
 from estimator.shop import Shop, open_shop
 
 TYPED = "typed.json"
@@ -135,6 +136,19 @@ class Workshop:
         """The shop's tables were changed."""
         self.shop = open_shop(self.folder)
         self.changed()
+
+    def aside(self, ask: Callable[[Ledger, Shop], object]) -> Work:
+        """Work for `Beside`: what `ask` answers, with a ledger of its own, for it runs beside what
+        the page does with its one."""
+        folder, shop = self.folder, self.shop
+
+        def work(_progress) -> object:
+            ledger = Ledger(folder)
+            try:
+                return ask(ledger, shop)
+            finally:
+                ledger.close()
+        return work
 
     def look(self) -> None:
         """Take in what another window or a command changed meanwhile."""
