@@ -10,7 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from estimator.buying import Ordering
@@ -23,6 +23,7 @@ from estimator.documents.wording import counted, day
 from estimator.errors import BadInput, Fault, one_of
 from estimator.outwork import SentLot
 from estimator.schedule import BenchPlan, OnBench, Step, wait_word
+from estimator.schedule.tasks import OVERDUE
 from estimator.shop import Settings, Shop
 from estimator.survey.cells import guarded
 
@@ -215,6 +216,18 @@ def waits(plan: BenchPlan) -> list[tuple[Step, tuple[str, ...]]]:
     return sorted(rows, key=lambda row: (row[0].end, row[0].number))
 
 
+def since(plan: BenchPlan, step: Step) -> datetime:
+    """When a wait began; before the plan's first day for what is under way."""
+    return step.start - timedelta(minutes=plan.bench.activities[step.number].gone)
+
+
+def said_of(plan: BenchPlan, step: Step) -> str:
+    """What is waited for; with a word where it should be there already."""
+    act = plan.bench.activities[step.number]
+    return f"{step.name} (overdue: ask for it)" if act.gone and act.minutes == OVERDUE \
+        else step.name
+
+
 # As CSV
 
 
@@ -252,8 +265,9 @@ def coil_labels_csv(rows: Iterable[Counted]) -> bytes:
 def waits_csv(plan: BenchPlan, catalogue: Catalogue) -> bytes:
     """The waiting list by day, as CSV in UTF-8."""
     return orders.as_csv(WAIT_COLUMNS, (
-        (f"{step.end:%Y-%m-%dT%H:%M}", f"{step.start:%Y-%m-%dT%H:%M}", wait_word(step, catalogue),
-         guarded(step.name), guarded(step.job), guarded("; ".join(held)))
+        (f"{step.end:%Y-%m-%dT%H:%M}", f"{since(plan, step):%Y-%m-%dT%H:%M}",
+         wait_word(step, catalogue), guarded(said_of(plan, step)), guarded(step.job),
+         guarded("; ".join(held)))
         for step, held in waits(plan)))
 
 
@@ -380,9 +394,10 @@ def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date) -> bytes:
     for step, held in waits(plan):
         over = f"{step.end:%a} {day(step.end.date(), shop.settings)}"
         holds = "; ".join(held[:2]) + (f"; and {len(held) - 2} more" if len(held) > 2 else "")
+        what, began = said_of(plan, step), since(plan, step)
         rows.append(["" if over == last else over,
-                     f"{step.job}: {step.name}" if several else step.name,
-                     wait_word(step, shop.catalogue), f"{step.start:%a} {step.start.day}",
+                     f"{step.job}: {what}" if several else what,
+                     wait_word(step, shop.catalogue), f"{began.day} {began:%b}",
                      holds or "nothing after it"])
         last = over
     return _listed("Waiting list", shop.settings, today,
@@ -477,5 +492,5 @@ def write(made: Mapping[str, bytes], folder: Path | str) -> dict[str, Path]:
 __all__ = ["CARD_COLUMNS", "COIL_COLUMNS", "LABEL_COLUMNS", "LAMP_COLUMNS", "WAIT_COLUMNS",
            "Counted", "Label", "Task", "card_csv", "card_pdf", "coil_labels", "coil_labels_csv",
            "coil_labels_pdf", "labels", "labels_csv", "labels_pdf", "lamps", "lamps_csv",
-           "lamps_pdf", "papers", "qr", "sheet_named", "tasks", "waits", "waits_csv", "waits_pdf",
-           "write"]
+           "lamps_pdf", "papers", "qr", "said_of", "sheet_named", "since", "tasks",
+           "waits", "waits_csv", "waits_pdf", "write"]

@@ -18,6 +18,7 @@ from pydantic import ValidationError
 from estimator import jobs as bench_jobs
 from estimator import schedule
 from estimator.buying import Basket, Ordering
+from estimator.documents.wording import counted
 from estimator.durations import Range
 from estimator.errors import BadInput, Fault
 from estimator.estimate import Estimate, estimate
@@ -25,7 +26,7 @@ from estimator.ledger import Done, Ledger, Outwork, Purchase, TimeEntry
 from estimator.outwork import LotPlan
 from estimator.pages import desk as desks
 from estimator.pages.typed import Reading
-from estimator.schedule import BenchPlan, Lead, OnBench, Outlook, Step, Way
+from estimator.schedule import BenchPlan, Lead, OnBench, Outlook, Proof, Step, Way
 from estimator.schedule.hours import DAY
 from estimator.scope import scope
 from estimator.shop import Person, Shop
@@ -418,8 +419,14 @@ def ways_of(found: Drawn) -> dict[str, tuple[Way, ...]]:
 
 
 def proof_words(plan: BenchPlan, stopped: bool = False) -> str:
-    """How good a plan is known to be, in a sentence or two."""
-    proof = plan.proof
+    """How good a plan is known to be, and how far it is from the one before, in sentences."""
+    moved = plan.proof.moved
+    return _proof(plan.proof, stopped) + (
+        "" if not moved else f" {counted(moved, 'piece')} of work begin{'s' * (moved == 1)} on "
+        "another day than before.")
+
+
+def _proof(proof: Proof, stopped: bool) -> str:
     if proof.proven:
         return "No better plan exists for these hours."
     if not proof.seconds:
@@ -463,22 +470,27 @@ def day_rows(found: Drawn, by: str) -> list[tuple[str, list[tuple[float, float, 
         if by == "person":
             name = step.person if kind == "work" else ""
         elif by == "machine":
-            name = "parts" if kind == "parts" else "work and waits"
+            name = "Parts for it" if kind == "parts" else step.job
         elif kind == "parts" or row is None:
             name = step.name
         else:
             name = row.group if by == "group" else row.name
         if not name:
             continue
-        if several and by != "person":
-            name = f"{step.job}: {name}"
         # Machines stand together, waits for parts after their work.
         place = (list(jobs).index(step.job) if several and by != "person" else 0,
                  kind == "parts", name)
         rows.setdefault(place, []).append((in_days(found, step.start), in_days(found, step.end),
                                            kind))
     order = sorted(rows, key=lambda place: (place[0], place[1], rows[place][0][0]))
-    return [(place[2], rows[place]) for place in order]
+    if by == "person" or by == "machine" or not several:
+        return [(place[2], rows[place]) for place in order]
+    # Each machine under its name.
+    shown = []
+    for at, name in enumerate(jobs):
+        own = [(place[2], rows[place]) for place in order if place[0] == at]
+        shown += [(name.upper(), []), *own] if own else []
+    return shown
 
 
 def week_loads(found: Drawn) -> list[tuple[date, str, float, float]]:

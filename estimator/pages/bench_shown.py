@@ -27,11 +27,12 @@ _MOST_WEEKS = 26
 
 
 def _said(when: date) -> str:
-    return f"{when:%a} {when.day} {when:%b %Y}"
+    """A day of the plan; its year is told by the months around it, and by the form."""
+    return f"{when:%a}\u00a0{when.day}\u00a0{when:%b}"
 
 
 def _short(when: date) -> str:
-    return f"{when.day} {when:%b}"
+    return f"{when.day}\u00a0{when:%b}"
 
 
 def _hundred(chance: float) -> str:
@@ -202,8 +203,9 @@ def waiting(found: Drawn) -> str:
     rows, last = [], None
     for step, held in papers.waits(found.plan):
         over = _said(step.end.date())
-        rows.append(["" if over == last else over, step.name, step.job,
-                     schedule.wait_word(step, catalogue), _said(step.start.date()),
+        rows.append(["" if over == last else over, papers.said_of(found.plan, step), step.job,
+                     schedule.wait_word(step, catalogue),
+                     _said(papers.since(found.plan, step).date()),
                      "; ".join(held[:2]) + (f"; {len(held) - 2} more" if len(held) > 2 else "")])
         last = over
     if not rows:

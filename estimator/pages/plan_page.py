@@ -41,6 +41,8 @@ ROWS = {"machine": "Machine", "group": "Group of assemblies", "assembly": "Assem
 _LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
           '<a href="restore-or-resell.ipynb">Restore or resell</a> · '
           '<a href="review-hours.ipynb">Review hours</a>')
+_ABOUT = ("Of machines that cannot all be in time, the one with the greater priority is late by "
+          "less. A blank day promises none; blank hours are those of the shop.")
 _HERE = Path(__file__).parent
 _SAVE_S, _DRAW_S = 0.4, 0.3
 _JOBS = ({"key": "in", "label": "Plan it", "kind": "check"},
@@ -192,9 +194,10 @@ class PlanPage:
             box("est-head", widgets.HTML("<h1>Bench plan</h1>"), self.saved,
                 widgets.HTML(f"<p>{_LEADS}</p>")),
             self.alerts["page"].widget, self.alerts["ledger"].widget,
-            heading("What is planned"), self.jobs, self.people, self.form,
-            self.alerts["ask"].widget, box("est-buttons", self.again), self.search.widget,
-            self.answer)
+            heading("What is planned"), box("est-asked-for", self.jobs, self.people),
+            widgets.HTML(f"<p>{_ABOUT}</p>"), self.form,
+            self.alerts["ask"].widget,
+            box("est-doing", self.search.widget, self.again), self.answer)
         self.answer.layout.display = "none"
         self._open()
 

@@ -45,7 +45,7 @@ _EDGES = {"work": BLUE, "cure": PURPLE, "tumbler": INK, "parts": GREEN, "outwork
 _WIDE, _ROW, _NAMES = 900.0, 21.0, 190.0  # [pt]
 _THIN = 1.5  # least width of a bar [pt]
 _CLOSED = "#e6e8eb"
-_MARKS = ((0.5, "half of the trials"), (0.8, "8 in 10"), (0.9, "9 in 10"))
+_MARKS = ((0.5, "5 in 10"), (0.8, "8 in 10"), (0.9, "9 in 10"))
 
 
 def bench_days(rows: Sequence[tuple[str, Sequence[tuple[float, float, str]]]], first: date,
@@ -158,7 +158,7 @@ def loads(rows: Sequence[tuple[str, float, float]], ax=None):
         raise ValueError("hours are 0 or more")
     said = [f"{used:.1f} of {there:.1f} h" + (f", {100 * used / there:.0f} %" if there else "")
             for _, used, there in rows]
-    names = min(widest(name for name, *_ in rows), 200.0)
+    names = min(max(width(name) for name, *_ in rows), 200.0)
     ax = panel(ax, (names + 12, 6, 34, 6), 22.0 * len(rows) + 40, ACROSS)
     reach(ax, 0, max(0.1, float(found.max())), 0, widest(said) + 8)
     ax.set_ylim(len(rows), 0)
@@ -202,7 +202,7 @@ def finish_curve(days: Sequence[float], first: date, ax=None, *, planned: float 
     --------
     >>> ax = finish_curve([10.2, 11.5, 14.9], date(2026, 3, 2))
     >>> [text.get_text() for text in ax.texts][0]
-    'half of the trials: 13 Mar'
+    '5 in 10: 13 Mar'
     """
     import numpy as np
 
@@ -218,7 +218,7 @@ def finish_curve(days: Sequence[float], first: date, ax=None, *, planned: float 
     for mark in (planned, promise and promise[0]):
         if mark is not None:
             low, high = min(low, mark), max(high, mark)
-    reach(ax, low, high, 0.46 * wide(ax), 8)
+    reach(ax, low, high, 0.3 * wide(ax), 8)
     ax.set_ylim(0, 104)
     line(ax, along, 100 * shares, color=BLUE, linewidth=2.2)
     gap = 8 * per_point(ax)
