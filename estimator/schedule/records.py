@@ -151,7 +151,8 @@ class Step:
     person
         Who does it; blank for a wait.
     hours
-        Of that person's time on jobs for work, by the clock for a wait. [h]
+        Open hours of the person that it takes up, of which `productive_share` is work; by the clock
+        for a wait. [h]
     slack_hours
         How far its end can slip, by the clock, before the end of its job does. [h]
     critical
