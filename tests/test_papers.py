@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import subprocess
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -232,6 +233,16 @@ def test_the_waiting_list_goes_by_the_day_that_a_wait_is_over(planned):
         if row["kind"] == "parts":
             assert row["what"].startswith("Parts from")
     assert "Holds up" in text_of(bench.waits_pdf(plan, SHOP, today=TODAY))
+
+
+@pytest.mark.parametrize(("what", "operation", "word"), [
+    ("order", "oakbench-parts", "parts"), ("outwork", "blasting", "outwork"),
+    ("wait", "tumble-load", "tumbler"), ("wait", "clear-spray", "cure"),
+    ("wait", "clear-final-polish", "cure"), ("wait", "seams-reglue", "cure")])
+def test_each_wait_has_its_word(planned, what, operation, word):
+    """What a machine does by itself is told from what dries, though both take up a place."""
+    step = replace(planned[0].steps[0], what=what, operation=operation)
+    assert schedule.wait_word(step, SHOP.catalogue) == word
 
 
 def test_orders_follow_from_the_plan(planned):
