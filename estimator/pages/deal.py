@@ -38,6 +38,10 @@ EXAMPLE = {"survey": "demo", "value": "5000", "standing": OFFERED, "asking": "26
            "buying": "auction"}
 """What stands in the form before anything was kept, with the demo survey."""
 
+BLANK = "This is blank."
+WANTED = {"value": "market value", "asking": "asking price"}
+"""Fields that must not be blank."""
+
 _MONEY = ("value", "value_low", "value_high", "asking", "paid", "fetching", "want_profit",
           "storage_per_month", "bench_hour_earns", "budget")
 _PLAIN = ("hours", "hours_per_week", "wait_weeks")
@@ -267,5 +271,5 @@ def limit_field(deal: Deal) -> str:
         else "ready_by"
 
 
-__all__ = ["DEFAULTS", "EXAMPLE", "GROUPS", "KIND", "OFFERED", "OWNED", "as_json", "by_field",
-           "fields", "from_json", "limit_field", "read", "without_limits"]
+__all__ = ["BLANK", "DEFAULTS", "EXAMPLE", "GROUPS", "KIND", "OFFERED", "OWNED", "WANTED",
+           "as_json", "by_field", "fields", "from_json", "limit_field", "read", "without_limits"]

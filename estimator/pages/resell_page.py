@@ -108,7 +108,8 @@ class ResellPage:
     # What a person sees -----------------------------------------------------------------
 
     def _build(self) -> None:
-        self.alerts = {"source": Alert("This could not be opened:"), "answer": Alert(),
+        self.alerts = {"source": Alert("This could not be opened:"), "survey": Alert(),
+                       "answer": Alert(),
                        "ledger": Alert(), "papers": Alert("The paper was not made:")}
         self.pulse = Pulse(self._there)
         self.saved = widgets.HTML()
@@ -161,6 +162,7 @@ class ResellPage:
             box("est-head", widgets.HTML("<h1>Restore or resell</h1>"), self.saved,
                 widgets.HTML(f"<p>{_LEADS}</p>")),
             self.alerts["ledger"].widget, self.alerts["source"].widget, source,
+            self.alerts["survey"].widget,
             box("est-desk", box("est-lines", heading("The deal"),
                                 box("est-terms-forms",
                                     *(part for pair in lines.values() for part in pair),
@@ -178,6 +180,10 @@ class ResellPage:
     def _old(self, old: bool) -> None:
         for shown in (self.strip, self.body):
             (shown.add_class if old else shown.remove_class)("est-old")
+        # Without an answer there is nothing to see, nor the one of another decision.
+        self.body.layout.display = "none" if self.found is None else ""
+        if self.found is None:
+            self.strip.value = ""
         for paper in self.papers.values():
             paper.disabled = old or self.found is None
         self.many.button.disabled = old or self.found is None
@@ -384,12 +390,11 @@ class ResellPage:
     def _take_survey(self) -> None:
         """Read the survey that was chosen; what is wrong with it is said in its place."""
         self.survey = None
+        self.alerts["survey"].clear()
         try:
             self.survey = self._survey_of(self.values.get("survey", ""))
         except BadInput as error:
-            self.alerts["source"].show(error.faults)
-        else:
-            self.alerts["source"].clear()
+            self.alerts["survey"].show(error.faults)
 
     def _survey_of(self, source: str) -> Survey:
         kind, _, which = source.partition(":")
@@ -407,7 +412,7 @@ class ResellPage:
                                  "Choose another one in the list of surveys."))
         desk, lost = desks.from_json(content, catalogue)
         if lost:
-            self.alerts["source"].show(lost)
+            self.alerts["survey"].show(lost)
         return desk.survey()
 
     # What a person does -----------------------------------------------------------------
@@ -438,9 +443,9 @@ class ResellPage:
         try:
             deal = deals.read(self.values, self.shop, date.today())
         except BadInput as error:
-            self._mark(error.faults)
-            if not self.gaps.value:
-                self.gaps.value = _waiting(error.faults)
+            # A form that was never filled in has nothing wrong with it; it only waits.
+            self._mark([fault for fault in error.faults if self.found or not _blank(fault)])
+            self.gaps.value = self.gaps.value or _waiting(error.faults, self.found is not None)
             self._old(True)
             return
         if self.gaps.value:
@@ -608,12 +613,19 @@ class ResellPage:
                                        (told + "\n").encode("utf-8", "replace"))
 
 
-def _waiting(faults: list[Fault]) -> str:
-    """Why there is no new answer."""
-    told = "Say the market value, and the answer comes." if all(
-        fault.column == "value" and fault.what.startswith("This is blank") for fault in faults) \
-        else "Something in the form cannot be read; it is marked there. The figures are the last " \
-        "good ones."
+def _blank(fault: Fault) -> bool:
+    return fault.what == deals.BLANK
+
+
+def _waiting(faults: list[Fault], answered: bool) -> str:
+    """Why there is no new answer; `answered`: an older one is shown."""
+    wanted = [deals.WANTED[fault.column] for fault in faults if _blank(fault)]
+    if len(wanted) == len(faults):
+        told = f"Say the {' and the '.join(wanted)}, and the answer comes."
+    else:
+        told = "Something in the form cannot be read; it is marked there."
+    if answered:
+        told += " The figures are the last good ones."
     return (f'<div class="est-gaps" role="status" data-testid="gaps"><p>{html.escape(told)}</p>'
             "</div>")
 
