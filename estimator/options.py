@@ -148,7 +148,7 @@ class Menu:
         needs = [need for need in job.scope.needs if need.line not in left]
         sold_whole = [need for need in needs
                       if need.does == "material" and catalogue.materials[need.item].sold_whole]
-        supplies = supplies_of(works, sold_whole, job.scope, catalogue, self.offer.settings)
+        supplies = supplies_of(works, sold_whole, job.scope.lines, catalogue, self.offer.settings)
         wholes = self._player.total(wholes_of(supplies))
         lots = {lot.service: lot for lot in lots_of(needs, job.scope, catalogue)}
         charges = [amount._replace(low=lot.charge.low, typical=lot.charge.typical,

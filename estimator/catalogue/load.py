@@ -26,9 +26,9 @@ def data_folder() -> Path:
     return inside if inside.is_dir() else _PACKAGE.parent / "data"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Catalogue:
-    """Every table, as typed rows by key.
+    """Every table, as typed rows by key. It is too large to compare, and equals itself alone.
 
     A key is the row's name where one column names it, else a tuple of the key columns. Where
     each row was read from is kept, so that a figure can be walked back to its line.

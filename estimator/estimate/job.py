@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 
 from estimator import durations, finishing, labour
-from estimator.catalogue import Catalogue, Certainty, Condition
+from estimator.catalogue import Catalogue, Certainty, Condition, Era, Level
 from estimator.durations import Range
 from estimator.estimate.records import KINDS, Estimate, Item, LineCost, Unseen
 from estimator.estimate.supplies import lots_of, supplies_of
 from estimator.scope import Scope, Work, line_scope, worse
 from estimator.shop import Settings, Shop
+from estimator.survey import Line
 
 
 def estimate(scope: Scope, shop: Shop) -> Estimate:
@@ -33,7 +35,7 @@ def estimate(scope: Scope, shop: Shop) -> Estimate:
     """
     catalogue, settings = shop.catalogue, shop.settings
     items = _items(scope, catalogue, settings)
-    supplies = supplies_of(scope.works, scope.needs, scope, catalogue, settings)
+    supplies = supplies_of(scope.works, scope.needs, scope.lines, catalogue, settings)
     lots = lots_of(scope.needs, scope, catalogue)
     result = Estimate(
         scope=scope,
@@ -104,28 +106,26 @@ def _unseen(scope: Scope, catalogue: Catalogue, settings: Settings) -> Iterable[
         next_line = worse(line)
         if next_line.condition == line.condition:
             continue
-        hours_now, cost_now = _alone(index, line, scope, catalogue, settings)
-        hours_then, cost_then = _alone(index, next_line, scope, catalogue, settings)
+        hours_now, cost_now = _alone(line, scope.era, scope.level, catalogue, settings)
+        hours_then, cost_then = _alone(next_line, scope.era, scope.level, catalogue, settings)
         hours, cost = max(hours_then - hours_now, 0.0), max(cost_then - cost_now, 0.0)
         if hours or cost:
             yield Unseen(index, chances[line.certainty], next_line.condition, hours, cost)
 
 
-def _alone(
-    index: int, line, scope: Scope, catalogue: Catalogue, settings: Settings
-) -> tuple[float, float]:
+# Lines alike come again at every edit, in every survey of an era, at every level.
+@functools.lru_cache(maxsize=16_384)
+def _alone(line: Line, era: Era, level: Level, catalogue: Catalogue, settings: Settings
+           ) -> tuple[float, float]:
     """Expected hands-on hours and other cost of one line by itself, without set-up and minimums."""
-    works, needs = line_scope(index, line, scope.era, scope.level, catalogue)
-    lines = list(scope.lines)
-    lines[index] = line
-    here = replace(scope, lines=tuple(lines))
+    works, needs = line_scope(0, line, era, level, catalogue)
     hours = math.fsum(
         durations.mean_of(work_hours(work, line.condition, catalogue, settings),
                           settings.hours_shape)
         for work in works
     )
     cost = math.fsum(
-        _mean(supply.cost) for supply in supplies_of(works, needs, here, catalogue, settings)
+        _mean(supply.cost) for supply in supplies_of(works, needs, (line,), catalogue, settings)
     )
     cost += math.fsum(
         need.quantity * catalogue.services[need.item].typical

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from estimator import finishing, materials, outwork
 from estimator.catalogue import Catalogue
@@ -12,6 +12,7 @@ from estimator.durations import Range
 from estimator.estimate.records import Lot, Supply
 from estimator.scope import Need, Scope, Work
 from estimator.shop import Settings
+from estimator.survey import Line
 
 SHEET = "abrasive-sheet"
 """Name of the material that the grit ladder uses up."""
@@ -45,7 +46,7 @@ def material_need(need: Need, catalogue: Catalogue) -> float:
 
 
 def _material_needs(
-    works: Iterable[Work], needs: Iterable[Need], scope: Scope, catalogue: Catalogue
+    works: Iterable[Work], needs: Iterable[Need], lines: Sequence[Line], catalogue: Catalogue
 ) -> Iterable[tuple[int, str, float]]:
     """(line, material, quantity), abrasive sheets for the grit ladder included."""
     for need in needs:
@@ -53,7 +54,7 @@ def _material_needs(
             yield need.line, need.item, material_need(need, catalogue)
     for work in works:
         if work.operation.method == "ladder":
-            mark = catalogue.marks[scope.lines[work.line].condition]
+            mark = catalogue.marks[lines[work.line].condition]
             finish = catalogue.finishes[work.finish or "brushed"]
             steps = finishing.ladder(catalogue.grits.values(), mark.first_grit, finish.last_grit)
             passes = finishing.runs(steps, mark)[0]
@@ -63,7 +64,7 @@ def _material_needs(
 def supplies_of(
     works: Iterable[Work],
     needs: Iterable[Need],
-    scope: Scope,
+    lines: Sequence[Line],
     catalogue: Catalogue,
     settings: Settings,
 ) -> tuple[Supply, ...]:
@@ -80,7 +81,7 @@ def supplies_of(
                 Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost,
                        pieces=need.pieces, share=need.treatment.share if need.pieces else 1.0)
             )
-    found = [entry for entry in _material_needs(works, needs, scope, catalogue) if entry[2] > 0]
+    found = [entry for entry in _material_needs(works, needs, lines, catalogue) if entry[2] > 0]
     totals: dict[str, float] = defaultdict(float)
     for _, item, quantity in found:
         totals[item] += quantity

@@ -59,7 +59,7 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
     shop = replace(shop, settings=settings)
     on = choices.on or date.today()
     job = _job(survey, choices.level, choices.dropped, choices.added, settings.model_copy(
-        update={"margin": 0.0}), _Same(shop.catalogue))
+        update={"margin": 0.0}), shop.catalogue)
     works = job.scope
     odds = simulate.simulate(job, settings, trials=choices.trials, seed=choices.seed,
                              sampler=choices.sampler, progress=progress)
@@ -112,25 +112,12 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
     )
 
 
-class _Same:
-    """A catalogue that equals itself alone, for it is too large to compare."""
-
-    def __init__(self, catalogue: Catalogue):
-        self.catalogue = catalogue
-
-    def __eq__(self, other) -> bool:
-        return self.catalogue is other.catalogue
-
-    def __hash__(self) -> int:
-        return id(self.catalogue)
-
-
 @functools.lru_cache(maxsize=32)
 def _job(survey: Survey, level: Level, dropped: frozenset[int], added: tuple, settings: Settings,
-         same: _Same) -> Estimate:
+         catalogue: Catalogue) -> Estimate:
     """The estimate, which confidence and margin do not change: they may slide."""
-    works = scope(survey, level, same.catalogue, dropped=dropped, added=added)
-    return estimate(works, Shop(settings, same.catalogue))
+    works = scope(survey, level, catalogue, dropped=dropped, added=added)
+    return estimate(works, Shop(settings, catalogue))
 
 
 def level_named(word: str) -> Level:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from estimator import durations
 from estimator.catalogue import Certainty
@@ -161,8 +160,7 @@ class Finds:
         works, needs = line_scope(index, line, scope.era, scope.level, ground.catalogue)
         lines = list(scope.lines)
         lines[index] = line
-        here = replace(scope, lines=tuple(lines))
-        supplies = supplies_of(works, needs, here, ground.catalogue, ground.settings)
+        supplies = supplies_of(works, needs, lines, ground.catalogue, ground.settings)
         held = basket(f"{key}.", supplies, works, needs, self.bench, line.condition)
         steps = [self.supplies.supply(held, number, self.supplies.key_of(number, held.prefix))
                  for number in range(len(held.pairs))]
