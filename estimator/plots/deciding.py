@@ -42,7 +42,7 @@ _ROW = 46.0  # [pt]
 _NAME, _MARK, _UNDER = 0.18, 0.53, 0.85
 _LOOKS = ((BLUE, "-", "o"), (VERMILION, (0, (6, 2)), "s"), (GREEN, (0, (2, 2)), "^"),
           (PURPLE, (0, (6, 2, 1, 2)), "D"), (INK, (0, (1, 1.5)), "v"))
-_BAD_GROUND = {"facecolor": "white", "edgecolor": VERMILION, "alpha": 0.3, "linewidth": 0,
+_BAD_GROUND = {"facecolor": "white", "edgecolor": VERMILION, "alpha": 0.55, "linewidth": 0,
                "hatch": "///", "zorder": 0}
 _FAR = 1.5
 """How far to the left of nought a scale goes, over how far to the right."""
