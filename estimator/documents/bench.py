@@ -404,16 +404,17 @@ def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date) -> bytes:
                    [{"name": "By the day that the wait is over", "rows": rows}] if rows else [],
                    ["Over", "What", "Kind", "Since", "Holds up"], (False,) * 5,
                    "Days are those of the plan; parcels and lots come earlier or later.",
-                   ("7.5em", "1fr", "4.2em", "3.6em", "1fr"))
+                   ("9em", "1.2fr", "4.2em", "3.6em", "1fr"), 2)
 
 
 def _listed(title: str, settings: Settings, today: date, sections: Sequence[dict],
             heads: Sequence[str], right: Sequence[bool], note: str,
-            widths: Sequence[str] = ("1fr", "1fr", "auto")) -> bytes:
+            widths: Sequence[str] = ("1fr", "1fr", "auto"), plain: int = 1) -> bytes:
     return laid_out("list.typ", cleaned({
         **orders.paper(title, day(today, settings), settings, today), "name": title,
         "heads": list(heads), "right": list(right), "sections": list(sections),
-        "widths": list(widths), "note": note if sections else "There is nothing on this list."}))
+        "widths": list(widths), "plain": plain,
+        "note": note if sections else "There is nothing on this list."}))
 
 
 # All of them

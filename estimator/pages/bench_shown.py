@@ -78,6 +78,15 @@ def load(found: Drawn) -> str:
         + "</div>")
 
 
+def _table(found: Drawn, test: str, title: str, heads, rows) -> str:
+    """A table, without the column of the machine where there is only one."""
+    if len(found.jobs) == 1 and "Machine" in heads:
+        at = list(heads).index("Machine")
+        heads = [*heads[:at], *heads[at + 1:]]
+        rows = [[*row[:at], *row[at + 1:]] for row in rows]
+    return showing.table(test, title, heads, rows)
+
+
 def critical(found: Drawn) -> str:
     """What holds up the end most often, by name."""
     rows = [[step.name, step.job, _what(step, found), _hundred(share),
@@ -87,7 +96,7 @@ def critical(found: Drawn) -> str:
     if not rows:
         return showing.said("Nothing holds up the end in more than half of the trials.",
                             test="critical")
-    return showing.table("critical", "What holds up the end in most trials, an hour or more",
+    return _table(found, "critical", "What holds up the end in most trials, an hour or more",
                          ("Work or wait", "Machine", "Kind", "Holds up the end in", ">Slack"),
                          rows[:40])
 
@@ -106,11 +115,8 @@ def by_day(found: Drawn) -> str:
                 f"{step.end:%a %H:%M}"
             rows.append(["" if at else _said(when), f"{step.start:%H:%M}–{until}", step.person,
                          step.job, step.name, "; ".join(step.waits_for[:2])])
-    heads = ["Day", "Time", "Who", "Machine", "Work", "Begins after"]
-    if len(found.jobs) == 1:
-        heads.pop(3)
-        rows = [row[:3] + row[4:] for row in rows]
-    return showing.table("work", "Work in the order of the plan", heads, rows)
+    return _table(found, "work", "Work in the order of the plan",
+                  ("Day", "Time", "Who", "Machine", "Work", "Begins after"), rows)
 
 
 def dates(found: Drawn) -> str:
@@ -210,7 +216,7 @@ def waiting(found: Drawn) -> str:
         last = over
     if not rows:
         return showing.said("Nothing is waited for.", test="waiting")
-    return showing.table("waiting", "Waiting list by day", (
+    return _table(found, "waiting", "Waiting list by day", (
         "Over", "What", "Machine", "Kind", "Since", "Holds up"), rows)
 
 
@@ -238,8 +244,9 @@ def orders(found: Drawn) -> str:
     unmet = [f"{need.name}: nobody offers it." for need in found.basket.unmet]
     sure = ("No other choice of suppliers costs less." if found.basket.proven else
             f"At most {100 * found.basket.gap:.1f} % could be saved by another choice.")
-    note = ("The plan waits for orders that go out on its first day; each may wait until the day "
-            f"that is said, and is then there in time in {100 * found.ask.in_time:.0f} of 100.")
+    note = ("The plan reckons with orders that go out on its first day. An order may wait until "
+            f"the day said here: it is then in time in {100 * found.ask.in_time:.0f} of 100, where "
+            "that can still be.")
     return showing.table("orders", "Orders by day and supplier", (
         "Order by", "Supplier", ">What", ">Sum with freight", "Needed", "Expected then",
         ">Late in"), rows, total=["", "Together", "", money(total, settings), "", "", ""]) \
@@ -263,8 +270,8 @@ def lots(found: Drawn) -> str:
              if days_ > 0.05]
     said.append("No other way of sending them is worth more." if plan.proven else
                 f"Another way could be better by at most {100 * plan.gap:.1f} %.")
-    return showing.table("lots", "Lots that go out", (
-        "Leaves", "Work", "Machines", ">Pieces", "What", "Back about", ">Charge"), rows) \
+    return _table(found, "lots", "Lots that go out", (
+        "Leaves", "Work", "Machine", ">Pieces", "What", "Back about", ">Charge"), rows) \
         + showing.said(*said, test="lots-note")
 
 

@@ -188,7 +188,8 @@ class PlanPage:
                           box("est-buttons", *self.files.values())),
         }
         self.body = box("est-block")
-        self.answer = box("est-block", self.strip, self.proof, self.bar, self.body)
+        self.answer = box("est-block", box("est-promises", self.strip), self.proof, self.bar,
+                          self.body)
         self.widget = box(
             "est-page", self.pulse,
             box("est-head", widgets.HTML("<h1>Bench plan</h1>"), self.saved,
@@ -266,7 +267,7 @@ class PlanPage:
         self.people.rows = [{
             "id": person.name, "title": person.name, "note": person.skills.replace(" ", ", "),
             "cells": desks.person_cells(people.get(person.name, {}), person),
-            "hints": {"hours": f"as the shop: {usual}"},
+            "hints": {"hours": usual},
             "wrong": wrong.get("people", {}).get(person.name, {})}
             for person in schedule.people_of(self.shop.settings)]
 

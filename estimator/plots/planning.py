@@ -45,6 +45,7 @@ _EDGES = {"work": BLUE, "cure": PURPLE, "tumbler": INK, "parts": GREEN, "outwork
 _WIDE, _ROW, _NAMES = 900.0, 21.0, 190.0  # [pt]
 _THIN = 1.5  # least width of a bar [pt]
 _CLOSED = "#e6e8eb"
+_PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
 _MARKS = ((0.5, "5 in 10"), (0.8, "8 in 10"), (0.9, "9 in 10"))
 
 
@@ -120,7 +121,7 @@ def bench_days(rows: Sequence[tuple[str, Sequence[tuple[float, float, str]]]], f
     heights(ax, names)
     for at, middle, word in words:
         write(ax, at, middle, word, ha="center", fontsize=9,
-              bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})
+              bbox=_PLAIN)
     line(ax, [0, 0], [0, len(rows)], color=INK, linewidth=1)
     if today is not None:
         line(ax, [today, today], [0, len(rows)], color=INK, linewidth=1.8)
@@ -223,7 +224,7 @@ def finish_curve(days: Sequence[float], first: date, ax=None, *, planned: float 
     line(ax, along, 100 * shares, color=BLUE, linewidth=2.2)
     gap = 8 * per_point(ax)
     for (share, _), value, words in zip(_MARKS, values, said, strict=True):
-        write(ax, value - gap, 100 * share, words, ha="right")
+        write(ax, value - gap, 100 * share, words, ha="right", bbox=_PLAIN)
         dashed(ax, [value, value], [0, 100 * share], linewidth=1)
     line(ax, values, [100 * share for share, _ in _MARKS], color=BLUE, marker="o", markersize=7,
          linestyle="none")
@@ -234,7 +235,7 @@ def finish_curve(days: Sequence[float], first: date, ax=None, *, planned: float 
         write(ax, at, 12, promise[1], ha="center", transform=points(ax, 0, 1))
     if planned is not None:
         line(ax, [planned], [0], color=INK, marker="^", markersize=9)
-        write(ax, planned - gap, 6, "as planned", ha="right")
+        write(ax, planned - gap, 7, "as planned", ha="right", bbox=_PLAIN)
     heights(ax, [(share, f"{share} %") for share in (0, 50, 80, 100)])
     _days(ax, first, high, day, low)
     write(ax, wide(ax) / 2, -30, "Ready by the end of this day", ha="center",
