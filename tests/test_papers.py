@@ -264,6 +264,29 @@ def test_orders_follow_from_the_plan(planned):
             assert dated.chance_late <= 0.5 + 1e-9
 
 
+def test_parts_that_come_are_on_the_waiting_list(planned):
+    """By the day they come, with the day they are needed; nobody's parts are told as such."""
+    plan, jobs, basket = planned
+    ordering = schedule.ordering_of(plan, jobs, basket)
+    assert ordering.waiting
+    text = text_of(bench.waits_pdf(plan, SHOP, today=TODAY, ordering=ordering))
+    assert "Parts by the day they come" in text
+    for row in ordering.waiting:
+        assert SHOP.catalogue.parts[row.part].name.split()[0] in text
+    gone = replace(ordering, waiting=(replace(ordering.waiting[0], expected=None, supplier=""),))
+    assert "nobody offers it" in text_of(bench.waits_pdf(plan, SHOP, today=TODAY, ordering=gone))
+
+
+def test_lots_are_listed_piece_by_piece(planned):
+    """Every piece of every lot once, with the days it leaves and is back."""
+    plan, jobs, _ = planned
+    lots = schedule.lots_of(plan, jobs, SHOP).best.lots
+    rows = rows_of(bench.lots_csv(lots, SHOP.catalogue, TODAY))
+    assert len(rows) == sum(len(lot.pieces) for lot in lots) > 0
+    assert sum(int(row["count"]) for row in rows) == sum(lot.count for lot in lots)
+    assert all(TODAY.isoformat() <= row["leaves"] <= row["back"] for row in rows)
+
+
 def test_the_same_plan_gives_the_same_papers(planned):
     """Bytes do not change from one making to the next."""
     plan, jobs, basket = planned

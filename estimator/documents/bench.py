@@ -6,6 +6,7 @@ Each comes as PDF and as CSV. They stay in the shop: hours stand on them, prices
 from __future__ import annotations
 
 import io
+import math
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -32,6 +33,7 @@ CARD_COLUMNS = ("job", "item", "start", "end", "assembly", "work", "person", "ho
 LABEL_COLUMNS = ("job", "item", "assembly", "step", "waits_for", "code")
 LAMP_COLUMNS = ("job", "line", "insert_colour", "count", "lamp", "note")
 COIL_COLUMNS = ("job", "line", "type", "count", "note")
+LOT_COLUMNS = ("service", "leaves", "back", "job", "piece", "count", "quantity", "unit", "note")
 WAIT_COLUMNS = ("over", "since", "kind", "what", "job", "holds_up")
 _LAMP, _COIL_LABEL = "lamp", "coil-label"
 # What is done before a piece lies in a bag, or to nothing that could.
@@ -387,8 +389,15 @@ def _list(title: str, settings: Settings, today: date, heads: Sequence[str],
         [*heads, "Count"], (False, False, True), f"{counted(total, noun)} in all. {note}")
 
 
-def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date) -> bytes:
-    """The waiting list by the day that each wait is over."""
+def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date, ordering: Ordering | None = None
+              ) -> bytes:
+    """The waiting list by the day that each wait is over, then parts by the day they come.
+
+    Parameters
+    ----------
+    ordering
+        Parts that are to be ordered, days counted from the plan's first; None lists none.
+    """
     rows, last = [], None
     several = len(plan.finishes) > 1
     for step, held in waits(plan):
@@ -400,11 +409,44 @@ def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date) -> bytes:
                      wait_word(step, shop.catalogue), f"{began.day} {began:%b}",
                      holds or "nothing after it"])
         last = over
-    return _listed("Waiting list", shop.settings, today,
-                   [{"name": "By the day that the wait is over", "rows": rows}] if rows else [],
+    sections = [{"name": "By the day that the wait is over", "rows": rows}] if rows else []
+    if ordering is not None and ordering.waiting:
+        sections.append({
+            "name": "Parts by the day they come", "rows": _parts_rows(ordering, plan.start, shop),
+            "heads": ["Comes", "Part", "Pieces", "Needed", "From"]})
+    return _listed("Waiting list", shop.settings, today, sections,
                    ["Over", "What", "Kind", "Since", "Holds up"], (False,) * 5,
                    "Days are those of the plan; parcels and lots come earlier or later.",
                    ("9em", "1.2fr", "4.2em", "3.6em", "1fr"), 2)
+
+
+def _parts_rows(ordering: Ordering, first: date, shop: Shop) -> list[list[str]]:
+    parts, suppliers, rows, last = shop.catalogue.parts, shop.catalogue.suppliers, [], None
+    for row in ordering.waiting:
+        comes = "cannot be had"
+        if row.expected is not None:
+            when = first + timedelta(math.ceil(row.expected))
+            comes = f"{when:%a} {day(when, shop.settings)}"
+        needed = "" if row.needed is None else first + timedelta(math.floor(row.needed))
+        rows.append(["" if comes == last else comes,
+                     parts[row.part].name if row.part in parts else row.part, f"{row.units:,}",
+                     needed and f"{needed.day} {needed:%b}",
+                     (suppliers[row.supplier].name if row.supplier in suppliers
+                      else "nobody offers it") + (f", {row.late:.0f} days late"
+                                                  if row.late >= 1 else "")])
+        last = comes
+    return rows
+
+
+def lots_csv(lots: Sequence[SentLot], catalogue: Catalogue, today: date) -> bytes:
+    """Lots that go out, piece by piece, as CSV in UTF-8; days count from `today`."""
+    def on(days: float) -> str:
+        return (today + timedelta(math.ceil(days - 1e-9))).isoformat()
+
+    return orders.as_csv(LOT_COLUMNS, (
+        (lot.service, on(lot.leaves), on(lot.expected), guarded(piece.job), guarded(piece.name),
+         piece.count, f"{piece.quantity:g}", catalogue.services[lot.service].unit,
+         guarded(piece.note)) for lot in lots for piece in lot.pieces))
 
 
 def _listed(title: str, settings: Settings, today: date, sections: Sequence[dict],
@@ -448,7 +490,7 @@ def papers(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *,
         "lamps.csv": lamps_csv(lit, catalogue),
         "coil-labels.pdf": coil_labels_pdf(coils, shop, today=today),
         "coil-labels.csv": coil_labels_csv(coils),
-        "waiting.pdf": waits_pdf(plan, shop, today=today),
+        "waiting.pdf": waits_pdf(plan, shop, today=today, ordering=ordering),
         "waiting.csv": waits_csv(plan, catalogue),
     }
     if ordering is not None:
@@ -460,6 +502,8 @@ def papers(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *,
         found["parts-waiting.csv"] = orders.waiting_csv(
             ordering, {name: row.name for name, row in catalogue.parts.items()},
             {name: row.name for name, row in catalogue.suppliers.items()}, today)
+    if lots:
+        found["lots.csv"] = lots_csv(lots, catalogue, today)
     for at, lot in enumerate(lots, 1):
         row = catalogue.services[lot.service]
         found[f"lot-{at}-{lot.service}.pdf"] = orders.lot_pdf(
@@ -490,8 +534,8 @@ def write(made: Mapping[str, bytes], folder: Path | str) -> dict[str, Path]:
     return put(dict(made), folder)
 
 
-__all__ = ["CARD_COLUMNS", "COIL_COLUMNS", "LABEL_COLUMNS", "LAMP_COLUMNS", "WAIT_COLUMNS",
-           "Counted", "Label", "Task", "card_csv", "card_pdf", "coil_labels", "coil_labels_csv",
-           "coil_labels_pdf", "labels", "labels_csv", "labels_pdf", "lamps", "lamps_csv",
-           "lamps_pdf", "papers", "qr", "said_of", "sheet_named", "since", "tasks",
-           "waits", "waits_csv", "waits_pdf", "write"]
+__all__ = ["CARD_COLUMNS", "COIL_COLUMNS", "LABEL_COLUMNS", "LAMP_COLUMNS", "LOT_COLUMNS",
+           "WAIT_COLUMNS", "Counted", "Label", "Task", "card_csv", "card_pdf", "coil_labels",
+           "coil_labels_csv", "coil_labels_pdf", "labels", "labels_csv", "labels_pdf", "lamps",
+           "lamps_csv", "lamps_pdf", "lots_csv", "papers", "qr", "said_of", "sheet_named", "since",
+           "tasks", "waits", "waits_csv", "waits_pdf", "write"]

@@ -467,7 +467,7 @@ _FILES: dict[str, tuple[str, Callable[[str], bool]]] = {
     "coil-labels": ("Coil labels", lambda name: name == "coil-labels.pdf"),
     "waiting": ("Waiting list", lambda name: name == "waiting.pdf"),
     "orders": ("Orders", lambda name: name.startswith("order-") and name[-4:] == ".pdf"),
-    "lots": ("Send-out sheets", lambda name: name.startswith("lot-")),
+    "lots": ("Send-out sheets", lambda name: name.startswith("lot-") and name[-4:] == ".pdf"),
 }
 """Buttons for papers: words, and which files they hand out."""
 
