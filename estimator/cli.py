@@ -11,12 +11,15 @@ import os
 import sys
 import traceback
 from collections.abc import Mapping, Sequence
-from datetime import date
 from pathlib import Path
 
 from estimator import __version__
 from estimator.commands import register
+from estimator.commands.shared import day_said, number_option, number_said
 from estimator.errors import BadInput, Fault
+
+# Longest word of a command; a cell of a survey holds as much.
+LONGEST_WORD = 2_000
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -26,6 +29,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     options = _parser().parse_args(arguments)
     try:
+        _check_words(options)
         return options.run(options)
     except BadInput as error:
         if getattr(options, "json", False):
@@ -58,6 +62,30 @@ def main(arguments: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return 1
+
+
+def _check_words(options: argparse.Namespace) -> None:
+    """Refuse words that would break a table, a terminal or the ledger: all at once."""
+    faults = []
+    for name, value in vars(options).items():
+        for word in value if isinstance(value, list) else (value,):
+            if isinstance(word, str) and (len(word) > LONGEST_WORD or not word.isprintable()):
+                faults += _word_faults(word, name)
+    if faults:
+        raise BadInput(faults)
+
+
+def _word_faults(word: str, name: str) -> list[Fault]:
+    from estimator.survey import cells
+
+    try:
+        said = cells.text(word)
+    except cells.Wrong as wrong:
+        return [Fault(wrong.what.replace("The cell", "The text"), wrong.fix, column=name)]
+    if "\n" in said or "\r" in said:
+        return [Fault(f"{cells.shown(word)} holds a line break.", "Write it on one line.",
+                      column=name)]
+    return []
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -112,10 +140,11 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument(
         "--confidence",
         metavar="C",
-        type=float,
+        type=number_option,
         help="share of jobs that must stay within the cost priced, 0.05 to 0.99",
     )
-    quote.add_argument("--margin", metavar="M", type=float, help="share of the price, such as 0.25")
+    quote.add_argument("--margin", metavar="M", type=number_option,
+                       help="share of the price, such as 0.25")
     quote.add_argument(
         "--leave-out",
         metavar="N",
@@ -127,7 +156,7 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument(
         "--add", metavar="EXTRA", nargs="+", default=[], help="extras taken, by name, or NAME=COUNT"
     )
-    quote.add_argument("--budget", metavar="MONEY", type=float,
+    quote.add_argument("--budget", metavar="MONEY", type=number_option,
                        help="leave out what is worth least, so that the price before tax fits this")
     quote.add_argument("--ready-by", metavar="YYYY-MM-DD",
                        help="the same, so that it is ready by this day in four jobs of five")
@@ -276,7 +305,7 @@ def _quote(options) -> int:
         trials=options.trials,
         seed=options.seed,
         sampler=options.sampler.casefold(),
-        on=_day(options.date),
+        on=day_said(options.date, "--date"),
     )
     found = survey.read(options.survey, shop.catalogue, final=True)
     fit = _fit(found, choices, shop, options)
@@ -346,12 +375,13 @@ def _quotes(options) -> int:
     if shop.folder is None:
         raise BadInput(Fault("Quotes sent are kept in a shop folder, and none was named.",
                              "Make one with: estimator new-shop shop; then add --shop shop."))
-    if options.number and options.outcome is None:
+    if options.number is not None and options.outcome is None:
         raise BadInput(Fault(f"What came of {options.number} is missing.",
                              f"Write {', '.join(OUTCOMES[1:])} or {OUTCOMES[0]} after the number."))
     ledger = Ledger(shop.folder)
     try:
-        booked = (ledger.decide(options.number, options.outcome),) if options.number else ()
+        booked = (() if options.number is None
+                  else (ledger.decide(options.number, options.outcome),))
         sent = ledger.sent()
         revises = {one.number: one.of for one in ledger.revisions()}
     finally:
@@ -395,7 +425,7 @@ def _listed(sent, locale: str, revises: Mapping[str, str]) -> str:
 def _fit(found, choices, shop, options):
     """The best set of lines for a budget or a date, if one was asked for."""
     worth = dict(_worth(word) for word in options.worth)
-    ready_by = _day(options.ready_by)
+    ready_by = day_said(options.ready_by, "--ready-by")
     if options.budget is None and ready_by is None:
         if worth:
             raise BadInput(Fault("--worth says what lines are worth, but there is nothing to fit "
@@ -411,7 +441,7 @@ def _worth(word: str) -> tuple[int, float]:
     try:
         if not sign:
             raise ValueError
-        return int(line) - 1, float(value)
+        return int(line) - 1, number_said(value, f"--worth {line}")
     except ValueError:
         raise BadInput(Fault(f'"{word}" does not say what a line is worth.',
                              "Write it like 12=300: line 12 is worth 300.")) from None
@@ -464,16 +494,9 @@ def _opened(offer, shop, options) -> str:
 
 def _extra(word: str) -> tuple[str, int]:
     name, _, count = word.partition("=")
-    if count and not count.isdecimal():
+    if count and not (count.isdecimal() and len(count) < 10):
         raise BadInput(Fault(f'"{count}" is not a count of {name}.', "Write it like NAME=2."))
     return name, int(count) if count else 1
-
-
-def _day(word: str | None) -> date | None:
-    try:
-        return date.fromisoformat(word) if word else None
-    except ValueError:
-        raise BadInput(Fault(f'"{word}" is not a date.', "Write it like 2026-11-25.")) from None
 
 
 def _summary(offer, records=None) -> str:

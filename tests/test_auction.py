@@ -192,6 +192,18 @@ def test_screening_decides_as_the_trials_do(judge):
         assert fast.profit == pytest.approx(slow.profit, abs=0.12 * spread + 1)
 
 
+def test_capital_that_costs_nothing_is_screened_as_it_is_played(shop):
+    """At no rate of return the bid and the spread of profit ask quantiles of the same worths."""
+    judge = Judge(replace(TERMS, want=0.0, capital_rate=0.0), shop, ON)
+    machines = a_list(12)
+    screened, played = judge.of(machines), judge.of(machines, full=True)
+    assert not all(said.played for said in screened)
+    for fast, slow in zip(screened, played, strict=True):
+        spread = (slow.profit_p90 - slow.profit_p10) / 2.5
+        assert abs(fast.limit - slow.limit) <= BEND * spread + 0.01
+        assert fast.profit_p10 == pytest.approx(slow.profit_p10, abs=BEND * spread + 1)
+
+
 def test_what_stands_close_is_played(judge):
     """A machine asked for at its limit is played, one asked for at half of it is not."""
     one = Offered("1", Era.DOT_MATRIX, "working", 5_000)

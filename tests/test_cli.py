@@ -77,7 +77,7 @@ def test_bad_options_are_refused_like_bad_files(capsys):
     """A wrong level, date, extra and confidence each say what is allowed; exit code 2."""
     for extra, wanted in (
         (["--level", "fulll"], "full-restoration"),
-        (["--date", "5.1.2026"], "2026-11-25"),
+        (["--date", "5/1/2026"], "2026-05-01"),
         (["--add", "gold-legs"], "is not an extra"),
         (["--add", "extra-led-set=many"], "NAME=2"),
         (["--confidence", "80"], "0.8 for 80 %"),
@@ -209,3 +209,40 @@ def test_output_cut_short_is_no_fault():
     )
     assert done.stderr == ""
     assert done.stdout.strip() == "{"
+
+
+@pytest.mark.parametrize(("extra", "said"), [
+    (("--date", "9999-12-31"), "is not from 1900 to 2199"),
+    (("--date", "0001-01-01"), "is not from 1900 to 2199"),
+    (("--ready-by", "2026-02-30"), "is a day that there is not"),
+    (("--add", "extra-led-set=" + "9" * 1_900), "is not a count"),
+    (("--worth", "12=1e308", "--budget", "5"), "does not say what a line is worth"),
+    (("--pricing", "x" * 2_001), "holds 2,001 characters; 2,000 are allowed"),
+    (("--pricing", "fixed\nprice"), "holds a line break"),
+    (("--trace", "price", "\x1b[31m"), "cannot be printed"),
+])
+def test_what_no_shop_means_is_refused_with_its_cure(capsys, extra, said):
+    """Days of another century, figures of 1,900 digits, words that would upset a terminal."""
+    code, out, err = run(capsys, *QUOTE, *extra)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+@pytest.mark.parametrize(("extra", "said"), [
+    (("--margin", "25%"), "Write 0.15 for 15 %."),
+    (("--budget", "1e308"), "out of all range"),
+    (("--confidence", "nan"), "is not a number"),
+    (("--confidence", ""), "Write a number."),
+])
+def test_a_number_that_is_none_is_refused_with_its_cure(capsys, extra, said):
+    """Per cent, infinities and blanks are told how they are written."""
+    with pytest.raises(SystemExit, match="2"):
+        run(capsys, *QUOTE, *extra)
+    assert said in capsys.readouterr().err
+
+
+def test_a_quote_without_a_number_is_not_taken_for_the_list(capsys, tmp_path):
+    """A script whose number is blank must not go on as if the outcome were booked."""
+    code, out, err = run(capsys, "quotes", "", "won", "--shop", new_shop(tmp_path / "shop"))
+    assert (code, out) == (2, "")
+    assert "No quote" in err

@@ -130,7 +130,7 @@ def test_what_is_asked_is_said_in_json_and_confirmed(run, job):
     (("--unbilled", "ordering"), "Neither hours nor start"),
     (("--hours", "two", "--unbilled", "ordering"), "not a number"),
     (("--hours", 2, "--unbilled", "ordering", "--day", "3/4/2026"), "two ways"),
-    (("--hours", 2, "--unbilled", "ordering", "--day", "2999-01-01"), "still to come"),
+    (("--hours", 2, "--unbilled", "ordering", "--day", "2099-01-01"), "still to come"),
     (("--start", "9", "--stop", "11:00", "--unbilled", "ordering"), "not a time of day"),
 ])
 def test_hours_that_cannot_be_end_with_code_2(run, job, words, wanted):
@@ -262,7 +262,7 @@ def test_what_was_bought_sent_out_and_sold_is_booked(run, job):
     (("bought", "Kit", "--amount", 3, "--part", "ruber-kit"), 'Did you mean "rubber-kit"'),
     (("sent-out", "Legs", "--service", "powder-cot-set"), 'Did you mean "powder-coat-set"'),
     (("came-back", 9, "--amount", 3), "Nothing was sent out by entry 9"),
-    (("sold", "It", "--amount", 3, "--day", "2999-01-01"), "still to come"),
+    (("sold", "It", "--amount", 3, "--day", "2099-01-01"), "still to come"),
     (("take-back", "sale", 1, "--why", "x"), 'Did you mean "sales"'),
     (("take-back", "sales", 1, "--why", "x"), "no entry 1"),
 ])
@@ -271,3 +271,34 @@ def test_amounts_that_cannot_be_end_with_code_2(run, job, words, wanted):
     code, said = run("job", *words, json_out=False)
     assert code == 2
     assert wanted in said
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "25.12.0026", "2026-02-30"])
+def test_no_day_of_another_century_gets_into_the_ledger(run, job, day):
+    """One such promise must neither be kept nor stop the others from being read."""
+    before = run("job", "list")
+    assert run("job", "promise", "Harbour", day)[0] == 2
+    assert run("job", "list") == before
+
+
+def test_a_job_is_closed_after_it_was_accepted_and_not_ahead(run, job):
+    """A year typed wrong would move the job into another quarter of the review."""
+    for day, said in (("2020-01-01", "was accepted on"), ("2150-01-01", "still to come")):
+        code, answer = run("job", "close", "Harbour", "--date", day)
+        assert code == 2
+        assert said in answer["faults"][0]["what"]
+    assert run("job", "close", "Harbour")[0] == 0
+
+
+def test_a_state_may_be_written_with_hyphens(run, job):
+    """As levels and ways of pricing may."""
+    assert run("job", "state", "Harbour", "On-the-bench")[1]["job"]["state"] == "on the bench"
+
+
+def test_words_that_would_break_a_table_are_not_booked(run, job):
+    """Line breaks, escape sequences, 10,000 characters: all told at once, nothing kept."""
+    code, said = run("job", "sold", "two\nlines", "--amount", 5, "--note", "\x1b[31mred")
+    assert code == 2
+    assert {fault["column"] for fault in said["faults"]} == {"what", "note"}
+    assert run("job", "sold", "x" * 10_000, "--amount", 5)[0] == 2
+    assert run("job", "amounts")[1]["sales"] == []

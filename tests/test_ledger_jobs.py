@@ -2,7 +2,7 @@
 
 import threading
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import ledgers
@@ -23,6 +23,7 @@ from estimator.ledger import (
     Sale,
     TimeEntry,
     Unsure,
+    schema,
 )
 from estimator.quote import Choices, quote
 from estimator.shop import new_shop, open_shop
@@ -431,3 +432,11 @@ def test_a_job_on_which_a_clock_runs_is_not_closed(ledger, job):
         ledger.set_state(job.number, "closed")
     assert ledger.jobs()[0].state == "accepted"
 
+
+def test_a_day_of_any_year_is_read_as_it_was_written(ledger, job):
+    """Also the year 1, which some platforms write with one digit, and so do older ledgers."""
+    first = date(1, 1, 1)
+    ledger.promise(job.number, first)
+    assert ledger.jobs()[0].promised == first
+    day = schema.tables().jobs.c.promised.type
+    assert day.process_result_value("1-01-01", None) == first

@@ -430,6 +430,15 @@ def test_every_fault_of_a_deal_is_said_at_once(demo):
                        "wait_weeks", "storage_per_month", "capital_rate", "trials", "ready_by"}
 
 
+@pytest.mark.parametrize("name", ["value", "value_high", "paid", "asking", "fetching",
+                                  "want_profit", "storage_per_month", "bench_hour_earns"])
+def test_a_sum_that_no_machine_costs_is_refused(demo, name):
+    """1e308 would overflow on the way to an answer; the digits are to be counted."""
+    with pytest.raises(BadInput, match=r"at most 1,000,000,000,000\. Count its") as caught:
+        resale(demo, replace(Deal(5_000, on=ON), **{name: 1e308}), SHOP)
+    assert [fault.column for fault in caught.value.faults] == [name]
+
+
 def test_a_draft_is_refused(demo):
     """A survey with a gap has no cost that could be told."""
     with pytest.raises(BadInput, match="gaps"):

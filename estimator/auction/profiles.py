@@ -244,7 +244,7 @@ class Profile:
 
         A state's cases may part the outcomes into heaps, which four moments do not tell. [sd]
         """
-        key = choice, "bends", step, rate
+        key = choice, "bends", step, rate, shares
         found = self._bends.get(key)
         if found is None:
             value = STEP**step

@@ -104,7 +104,7 @@ def _survey(options) -> int:
 
 def _extra(word: str) -> tuple[str, int]:
     name, _, count = word.partition("=")
-    if count and not count.isdecimal():
+    if count and not (count.isdecimal() and len(count) < 10):
         raise BadInput(Fault(f'"{count}" is not a count of {name}.', "Write it like NAME=2."))
     return name, int(count) if count else 1
 

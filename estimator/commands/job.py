@@ -123,7 +123,8 @@ def _shown(options, ledger, job, settings) -> int:
 
 def _state(options) -> int:
     with ledger_of(options) as (shop, ledger):
-        job = ledger.set_state(options.job, " ".join(options.state.split()).casefold())
+        job = ledger.set_state(
+            options.job, " ".join(options.state.replace("-", " ").split()).casefold())
         followed = _followed(ledger, shop, job) if job.state == "closed" else ()
     return say(options, {"job": as_json(job), "followed": followed},
                "\n".join([f"{job.name}: {job.state}", *followed]))

@@ -125,13 +125,34 @@ def hours_said(word: str | None):
 
 
 def number_said(word: str, column: str) -> float:
-    """The number in an option."""
-    from estimator.survey.cells import number
+    """The number in an option; no sum, share or count of a shop is over a million million.
 
-    found = _read(number, word, column)
-    if found is None:
+    Raises
+    ------
+    BadInput
+        If it is none, or out of all range.
+    """
+    from estimator.survey.cells import number, shown
+
+    found = None if word.rstrip().endswith("%") else _read(number, word, column)
+    if not word.strip():
         raise BadInput(Fault("Nothing is said.", "Write a number.", column=column))
+    if found is None:
+        raise BadInput(Fault(f"{shown(word)} is not a number.", "Write 0.15 for 15 %.",
+                             column=column))
+    if abs(found) > 1e12:
+        raise BadInput(Fault(f"{shown(word)} is out of all range.", "Count its digits.",
+                             column=column))
     return found
+
+
+def number_option(word: str) -> float:
+    """`number_said` as the type of an argument, whose name argparse puts before the fault."""
+    try:
+        return number_said(word, "")
+    except BadInput as error:
+        (fault,) = error.faults
+        raise argparse.ArgumentTypeError(f"{fault.what} {fault.fix}") from None
 
 
 def amount_said(word: str, column: str) -> Decimal:

@@ -49,6 +49,8 @@ MAX_FAULTS = 200
 """So many are told: a sheet with more has one cause, not two hundred."""
 _COLUMN = {tight(column): column for column in COLUMNS}
 
+# What a shop writes down or plans; beyond that, a digit is wrong.
+_YEARS = (1900, 2199)
 _ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
 _DOTS = re.compile(r"([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})")
 _SLASHES = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
@@ -225,7 +227,7 @@ def day_of(cell: Cell) -> date | None:
     Raises
     ------
     Wrong
-        No day, no such day, or one that can be read two ways.
+        No day, no such day, one that can be read two ways, or one of another century.
 
     Examples
     --------
@@ -255,9 +257,12 @@ Write one of these.
     else:
         raise Wrong(f"{shown(said)} is not a day.", "Write it like 2026-03-02.")
     try:
-        return date(year, month, day)
+        found = date(year, month, day)
     except ValueError:
         raise Wrong(f"{shown(said)} is a day that there is not.", "Look in the calendar.") from None
+    if not _YEARS[0] <= year <= _YEARS[1]:
+        raise Wrong(f"{shown(said)} is not from {_YEARS[0]} to {_YEARS[1]}.", "Look at the year.")
+    return found
 
 
 def time_of(cell: Cell) -> time | None:

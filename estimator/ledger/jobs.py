@@ -89,7 +89,8 @@ class Jobs(Database):
         Raises
         ------
         BadInput
-            If there is no such job or state, or clocks still run on a job that is to be closed.
+            If there is no such job or state, clocks still run on a job that is to be closed, or
+            it would be closed before it was accepted or on a day to come.
         """
         if state not in STATES:
             raise BadInput(Fault(f'"{state}" is not what a job can be.', one_of(state, STATES)))
@@ -106,6 +107,7 @@ class Jobs(Database):
         with self._writing() as connection:
             job = rules.job_named(number, jobs_in(connection))
             if values.get("state") == "closed":
+                _check_closing(job, values["closed"])
                 running = [clock for clock in clocks_in(connection) if clock.job == job.number]
                 if running:
                     who = ", ".join(clock.person for clock in running)
@@ -113,3 +115,13 @@ class Jobs(Database):
                                          "Stop it first: estimator time stop."))
             connection.execute(update(table).where(table.c.number == job.number).values(values))
             return replace(job, **values)
+
+
+def _check_closing(job: Job, closed: date) -> None:
+    if closed < job.accepted:
+        raise BadInput(Fault(f"{job.name} was accepted on {job.accepted.isoformat()}; it cannot "
+                             f"be closed on {closed.isoformat()}.", "Write a later day.",
+                             column="date"))
+    if closed > date.today():
+        raise BadInput(Fault(f"{closed.isoformat()} is still to come.",
+                             "Close a job once it ended.", column="date"))

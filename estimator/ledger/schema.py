@@ -59,10 +59,11 @@ def tables():
         cache_ok = True
 
         def written(self, value):
-            return f"{value:%Y-%m-%d}"
+            # Not strftime: some platforms write the year 1 as "1".
+            return value.isoformat()
 
         def read(self, value):
-            return date.fromisoformat(value)
+            return date.fromisoformat(value.zfill(10))
 
     class Money(Text):
         cache_ok = True

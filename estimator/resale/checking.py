@@ -20,6 +20,8 @@ _AMOUNTS = {
     "budget": ("budget", ""), "hours": ("limit of hours", ""),
     "wait_weeks": ("wait", "Weeks and months run forward only."),
 }
+# No sum of a workshop in any currency; larger ones only overflow on the way.
+_MOST = 1e12
 _SHARES = {"fee": "fee", "premium": "premium", "purchase_tax": "tax on the purchase"}
 
 
@@ -37,6 +39,9 @@ def _amounts(deal: Deal) -> Iterable[Fault]:
         if not math.isfinite(value) or value < 0 or (least_open and value == 0):
             bound = "over 0" if least_open else "0 or more"
             yield Fault(f"The {said} is {value:g}; it must be {bound}.", fix, column=name)
+        elif value > _MOST:
+            yield Fault(f"The {said} is {value:g}; it must be at most {_MOST:,.0f}.",
+                        "Count its digits.", column=name)
     low, high = deal.value_low, deal.value_high
     if low is not None and low > deal.value:
         yield Fault(f"The low market value {low:g} is over the market value {deal.value:g}.",
