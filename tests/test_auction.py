@@ -346,7 +346,7 @@ def test_a_cluster_gives_the_same(shop, tmp_path):
     machines.append(replace(machines[0], lot="x", bad=(Bad("flipper", 1, Condition.FAILED),)))
     here = auction.judge(machines, TERMS, shop, ON)
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True,
-                                  dashboard_address=None, host="127.0.0.1") as cluster:
+                                  dashboard_address="127.0.0.1:0", host="127.0.0.1") as cluster:
         there = auction.judge(machines, TERMS, shop, ON, piece=9, keep=tmp_path,
                               scheduler=cluster.scheduler_address)
     assert there == here
