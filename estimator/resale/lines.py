@@ -72,7 +72,7 @@ def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[st
     return Paying(aim.key, step,
                   tuple(sorted(rows, key=lambda row: (row.cost - row.gain, row.line))),
                   named(chosen), named(every),
-                  tuple(named(one) for one in paying.frontier(whole, budget=here.deal.budget)))
+                  lambda: tuple(map(named, paying.frontier(whole, budget=here.deal.budget))))
 
 
 def _gains(here: Setting, row: SaleRatio, step: float, lines: Sequence, weights: Sequence[float]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import functools
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -267,8 +268,8 @@ class Paying:
         The best set within the limits; its lines are indexes of survey lines.
     whole
         The whole level.
-    frontier
-        Best sets by bench hours.
+    by_hours
+        Works the best sets by bench hours out.
     """
 
     key: str
@@ -276,7 +277,12 @@ class Paying:
     lines: tuple[PayingLine, ...]
     chosen: Chosen
     whole: Chosen
-    frontier: tuple[Chosen, ...]
+    by_hours: Callable[[], tuple[Chosen, ...]] = field(repr=False, compare=False)
+
+    @functools.cached_property
+    def frontier(self) -> tuple[Chosen, ...]:
+        """Best sets by bench hours; worked out when they are asked for."""
+        return self.by_hours()
 
 
 @dataclass(frozen=True)
