@@ -258,7 +258,13 @@ def open_shop(folder: Path | str | None = None) -> Shop:
         )
     try:
         own = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError:
+        raise BadInput(Fault("The file is not UTF-8 text.", "Save it as UTF-8.",
+                             "shop.toml")) from None
+    except OSError as error:
+        raise BadInput(Fault(f"The file cannot be read ({error.strerror or error}).",
+                             "Look whether you may open it.", "shop.toml")) from None
+    except tomllib.TOMLDecodeError as error:
         raise BadInput(
             Fault(
                 f"The file cannot be read: {error}.",

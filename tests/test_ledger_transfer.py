@@ -257,3 +257,47 @@ def test_a_postgresql_ledger_of_the_version_before_is_copied_and_brought_up_to_d
         restore(ledger, copy)
         assert ledger.jobs() == ()
         assert len(ledger.sent()) == 1
+
+
+def test_a_damaged_ledger_says_how_a_backup_takes_its_place(full, tmp_path):
+    """Cut in half, as by a full disk: moved away as told, the backup goes into its place."""
+    if full.address:
+        pytest.skip("a file of SQLite")
+    file, held = backup(full, tmp_path / "kept"), _all(full)
+    full.close()
+    data = full.path.read_bytes()
+    full.path.write_bytes(data[: len(data) // 2])
+    again = Ledger(full.path.parent)
+    for read in (again.jobs, lambda: restore(again, file)):
+        with pytest.raises(BadInput, match=r"(?s)damaged. Move the file away.*estimator restore"):
+            read()
+    again.close()
+    full.path.rename(tmp_path / "away")
+    again = Ledger(full.path.parent)
+    restore(again, file)
+    assert _all(again) == held
+    again.close()
+
+
+@pytest.mark.parametrize(("table", "column", "cell"), [
+    ("jobs", "accepted", "20x6-03-02"), ("sales", "amount", "much"), ("items", "name", {}),
+    ("shop_tables", "content", "!")])
+def test_an_export_with_a_cell_nobody_can_read_is_not_taken_in(full, empty, tmp_path, table,
+                                                               column, cell):
+    """A day, an amount, an object, packed bytes: the file is named, the ledger stays empty."""
+    export(full, tmp_path / "out")
+    file = tmp_path / "out" / f"{table}.json"
+    said = json.loads(file.read_text(encoding="utf-8"))
+    said["rows"][0][said["columns"].index(column)] = cell
+    file.write_text(json.dumps(said), encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        bring_in(empty, tmp_path / "out")
+    assert [fault.file for fault in caught.value.faults] == [f"{table}.json"]
+    assert empty.jobs() == ()
+
+
+def test_a_backup_into_no_folder_names_the_folder(full, tmp_path):
+    """It is not the ledger that cannot be written."""
+    with pytest.raises(BadInput, match="no such folder") as caught:
+        backup(full, tmp_path / "gone" / "kept")
+    assert caught.value.faults[0].file == str(tmp_path / "gone")

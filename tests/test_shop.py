@@ -134,3 +134,11 @@ def test_a_calendar_that_is_none_is_named(tmp_path, text, wanted):
     (folder / "shop.toml").write_text(text)
     with pytest.raises(BadInput, match=wanted):
         open_shop(folder)
+
+
+def test_settings_in_another_encoding_are_told_how_to_be_saved(tmp_path):
+    """Windows-1252 out of an editor: the cure is the encoding, not the quotes."""
+    folder = new_shop(tmp_path / "shop")
+    (folder / "shop.toml").write_bytes('name = "Grüß Gott"\n'.encode("cp1252"))
+    with pytest.raises(BadInput, match=r"not UTF-8 text\. Save it as UTF-8"):
+        open_shop(folder)

@@ -308,6 +308,34 @@ def test_a_table_that_is_not_utf8_is_refused(tmp_path):
         catalogue.load(folder)
 
 
+def _a_folder(path):
+    path.unlink()
+    path.mkdir()
+
+
+@pytest.mark.parametrize(("table", "harm", "said"), [
+    ("parts", _a_folder, "parts.csv: The table cannot be read"),
+    ("parts", lambda path: path.write_text('"' + "x" * 200_000), "parts.csv: The table is no CSV"),
+    ("marks", lambda path: path.write_text(
+        "".join(path.read_text().splitlines(keepends=True)[:-1])),
+     'marks.csv, condition: The row of "missing" is missing'),
+    ("finishes", lambda path: path.write_text(path.read_text().splitlines()[0]),
+     'finishes.csv, finish: The row of "brushed" is missing'),
+    ("eras", lambda path: path.write_text("\n".join(
+        line + "," + line.split(",")[0] for line in path.read_text().splitlines())),
+     "stands there twice"),
+])
+def test_a_table_that_cannot_be_used_is_named_before_anything_is_reckoned(tmp_path, table, harm,
+                                                                          said):
+    """A folder of its name, no CSV, a row that every quote may need, a column twice."""
+    folder = tmp_path / "tables"
+    shutil.copytree(catalogue.data_folder(), folder)
+    harm(folder / f"{table}.csv")
+    with pytest.raises(BadInput) as caught:
+        catalogue.load(folder)
+    assert said in str(caught.value)
+
+
 def test_a_missing_table_is_named(tmp_path):
     """A folder that lost a file says which."""
     folder = tmp_path / "tables"

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
+from typing import get_args
 
 from pydantic import ValidationError
 
@@ -136,7 +137,8 @@ def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
             places |= {(row_type.table, key): own + place for key, place in where.items()}
         tables[row_type.table] = MappingProxyType(rows)
     if not faults:
-        faults = [*_dangling(tables, places), *_contradicting(tables["correlations"], places)]
+        faults = [*_gaps(tables), *_dangling(tables, places),
+                  *_contradicting(tables["correlations"], places)]
     if faults:
         raise BadInput(faults)
     return Catalogue(MappingProxyType(tables), places)
@@ -149,10 +151,20 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
         return {}, [Fault("The table is not UTF-8 text.", "Save it as CSV UTF-8.", path.name)], {}
-    reader = csv.reader(io.StringIO(text, newline=""))
-    header = [cell.strip() for cell in next(reader, [])]
+    except OSError as error:
+        return {}, [Fault(f"The table cannot be read ({error.strerror or error}).",
+                          "A table is a plain CSV file that you may open.", path.name)], {}
+    try:
+        lines = list(csv.reader(io.StringIO(text, newline="")))
+    except csv.Error as error:
+        return {}, [Fault(f"The table is no CSV ({error}).", "Save it again as CSV UTF-8.",
+                          path.name)], {}
+    header = [cell.strip() for cell in lines[0]] if lines else []
     fields = row_type.model_fields
-    for column in header:
+    for column in dict.fromkeys(header):
+        if header.count(column) > 1:
+            faults.append(Fault(f'The column "{column}" stands there twice.',
+                                "Keep one of the two.", path.name, 1, column))
         if column not in fields:
             faults.append(
                 Fault(
@@ -169,7 +181,7 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     rows: dict = {}
     where: dict = {}
     # Rows as a spreadsheet counts them: a cell with a line end in it is still one row.
-    for number, cells in enumerate(reader, 2):
+    for number, cells in enumerate(lines[1:], 2):
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) > len(header):
@@ -260,6 +272,18 @@ def _said(key) -> str:
 def _key(row: schema.Row):
     parts = tuple(getattr(row, column) for column in row.key)
     return parts[0] if len(parts) == 1 else parts
+
+
+def _gaps(tables: Mapping[str, Mapping]) -> Iterable[Fault]:
+    """Rows that are not there in tables that need one for each word."""
+    for name, column, words in (
+        ("marks", "condition", schema.Condition),
+        ("finishes", "finish", get_args(schema.Finish.model_fields["finish"].annotation)),
+    ):
+        for word in words:
+            if word not in tables[name]:
+                yield Fault(f'The row of "{word}" is missing.', "Add it; without a table of the "
+                            "shop's own, the default counts.", f"{name}.csv", None, column)
 
 
 def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]:

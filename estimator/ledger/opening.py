@@ -229,6 +229,10 @@ class _plain_words:
         said = str(getattr(error, "orig", None) or error).strip().split("\n")[0]
         if "locked" in said:
             what, fix = "The ledger is busy.", "Another program holds it; try again in a moment."
+        elif "malformed" in said or "not a database" in said:
+            what = f"The ledger cannot be used ({said})."
+            fix = ("It is damaged. Move the file away, then put a backup in its place with: "
+                   "estimator restore FILE")
         elif any(word in said for word in ("readonly", "unable to open", "disk")) or isinstance(
                 error, OSError):
             what = f"The ledger cannot be written ({said})."

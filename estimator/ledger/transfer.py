@@ -18,9 +18,10 @@ from pathlib import Path
 from estimator.errors import BadInput, Fault
 from estimator.ledger import opening
 from estimator.ledger.plain import ABOUT, Held, files, held_in, pack, reflected, version_in
-from estimator.ledger.schema import VERSION
+from estimator.ledger.schema import VERSION, tables
 
 _CHUNK = 1_000
+_DAMAGED = "Take an earlier backup, or export the ledger again."
 
 
 # Out
@@ -34,12 +35,15 @@ def backup(database: opening.Database, file: Path | str) -> Path:
     Raises
     ------
     BadInput
-        If the file is there already, or nothing was ever kept.
+        If the file is there already, its folder is not, or nothing was ever kept.
     """
     file = Path(file)
     if file.exists():
         raise BadInput(Fault("There is a file of that name already.", "Choose another name.",
                              str(file)))
+    if not file.parent.is_dir():
+        raise BadInput(Fault("There is no such folder.", "Make it, or name another.",
+                             str(file.parent)))
     _something(database)
     with database._guard():
         if database.address:
@@ -149,6 +153,7 @@ def _replace(database: opening.Database, source: tuple[int, list[Held]],
             if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
                 raise BadInput(Fault("Rows of the backup point to others that are not in it.",
                                      "It is damaged; take an earlier one."))
+            _check_cells(connection)
             connection.commit()
         finally:
             connection.rollback()
@@ -159,6 +164,7 @@ def _replace(database: opening.Database, source: tuple[int, list[Held]],
 
 def _fill(connection, found: list[Held]) -> Mapping[str, int]:
     from sqlalchemy import LargeBinary, insert
+    from sqlalchemy.exc import DBAPIError
 
     given = {held.name: held for held in found}
     counts = {}
@@ -169,13 +175,18 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
             raise BadInput(Fault(f"A ledger of its version has no column "
                                  f"{', '.join(sorted(strange))}.", "", f"{table.name}.json"))
         packed = [isinstance(table.columns[name].type, LargeBinary) for name in held.columns]
-        rows = [
-            {name: base64.b64decode(cell) if is_bytes else cell
-             for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
-            for row in held.rows
-        ]
-        for start in range(0, len(rows), _CHUNK):
-            connection.execute(insert(table), rows[start: start + _CHUNK])
+        try:
+            rows = [
+                {name: base64.b64decode(cell, validate=True) if is_bytes else cell
+                 for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
+                for row in held.rows
+            ]
+            for start in range(0, len(rows), _CHUNK):
+                connection.execute(insert(table), rows[start: start + _CHUNK])
+        except (DBAPIError, TypeError, ValueError) as error:
+            said = str(getattr(error, "orig", None) or error).strip().split("\n")[0]
+            raise BadInput(Fault(f"A row does not fit into a ledger ({said}).", _DAMAGED,
+                                 f"{table.name}.json")) from None
         if rows and connection.dialect.name != "sqlite" and "id" in table.columns:
             connection.exec_driver_sql(
                 f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "
@@ -184,6 +195,22 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
     if given:
         raise BadInput(Fault(f"A ledger of its version has no table {', '.join(given)}."))
     return counts
+
+
+def _check_cells(connection) -> None:
+    """Read every cell once as what it is meant to be: one bad day would stop every list."""
+    from sqlalchemy import select
+
+    faults = []
+    for table in tables().about.sorted_tables:
+        try:
+            for _ in connection.execute(select(table)):
+                pass
+        except (ArithmeticError, TypeError, ValueError) as error:
+            faults.append(Fault(f"A cell cannot be read ({error}).", _DAMAGED,
+                                f"{table.name}.json"))
+    if faults:
+        raise BadInput(faults)
 
 
 def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
