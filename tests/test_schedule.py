@@ -1022,7 +1022,8 @@ def test_command_prints_the_plan_day_by_day(demo_survey_path, capsys):
     (["--due", "2026-12-01", "2026-12-02"], "for 1 surveys"),
     (["--level", "sparkling"], "not a service level"),
     (["--seconds", "-1"], "no time to search"),
-    (["--start", "2600-01-01"], "cannot begin"),
+    (["--start", "2600-01-01"], "1900 to 2199"),
+    (["--jobs"], "none was named"),
 ])
 def test_command_names_what_is_wrong(words, wanted, demo_survey_path, capsys):
     """Wrong input is named with what to write instead, and the exit code is 2."""

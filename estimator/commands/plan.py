@@ -9,7 +9,7 @@ import json
 import sys
 from pathlib import Path
 
-from estimator.commands.shared import day_said, options_of, plain, say, table
+from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, table
 from estimator.errors import BadInput, Fault
 
 _SECONDS = 5.0, 12.0
@@ -20,10 +20,13 @@ def register(command) -> None:
     """Add the command."""
     found = options_of(command("plan", _plan, "Plan the bench: who does what when, what is "
                                               "waited for, when machines are ready."))
-    found.add_argument("survey", metavar="SURVEY", type=Path, nargs="+",
+    found.add_argument("survey", metavar="SURVEY", type=Path, nargs="*",
                        help="surveys, CSV or XLSX; the first is the most pressing if none is due")
-    found.add_argument("--level", metavar="L", required=True, nargs="+",
+    found.add_argument("--level", metavar="L", nargs="+", default=[],
                        help="service level: one for all, or one for each survey")
+    found.add_argument("--jobs", metavar="JOB", nargs="*",
+                       help="jobs of the shop, by number or name, from what is done, booked, "
+                            "bought and away today; all that are open if none is named")
     found.add_argument("--start", metavar="YYYY-MM-DD", help="first day; today by default")
     found.add_argument("--due", metavar="YYYY-MM-DD", nargs="+", default=[],
                        help="day it is promised for: one for all, or one for each; - for none")
@@ -56,8 +59,8 @@ def _plan(options: argparse.Namespace) -> int:
         from estimator.documents.bench import sheet_named
         sheet_named(options.labels, shop)
     start = day_said(options.start, "start") or date.today()
-    jobs = _jobs(options, shop, start)
-    basket = schedule.basket_of(jobs, shop)
+    jobs, bought = _jobs(options, shop, start)
+    basket = schedule.basket_of(jobs, shop, bought=bought)
     jobs = schedule.ordered(jobs, basket)
     seconds = _SECONDS[len(jobs) > 1] if options.seconds is None else options.seconds
     plan = schedule.plan(jobs, shop, start=start, seconds=seconds, seed=options.seed,
@@ -91,8 +94,18 @@ def _shop(options):
 def _check(options) -> None:
     faults = []
     many = len(options.survey)
+    if not many and options.jobs is None:
+        faults.append(Fault("There is nothing to plan.",
+                            "Name surveys and a level, or write --jobs for those of the shop."))
+    if many and not options.level:
+        faults.append(Fault("A survey is planned at a service level.",
+                            "Write --level reconditioned, or one for each survey.",
+                            column="level"))
+    if not many and (options.level or options.due):
+        faults.append(Fault("Jobs of the shop have a level and a day already.",
+                            "Leave --level and --due away; estimator job promise sets the day."))
     for name, given in (("level", options.level), ("due", options.due)):
-        if len(given) not in (0, 1, many):
+        if many and len(given) not in (0, 1, many):
             faults.append(Fault(f"There are {len(given)} of --{name} for {many} surveys.",
                                 "Give one for all, or one for each.", column=name))
     if not 0 < options.promise < 1:
@@ -111,7 +124,53 @@ def _check(options) -> None:
         raise BadInput(faults)
 
 
-def _jobs(options, shop, start) -> list:
+def _jobs(options, shop, start) -> tuple[list, dict[str, float]]:
+    """What is to be planned, and units of parts that were bought for it already."""
+    jobs = _surveyed(options, shop) if options.survey else []
+    if options.jobs is None:
+        return jobs, {}
+    found, bought = _of_the_shop(options, shop, start, {job.name for job in jobs})
+    return jobs + found, bought
+
+
+def _of_the_shop(options, shop, start, taken: set[str]) -> tuple[list, dict[str, float]]:
+    from collections import Counter
+
+    from estimator.jobs import benching
+    from estimator.ledger import job_named
+    from estimator.schedule import OnBench
+
+    with ledger_of(options) as (_, ledger):
+        known = ledger.jobs()
+        if options.jobs:
+            wanted, faults = [], []
+            for word in dict.fromkeys(options.jobs):
+                try:
+                    wanted.append(job_named(word, known))
+                except BadInput as error:
+                    faults += error.faults
+            faults += [Fault(f"{job.name} is closed.", "Plan jobs that are open.", column="jobs")
+                       for job in wanted if job.state == "closed"]
+            if faults:
+                raise BadInput(faults)
+        else:
+            wanted = [job for job in known if job.state in benching.OPEN]
+        if not wanted:
+            raise BadInput(Fault("No job of the shop is open.",
+                                 "Accept a quote: estimator job accept NUMBER."))
+        standing, found, bought = ledger.standing(), [], Counter()
+        for job in wanted:
+            name = job.name if job.name not in taken else f"{job.name}, {job.number}"
+            taken.add(name)
+            work = benching.work_of(ledger, standing.get(job.number, job.number))
+            machine, parts = benching.on_bench(OnBench(name, work, due=job.promised), job.number,
+                                               ledger, shop, start)
+            found.append(machine)
+            bought.update(parts)
+    return found, dict(bought)
+
+
+def _surveyed(options, shop) -> list:
     from estimator import schedule, survey
     from estimator.estimate import estimate
     from estimator.quote import level_named

@@ -15,18 +15,17 @@ from datetime import date, datetime, time, timedelta
 
 from pydantic import ValidationError
 
-from estimator import jobs as bench_jobs
 from estimator import schedule
 from estimator.buying import Basket, Ordering
 from estimator.documents.wording import counted
-from estimator.durations import Range
 from estimator.errors import BadInput, Fault
 from estimator.estimate import Estimate, estimate
-from estimator.ledger import Done, Ledger, Outwork, Purchase, TimeEntry
+from estimator.jobs import benching, day_of
+from estimator.ledger import Ledger
 from estimator.outwork import LotPlan
 from estimator.pages import desk as desks
 from estimator.pages.typed import Reading
-from estimator.schedule import BenchPlan, Lead, OnBench, Outlook, Proof, Step, Way
+from estimator.schedule import BenchPlan, OnBench, Outlook, Proof, Step, Way
 from estimator.schedule.hours import DAY
 from estimator.scope import scope
 from estimator.shop import Person, Shop
@@ -41,7 +40,6 @@ FORM = {"start": "", "promise": "80", "in_time": "90", "seconds": "20"}
 MOST_JOBS = 12
 FEW, MANY = 2_000, 10_000
 """Trials at once, and beside the page."""
-_OPEN = {"accepted", "on the bench", "waiting"}
 
 
 @dataclass(frozen=True)
@@ -125,7 +123,7 @@ def candidates(ledger: Ledger, shop: Shop) -> tuple[Candidate, ...]:
     """Jobs that are not finished, then drafts of quotes; without open jobs the last draft first."""
     standing = ledger.standing()
     found = [Candidate(f"job:{job.number}", job.name, f"{job.number}, {job.state}", job.promised,
-                       job.state in _OPEN, standing.get(job.number, job.number))
+                       job.state in benching.OPEN, standing.get(job.number, job.number))
              for job in ledger.jobs() if job.state != "closed"]
     none = not any(one.first for one in found)
     for at, draft in enumerate(ledger.drafts()):
@@ -166,7 +164,7 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
             faults.extend(Fault(one.what, one.fix, column=place) for one in error.faults)
         return None
 
-    start = read.take("start", bench_jobs.day_of) or today
+    start = read.take("start", day_of) or today
     promise, in_time = (read.take(name, lambda said: _share(said, 5, 99), "Write per cent.")
                         for name in ("promise", "in_time"))
     seconds = read.take("seconds", lambda said: _between(said, 0, 600, "seconds"),
@@ -175,7 +173,7 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
     for one in known:
         said = job_cells(one, content.get("jobs", {}).get(one.key, {}))
         if said["in"]:
-            due = at(f"jobs:{one.key}:due", bench_jobs.day_of, said["due"])
+            due = at(f"jobs:{one.key}:due", day_of, said["due"])
             weight = at(f"jobs:{one.key}:weight", _weight, said["weight"])
             if due is not None and due < start and "start" not in {
                     fault.column for fault in read.faults}:
@@ -252,10 +250,7 @@ def estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
     """
     kind, _, which = one.key.partition(":")
     if kind == "job":
-        survey, choices, then = bench_jobs.reopen(ledger, one.version)
-        works = scope(survey, choices.level, then.catalogue, dropped=choices.dropped,
-                      added=choices.added)
-        return estimate(works, then)
+        return benching.work_of(ledger, one.version)
     draft = ledger.draft(which)
     if draft is None:
         raise BadInput(Fault(f"The draft {one.title} is gone.", "Reload this page."))
@@ -268,70 +263,6 @@ def estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
                              "Fill them on the page Quote a machine."))
     return estimate(scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
                           added=choices.added), shop)
-
-
-def on_bench(one: Wanted, job: Estimate, name: str, ledger: Ledger, shop: Shop, start: date
-             ) -> tuple[OnBench, dict[str, float]]:
-    """A machine with what is done, booked, bought and away; and units bought, by part."""
-    bare = OnBench(name, job, one.due, one.weight)
-    number = one.candidate.number
-    if not number:
-        return bare, {}
-    places = _places(job, ledger.items(number))
-    done = {places[mark.item]: min(mark.day, start)
-            for mark in ledger.entries(Done, job=number) if mark.item in places}
-    booked: dict[int, float] = defaultdict(float)
-    for entry in ledger.entries(TimeEntry, job=number):
-        if entry.item in places and places[entry.item] not in done:
-            booked[places[entry.item]] += entry.hours
-    services = {lot.service for lot in job.lots}
-    outwork = ledger.entries(Outwork, job=number)
-    returned = {entry.of for entry in outwork if entry.event == "back"}
-    lots = [entry for entry in outwork if entry.event == "sent" and entry.service in services]
-    away = {entry.service: min(entry.day, start) for entry in lots if entry.id not in returned}
-    back = frozenset(entry.service for entry in lots if entry.id in returned) - set(away)
-    bought: dict[str, float] = defaultdict(float)
-    leads = []
-    for entry in ledger.entries(Purchase, job=number):
-        lines = frozenset(supply.line for supply in job.supplies if supply.item == entry.part)
-        if entry.part is not None and lines:
-            bought[entry.part] += entry.quantity
-            days = _days_of(entry.supplier, shop)
-            leads.append(Lead(f"{entry.supplier or 'a supplier'}, ordered {entry.day}", days,
-                              lines, min(entry.day, start),
-                              entry.day + timedelta(math.ceil(days.high)) <= start))
-    return replace(bare, done=done, booked=dict(booked), sent=away, back=back,
-                   leads=_together(leads)), dict(bought)
-
-
-def _places(job: Estimate, items: Sequence) -> dict[int, int]:
-    """Place in the estimate of each work item of the ledger, both counted from 1."""
-    waiting: dict[tuple, list[int]] = defaultdict(list)
-    for place, item in enumerate(job.items, 1):
-        waiting[item.line + 1, item.work.operation.operation].append(place)
-    found = {}
-    for item in items:
-        if places := waiting.get((item.line, item.operation)):
-            found[item.item] = places.pop(0)
-    return found
-
-
-def _days_of(supplier: str, shop: Shop) -> Range:
-    rows = list(shop.catalogue.suppliers.values())
-    own = [row for row in rows if supplier.casefold() in (row.supplier, row.name.casefold())]
-    rows = own or rows
-    return Range(min(row.days_low for row in rows),
-                 math.fsum(row.days_typical for row in rows) / len(rows),
-                 max(row.days_high for row in rows))
-
-
-def _together(leads: Sequence[Lead]) -> tuple[Lead, ...]:
-    """One for each order, though it was booked part by part."""
-    found: dict[str, Lead] = {}
-    for lead in leads:
-        same = found.get(lead.name, lead)
-        found[lead.name] = replace(lead, lines=lead.lines | same.lines)
-    return tuple(found.values())
 
 
 # The plan
@@ -370,8 +301,9 @@ class Bench:
                 continue
             name = _other(one.title, names)
             names[name] = one.number
-            machine, parts = on_bench(wanted, self._estimates[key], name, self.ledger, ask.shop,
-                                      ask.start)
+            bare = OnBench(name, self._estimates[key], wanted.due, wanted.weight)
+            machine, parts = benching.on_bench(bare, one.number, self.ledger, ask.shop, ask.start
+                                               ) if one.number else (bare, {})
             found.append(machine)
             for part, units in parts.items():
                 bought[part] += units
@@ -534,5 +466,5 @@ def held_up(found: Drawn, least: float = 0.02) -> list[tuple[Step, float]]:
 
 __all__ = ["FEW", "FORM", "KIND", "MANY", "SCHEMA", "Ask", "Bench", "Candidate", "Drawn", "Wanted",
            "asked", "bettered", "candidates", "closed_days", "day_rows", "drawn", "estimated",
-           "held_up", "in_days", "job_cells", "on_bench", "person_cells", "proof_words",
+           "held_up", "in_days", "job_cells", "person_cells", "proof_words",
            "ways_of", "week_loads"]
