@@ -6,6 +6,7 @@ Exit codes: 0 done, 2 bad input (every fault listed, nothing written), 1 a fault
 from __future__ import annotations
 
 import argparse
+import errno
 import json
 import os
 import sys
@@ -54,6 +55,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("Stopped.", file=sys.stderr)
         return 1
     except Exception as error:
+        if isinstance(error, OSError) and error.errno == errno.ENAMETOOLONG:
+            print("The name is too long for a file. Choose a shorter one.", file=sys.stderr)
+            return 2
         if os.environ.get("ESTIMATOR_TRACE"):
             traceback.print_exc()
         print(

@@ -618,3 +618,16 @@ def test_every_state_has_cases_for_every_era(shop):
                 assert not its.is_draft
                 for level in (LEVELS[0], LEVELS[-1]):
                     assert scope(its, level, shop.catalogue).works
+
+
+@pytest.mark.parametrize("name", ["lot.csv", "lot.xlsx"])
+def test_the_list_that_is_read_is_not_written_over(tmp_path, capsys, monkeypatch, name):
+    """Results of the same name in the same folder would be the end of the list."""
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(["lot", "--example", "lot.csv"]) == 0
+    held = Path("lot.csv").read_bytes()
+    Path(name).write_bytes(held)
+    assert cli.main(["lot", name, "--trials", "200", "--out", "."]) == 2
+    assert "written over" in capsys.readouterr().err
+    assert Path(name).read_bytes() == held
+    assert {path.name for path in tmp_path.iterdir()} == {"lot.csv", name}

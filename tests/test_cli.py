@@ -246,3 +246,8 @@ def test_a_quote_without_a_number_is_not_taken_for_the_list(capsys, tmp_path):
     code, out, err = run(capsys, "quotes", "", "won", "--shop", new_shop(tmp_path / "shop"))
     assert (code, out) == (2, "")
     assert "No quote" in err
+
+
+def test_a_name_too_long_for_a_file_is_bad_input(capsys, tmp_path):
+    """The folder's name is at fault, not the program."""
+    assert run(capsys, "new-shop", tmp_path / ("x" * 300))[0] == 2
