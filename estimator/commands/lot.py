@@ -154,9 +154,9 @@ def _read(options, shop):
     value, top = values.pop("value", None), whole.pop("top", 20)
     if top < 1:
         wrong.append(Fault(f"{top} machines to show; it must be 1 or more.", column="--top"))
-    if options.out and options.lot and options.lot.name.casefold() in ("lot.csv", "lot.xlsx") \
-            and options.lot.resolve().parent == options.out.resolve():
-        wrong.append(Fault(f"{options.lot.name} would be written over the list that is read.",
+    if options.out and options.list and options.list.name.casefold() in ("lot.csv", "lot.xlsx") \
+            and options.list.resolve().parent == options.out.resolve():
+        wrong.append(Fault(f"{options.list.name} would be written over the list that is read.",
                            "Name another folder.", column="--out"))
     terms = Deal(1.0 if value is None else value, **values, **whole, way=_name(options.way),
                  buying=_name(options.buying), parts_way=_name(options.parts_way), on=day)
