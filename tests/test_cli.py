@@ -251,3 +251,16 @@ def test_a_quote_without_a_number_is_not_taken_for_the_list(capsys, tmp_path):
 def test_a_name_too_long_for_a_file_is_bad_input(capsys, tmp_path):
     """The folder's name is at fault, not the program."""
     assert run(capsys, "new-shop", tmp_path / ("x" * 300))[0] == 2
+
+
+@pytest.mark.parametrize(("command", "name"), [("quote", "parts-budget.csv"),
+                                               ("plan", "plan.csv")])
+def test_a_survey_is_not_written_over_by_its_documents(capsys, tmp_path, command, name):
+    """A survey that has the name of a document, in the folder they go to, stays as it is."""
+    path = tmp_path / name
+    path.write_bytes(DEMO.read_bytes())
+    code, _, err = run(capsys, command, path, "--level", "clean", "--trials", 200, "--out",
+                       tmp_path)
+    assert (code, "written over" in err) == (2, True)
+    assert path.read_bytes() == DEMO.read_bytes()
+    assert list(tmp_path.iterdir()) == [path]
