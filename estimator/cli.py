@@ -176,11 +176,13 @@ def _parser() -> argparse.ArgumentParser:
                        help="the same, so that it is ready by this day in four jobs of five")
     quote.add_argument("--worth", metavar="LINE=MONEY", nargs="+", default=[],
                        help="what survey lines are worth to the customer; their price otherwise")
-    quote.add_argument("--trials", metavar="N", type=int, default=10_000)
+    quote.add_argument("--trials", metavar="N", type=int, default=10_000,
+                       help="how often the job is played through; 10,000 by default")
     quote.add_argument("--sampler", metavar="S", default="random",
                        help='"random" (default) or "sobol": evenly spread points, best with a '
                        "power of two as trials")
-    quote.add_argument("--seed", metavar="N", type=int, default=1)
+    quote.add_argument("--seed", metavar="N", type=int, default=1,
+                       help="the same seed gives the same figures")
     quote.add_argument("--date", metavar="YYYY-MM-DD", help="date of the quote; today by default")
     quote.add_argument("--out", metavar="DIR", type=Path, help="write the documents here")
     quote.add_argument(

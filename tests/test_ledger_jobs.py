@@ -112,6 +112,9 @@ def test_a_job_s_state_is_said_in_the_words_of_the_trade(ledger, job):
     with pytest.raises(BadInput, match="no job"):
         ledger.set_state("Comet", "waiting")
     assert ledger.promise(job.number, DAY).promised == DAY
+    with pytest.raises(BadInput, match="cannot be promised for"):
+        ledger.promise(job.number, job.accepted - timedelta(1))
+    assert ledger.jobs()[0].promised == DAY
 
 
 def test_a_revision_brings_more_items(ledger, job):
@@ -436,7 +439,8 @@ def test_a_job_on_which_a_clock_runs_is_not_closed(ledger, job):
 def test_a_day_of_any_year_is_read_as_it_was_written(ledger, job):
     """Also the year 1, which some platforms write with one digit, and so do older ledgers."""
     first = date(1, 1, 1)
-    ledger.promise(job.number, first)
+    with ledger._writing() as connection:
+        connection.execute(schema.tables().jobs.update().values(promised=first))
     assert ledger.jobs()[0].promised == first
     day = schema.tables().jobs.c.promised.type
     assert day.process_result_value("1-01-01", None) == first

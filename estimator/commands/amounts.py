@@ -51,7 +51,7 @@ def register(add) -> None:
                            help="confirm what was asked, such as cap")
     for found in (bought, sent, back, sold):
         found.add_argument("--day", metavar="DAY", help="today by default")
-        found.add_argument("--note", metavar="WORDS", default="")
+        found.add_argument("--note", metavar="WORDS", default="", help="a remark")
 
 
 def _common(options, shop, ledger) -> dict:

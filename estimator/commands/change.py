@@ -31,8 +31,8 @@ def register(add) -> None:
     change.add_argument("--add", metavar="EXTRA", nargs="+", default=[],
                         help="extras taken, by name, or NAME=COUNT; NAME=0 takes one out again")
     change.add_argument("--todays-prices", action="store_true",
-                        help="with the tables and settings of today; those of the quote else")
-    change.add_argument("--ready", metavar="DAY", help="when it will be ready; worked out else")
+                        help="with the tables and settings of today; otherwise those of the quote")
+    change.add_argument("--ready", metavar="DAY", help="when it will be ready; else worked out")
     change.add_argument("--date", metavar="DAY", help="when it is offered; today by default")
     change.add_argument("--out", metavar="DIR", type=Path,
                         help="write the addendum to sign, and change.json, here")
@@ -47,7 +47,7 @@ def register(add) -> None:
         found.add_argument("revision", metavar="REVISION",
                            help="its number, or the job where one waits for an answer")
         found.add_argument("--date", metavar="DAY", help="of the answer; today by default")
-        found.add_argument("--note", metavar="WORDS", default="")
+        found.add_argument("--note", metavar="WORDS", default="", help="a remark")
     agree.add_argument("--promised", metavar="DAY",
                        help="when the job is promised for now; as offered by default")
     status = add("status", _status, "Say where a job stands: work done, hours, cap, revisions.")
@@ -59,7 +59,7 @@ def register(add) -> None:
         found.add_argument("items", metavar="ITEM", nargs="+",
                            help="number of the work item, or its operation")
     done.add_argument("--date", metavar="DAY", help="since when; today by default")
-    done.add_argument("--note", metavar="WORDS", default="")
+    done.add_argument("--note", metavar="WORDS", default="", help="a remark")
     undo.add_argument("--why", required=True, help="in a few words")
 
 

@@ -55,7 +55,7 @@ def register(command) -> None:
                            help='such as 9:15, or "2026-03-02 9:15"; now by default')
     stop.add_argument("--drop", action="store_true", help="let the clock go, book nothing")
     for found in (start, stop, typed, correct):
-        found.add_argument("--note", metavar="WORDS", default=None)
+        found.add_argument("--note", metavar="WORDS", default=None, help="a remark")
     for found in (start, stop, typed, correct, sheet):
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
                            help="confirm what was asked, such as overlap or long-day")

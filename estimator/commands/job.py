@@ -8,10 +8,11 @@ from estimator.commands.shared import as_json, day_said, ledger_of, say, table, 
 
 def register(command) -> None:
     """Add `job` and the commands below it."""
-    add = verbs(command("job", None, "Jobs: accept a quote, see where a job stands, close it."))
+    add = verbs(command("job", None, "Jobs: accept a quote, change it, book amounts, close it."))
     accept = add("accept", _accept, "Make a job of a quote that a customer accepted.")
     accept.add_argument("number", metavar="NUMBER", help="of the quote")
-    accept.add_argument("--name", default="", help="what to call it; machine and customer else")
+    accept.add_argument("--name", default="",
+                        help="what to call it; otherwise machine and customer")
     accept.add_argument("--date", metavar="DAY", help="when it was accepted; today by default")
     accept.add_argument("--promised", metavar="DAY", help="when it is to be ready")
     add("list", _list, "List the jobs with the hours quoted and booked.")
@@ -25,7 +26,7 @@ def register(command) -> None:
         found.add_argument("job", metavar="JOB", help="number or name")
     state.add_argument("state", metavar="STATE",
                        help='accepted, "on the bench", waiting, finished or closed')
-    promise.add_argument("day", metavar="DAY")
+    promise.add_argument("day", metavar="DAY", help="such as 2026-12-20")
     close.add_argument("--date", metavar="DAY", help="today by default")
 
 

@@ -39,8 +39,10 @@ def register(command) -> None:
                        help="for the search; 0 takes the plan that is drawn at once")
     found.add_argument("--workers", metavar="N", type=int, default=1,
                        help="threads of the search; with one, the same seed gives the same plan")
-    found.add_argument("--trials", metavar="N", type=int, default=10_000)
-    found.add_argument("--seed", metavar="N", type=int, default=1)
+    found.add_argument("--trials", metavar="N", type=int, default=10_000,
+                       help="how often the job is played through; 10,000 by default")
+    found.add_argument("--seed", metavar="N", type=int, default=1,
+                       help="the same seed gives the same figures")
     found.add_argument("--out", metavar="DIR", type=Path,
                        help="write plan.json, plan.csv and the papers for the bench here")
     found.add_argument("--labels", metavar="SHEET",

@@ -98,7 +98,13 @@ class Jobs(Database):
         return self._change_job(number, {"state": state, "closed": closed})
 
     def promise(self, number: str, day: date | None) -> Job:
-        """Say by when a job is promised; None takes the promise back. Returns it as kept."""
+        """Say by when a job is promised; None takes the promise back. Returns it as kept.
+
+        Raises
+        ------
+        BadInput
+            If there is no such job, or it was accepted after that day.
+        """
         return self._change_job(number, {"promised": day})
 
     def _change_job(self, number: str, values: dict) -> Job:
@@ -106,6 +112,10 @@ class Jobs(Database):
         table = tables().jobs
         with self._writing() as connection:
             job = rules.job_named(number, jobs_in(connection))
+            promised = values.get("promised")
+            if promised is not None and promised < job.accepted:
+                raise BadInput(Fault(f"{job.name} was accepted on {job.accepted}; it cannot be "
+                                     f"promised for {promised}.", "Promise a later day."))
             if values.get("state") == "closed":
                 _check_closing(job, values["closed"])
                 running = [clock for clock in clocks_in(connection) if clock.job == job.number]
