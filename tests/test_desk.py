@@ -13,7 +13,7 @@ from hypothesis import strategies as some
 from estimator.catalogue import Certainty, Condition, Era, Level, load
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Ledger
-from estimator.pages import board, figures, quote_page, serving
+from estimator.pages import board, figures, opening, quote_page, serving
 from estimator.pages import desk as desks
 from estimator.pages.guard import fault_list, guarded
 from estimator.pages.later import Later
@@ -495,7 +495,7 @@ def test_without_a_shop_folder_the_page_works_and_says_that_nothing_is_kept(monk
     """No folder that can be written: figures yes, keeping no, and that is said."""
     monkeypatch.setenv(serving.SHOP_VARIABLE, "")
     monkeypatch.chdir(tmp_path)
-    assert quote_page.shop_folder() is None
+    assert opening.shop_folder() is None
     page = quote_page.QuotePage(None, open_shop())
     page._edited([[5, "condition", "heavy"]])
     assert "nothing on this page is kept" in page.saved.value
@@ -510,9 +510,9 @@ def test_a_shop_that_cannot_be_read_is_said_instead_of_a_page(monkeypatch, tmp_p
     folder = new_shop(tmp_path / "shop")
     (folder / "shop.toml").write_text("margin = 25\n", encoding="utf-8")
     monkeypatch.setenv(serving.SHOP_VARIABLE, str(folder))
-    shown = quote_page.opened()
-    assert "shop.toml, margin" in shown.value
-    assert 'role="alert"' in shown.value
+    shown = "".join(part.value for part in quote_page.opened().children if hasattr(part, "value"))
+    assert "shop.toml, margin" in shown
+    assert 'role="alert"' in shown
 
 
 # Serving ------------------------------------------------------------------------------------

@@ -6,7 +6,6 @@ the page, and takes its place when it ends or is stopped.
 
 from __future__ import annotations
 
-import gc
 import html
 import io
 import time
@@ -25,14 +24,14 @@ from estimator.documents import bench as papers
 from estimator.errors import BadInput, Fault
 from estimator.pages import bench_desk as desks
 from estimator.pages import bench_shown as shown
+from estimator.pages import opening
 from estimator.pages.beside import Beside, Work
 from estimator.pages.board import box, heading
 from estimator.pages.devices import FileButton, Pulse
 from estimator.pages.entering import Field, Form, Parts, plain_words
-from estimator.pages.guard import Alert, guarded, keep_log, log, unexpected
+from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.later import Later
-from estimator.pages.quote_page import shop_folder
-from estimator.shop import Shop, open_shop
+from estimator.shop import Shop
 
 PARTS = {"plan": "The plan", "dates": "Dates to promise", "buying": "Waiting and orders",
          "papers": "Papers"}
@@ -54,27 +53,12 @@ _PEOPLE = ({"key": "in", "label": "At the bench", "kind": "check"},
 
 def show() -> None:
     """Open the page in a notebook; whatever is wrong is said on the page."""
-    from IPython.display import display
-    display(opened())
-    gc.freeze()
+    opening.show(opened())
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    alert = Alert("The page cannot be opened.")
-    try:
-        folder = shop_folder()
-        if folder is None:
-            raise BadInput(Fault("Machines are planned from drafts and jobs in a shop folder, and "
-                                 "there is none that can be written.", "Start the pages with: "
-                                 "estimator pages --shop FOLDER, a folder of yours."))
-        return PlanPage(folder, open_shop(folder)).widget
-    except BadInput as error:
-        alert.show(error.faults)
-    except Exception as error:
-        log.exception("open")
-        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
-    return box("est-page", Pulse(lambda: None), widgets.HTML("<h1>Bench plan</h1>"), alert.widget)
+    return opening.opened("Bench plan", PlanPage, needs="Machines are planned from drafts and jobs")
 
 
 class ChoiceTable(anywidget.AnyWidget):

@@ -6,14 +6,11 @@ follows from it and keeps it in the ledger; opening the page again puts it back.
 
 from __future__ import annotations
 
-import gc
-import os
 import re
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from urllib.parse import parse_qs
 
 import ipywidgets as widgets
 
@@ -23,7 +20,7 @@ from estimator.catalogue import LEVELS
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import desk as desks
-from estimator.pages import figures
+from estimator.pages import figures, opening
 from estimator.pages.board import Board, box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, SurveyTable
@@ -34,9 +31,8 @@ from estimator.pages.later import Later
 from estimator.pages.long_run import LongRun
 from estimator.pages.origin import Origin
 from estimator.pages.past import PastQuotes
-from estimator.pages.serving import SHOP_VARIABLE
 from estimator.quote import Quote, quote
-from estimator.shop import Shop, new_shop, open_shop
+from estimator.shop import Shop
 
 COSTLY_S, SAVE_S = 0.3, 0.4
 _DOWNLOADS = (("quote.pdf", "Quote (PDF)"), ("estimate.xlsx", "Workbook (XLSX)"),
@@ -45,49 +41,13 @@ _DOWNLOADS = (("quote.pdf", "Quote (PDF)"), ("estimate.xlsx", "Workbook (XLSX)")
 
 def show() -> None:
     """Open the page in a notebook; whatever is wrong is said on the page."""
-    from IPython.display import display
-    display(opened())
-    # What the page stands on stays: passed over from now on, it makes the collector's pauses,
-    # in which nothing is answered, half as long.
-    gc.freeze()
+    opening.show(opened())
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    alert = Alert("The page cannot be opened.")
-    try:
-        folder = shop_folder()
-        return QuotePage(folder, open_shop(folder), asked_draft()).widget
-    except BadInput as error:
-        alert.show(error.faults)
-    except Exception as error:
-        from estimator.pages.guard import log, unexpected
-        log.exception("open")
-        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
-    return alert.widget
-
-
-def shop_folder() -> Path | None:
-    """The shop folder of this page, made if it is missing; None if there can be none.
-
-    ESTIMATOR_SHOP names it; without, it is `shop` beside the notebooks' folder. Empty: none.
-    """
-    told = os.environ.get(SHOP_VARIABLE)
-    if told == "":
-        return None
-    here = Path.cwd()
-    folder = Path(told) if told else (here.parent if here.name == "notebooks" else here) / "shop"
-    if (folder / "shop.toml").is_file():
-        return folder
-    try:
-        return new_shop(folder)
-    except BadInput:
-        return None
-
-
-def asked_draft() -> str | None:
-    """The draft that the page's address asks for, as Voila hands it on."""
-    return parse_qs(os.environ.get("QUERY_STRING", "")).get("draft", [None])[0]
+    return opening.opened(
+        "Quote a machine", lambda folder, shop: QuotePage(folder, shop, opening.asked_draft()))
 
 
 class QuotePage:
@@ -454,4 +414,4 @@ def _slug(title: str) -> str:
     return said or "machine"
 
 
-__all__ = ["QuotePage", "asked_draft", "opened", "shop_folder", "show"]
+__all__ = ["QuotePage", "opened", "show"]

@@ -7,7 +7,6 @@ later; more trials than an edit can wait for are played beside the page.
 
 from __future__ import annotations
 
-import gc
 import html
 import json
 import re
@@ -23,7 +22,7 @@ from estimator import ledger, survey
 from estimator.catalogue import Era
 from estimator.errors import BadInput, Fault
 from estimator.pages import deal as deals
-from estimator.pages import deciding
+from estimator.pages import deciding, opening
 from estimator.pages import desk as desks
 from estimator.pages.beside import Beside, Progress, Work
 from estimator.pages.board import box, heading
@@ -32,10 +31,9 @@ from estimator.pages.entering import Form, Parts
 from estimator.pages.figures import gaps
 from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.later import Later
-from estimator.pages.quote_page import asked_draft, shop_folder
 from estimator.pages.ranked import Ranked
 from estimator.resale import LEAVE, Deal, Jobs, Resale, as_dict, resale
-from estimator.shop import Shop, open_shop
+from estimator.shop import Shop
 from estimator.survey import Survey
 
 LIVE, MANY = 10_000, 100_000
@@ -49,25 +47,13 @@ _MOVES = (("0", "Profit of the best choice"), ("1", "Its lead over the next best
 
 def show() -> None:
     """Open the page in a notebook; whatever is wrong is said on the page."""
-    from IPython.display import display
-    display(opened())
-    gc.freeze()
+    opening.show(opened())
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    alert = Alert("The page cannot be opened.")
-    try:
-        folder = shop_folder()
-        return ResellPage(folder, open_shop(folder), asked_draft()).widget
-    except BadInput as error:
-        alert.show(error.faults)
-    except Exception as error:
-        from estimator.pages.guard import log, unexpected
-        log.exception("open")
-        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
-    return box("est-page", Pulse(lambda: None), widgets.HTML("<h1>Restore or resell</h1>"),
-               alert.widget)
+    return opening.opened(
+        "Restore or resell", lambda folder, shop: ResellPage(folder, shop, opening.asked_draft()))
 
 
 class ResellPage:

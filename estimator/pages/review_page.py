@@ -6,21 +6,19 @@ was booked: a page over many jobs opens as quickly as one over none.
 
 from __future__ import annotations
 
-import gc
 import html
 from datetime import datetime
 from pathlib import Path
 
 import ipywidgets as widgets
 
-from estimator.errors import BadInput, Fault
+from estimator.pages import opening
 from estimator.pages.board import box
 from estimator.pages.devices import Pulse
 from estimator.pages.entering import Field, Form, Parts
-from estimator.pages.guard import Alert, guarded, keep_log, log, unexpected
-from estimator.pages.quote_page import shop_folder
+from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.workshop import Workshop
-from estimator.shop import Shop, open_shop
+from estimator.shop import Shop
 
 PARTS = {"jobs": "Jobs", "time": "Book time", "amounts": "Book amounts", "job": "Review of the job",
          "shop": "Review of the shop", "proposals": "Proposals"}
@@ -31,28 +29,12 @@ _LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
 
 def show() -> None:
     """Open the page in a notebook; whatever is wrong is said on the page."""
-    from IPython.display import display
-    display(opened())
-    gc.freeze()
+    opening.show(opened())
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    alert = Alert("The page cannot be opened.")
-    try:
-        folder = shop_folder()
-        if folder is None:
-            raise BadInput(Fault("Jobs and hours are kept in a shop folder, and there is none that "
-                                 "can be written.", "Start the pages with: estimator pages --shop "
-                                 "FOLDER, a folder of yours."))
-        return ReviewPage(folder, open_shop(folder)).widget
-    except BadInput as error:
-        alert.show(error.faults)
-    except Exception as error:
-        log.exception("open")
-        alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
-    return box("est-page", Pulse(lambda: None), widgets.HTML("<h1>Review hours</h1>"),
-               alert.widget)
+    return opening.opened("Review hours", ReviewPage, needs="Jobs and hours are kept")
 
 
 class ReviewPage:
