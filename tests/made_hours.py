@@ -58,8 +58,48 @@ NICE = np.array([0.1, 0.25, 0.5, 0.75, 1, 1.5, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 
                  60, 80, 120, 160])
 
 
+@dataclass(frozen=True)
+class Truth:
+    """What every task of a made-up shop was drawn from, in their order: arrays of one length.
+
+    ln(actual / estimate) is `middle` + `spread` × a score of the shop's tails, unless the task came
+    out at the estimate, with the chance `exact`.
+    """
+
+    estimate: np.ndarray
+    middle: np.ndarray
+    spread: np.ndarray
+    exact: np.ndarray
+    job: np.ndarray
+
+
 def make(shop: Shop, seed: int) -> list[dict]:
     """Records of a shop, in the order in which tasks were finished."""
+    return make_known(shop, seed)[0]
+
+
+def tailed(shop: Shop, scores: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Standard normal scores with the tails of a shop."""
+    if shop.tails == "heavy":
+        return scores * np.where(rng.random(len(scores)) < 0.2, 1.9, 0.65)
+    if shop.tails == "skew":
+        return np.where(scores > 0, 1.3, 0.7) * scores - 0.24
+    if shop.tails == "humps":
+        return 0.6 * scores + (rng.random(len(scores)) < 0.15) * math.log(3) / shop.sigma
+    if shop.tails == "low":
+        return 0.7 * scores - (rng.random(len(scores)) < 0.1) * 2.5
+    return scores
+
+
+def booked(shop: Shop, actual: np.ndarray) -> np.ndarray:
+    """Actual hours as they are booked, in steps."""
+    if shop.step:
+        return np.maximum(np.round(actual / shop.step), 1) * shop.step
+    return np.maximum(np.round(actual * 60), 1) / 60
+
+
+def make_known(shop: Shop, seed: int) -> tuple[list[dict], Truth]:
+    """The same with what the records were drawn from; slips of the keyboard are not in it."""
     rng = np.random.default_rng(seed)
     n = shop.tasks
     share = lambda count: rng.dirichlet(np.full(count, 0.8))  # noqa: E731
@@ -92,40 +132,64 @@ def make(shop: Shop, seed: int) -> list[dict]:
     log_sigma = log_sigma + shop.slope_sigma * x
     shared = normal(next_job)[job]
     latent = math.sqrt(shop.rho) * shared + math.sqrt(1 - shop.rho) * normal(n)
-    if shop.tails == "heavy":
-        latent = latent * np.where(rng.random(n) < 0.2, 1.9, 0.65)
-    elif shop.tails == "skew":
-        latent = np.where(latent > 0, 1.3, 0.7) * latent - 0.24
-    elif shop.tails == "humps":
-        latent = 0.6 * latent + (rng.random(n) < 0.15) * math.log(3) / shop.sigma
-    elif shop.tails == "low":
-        latent = 0.7 * latent - (rng.random(n) < 0.1) * 2.5
+    latent = tailed(shop, latent, rng)
     walk = np.cumsum(normal(n)) * shop.drift / math.sqrt(250)
     walk += shop.jump * (np.arange(n) > n // 2)
     walk += ((np.cumsum(normal((n, shop.people)), axis=0) * shop.person_drift
               / math.sqrt(250))[np.arange(n), person] if shop.person_drift else 0.0)
     x_kind = shop.slope_kind_sd * normal(shop.kinds)[kind] * x if shop.slope_kind_sd else 0.0
-    ratio = (shop.bias + x_kind + person_mean[person] + kind_mean[kind] + cell[person, kind]
-             + shop.slope * x + walk + np.exp(log_sigma) * latent)
-    actual = estimate * np.exp(ratio)
-    if shop.step:
-        actual = np.maximum(np.round(actual / shop.step), 1) * shop.step
-    else:
-        actual = np.maximum(np.round(actual * 60), 1) / 60
+    middle = (shop.bias + x_kind + person_mean[person] + kind_mean[kind] + cell[person, kind]
+              + shop.slope * x + walk)
+    actual = booked(shop, estimate * np.exp(middle + np.exp(log_sigma) * latent))
     logit = (math.log(shop.exact / (1 - shop.exact)) + shop.exact_sd * normal(shop.people)[person]
              + shop.exact_sd / 2 * normal(shop.kinds)[kind] - 0.2 * x)
-    actual = np.where(rng.random(n) < 1 / (1 + np.exp(-logit)), estimate, actual)
+    exact = 1 / (1 + np.exp(-logit))
+    actual = np.where(rng.random(n) < exact, estimate, actual)
     slips = rng.random(n) < shop.slips
     actual = np.where(slips, actual * np.where(rng.random(n) < 0.6, 100, 0.01), actual)
     day = (np.arange(n) * 7) // shop.weekly
     hidden = rng.random((2, n)) < shop.blank
-    return [
+    records = [
         {"est": float(estimate[i]), "act": float(actual[i]),
          "kind": None if hidden[0, i] else f"kind {kind[i]}",
          "person": None if hidden[1, i] else int(person[i]),
          "job": int(job[i]), "day": int(day[i])}
         for i in range(n)
     ]
+    return records, Truth(estimate, middle, np.exp(log_sigma), exact, job)
+
+
+class Knows:
+    """A model that knows all that a made-up shop was drawn from, and is as good as can be there."""
+
+    def __init__(self, shop: Shop, truth: Truth, draws: int = 3000):
+        self._shop, self._truth, self._draws = shop, truth, draws
+        self._rng, self._at = np.random.default_rng(1), 0
+
+    def update(self, records: list[dict]) -> None:
+        """Nothing is new to it."""
+        self._at += len(records)
+
+    def predict(self, estimates, kinds, persons, probs) -> np.ndarray:
+        """Quantiles of the next tasks."""
+        return np.stack([np.quantile(self._one(self._at + k, 0.0), probs)
+                         for k in range(len(estimates))])
+
+    def predict_total(self, estimates, kinds, persons, probs, job) -> np.ndarray:
+        """Quantiles of a job's sum."""
+        shared = self._rng.standard_normal(self._draws)
+        return np.quantile(sum(self._one(i, shared)
+                               for i in np.flatnonzero(self._truth.job == job)), probs)
+
+    def _one(self, i: int, shared) -> np.ndarray:
+        rho = self._shop.rho if np.ndim(shared) else 0.0
+        scores = (math.sqrt(rho) * shared
+                  + math.sqrt(1 - rho) * self._rng.standard_normal(self._draws))
+        truth = self._truth
+        hours = truth.estimate[i] * np.exp(
+            truth.middle[i] + truth.spread[i] * tailed(self._shop, scores, self._rng))
+        hours = booked(self._shop, hours)
+        return np.where(self._rng.random(self._draws) < truth.exact[i], truth.estimate[i], hours)
 
 
 BASE = Shop()
@@ -305,6 +369,20 @@ def summary(found: list[Found]) -> dict[str, float]:
         "sharp": jobs[:, 5].mean() if len(jobs) else math.nan,
         "ms": float(np.concatenate([f.weeks_ms for f in found]).mean()),
     }
+
+
+def against_the_best(make_model: Callable[[], object], family: dict[str, Shop], seeds: range
+                     ) -> str:
+    """The figures of a model over a family of shops, beside those of one who knows all."""
+    ours, best = [], []
+    for shop in family.values():
+        for seed in seeds:
+            records, truth = make_known(shop, seed)
+            ours.append(walk(make_model(), records))
+            best.append(walk(Knows(shop, truth), records))
+    ours, best = summary(ours), summary(best)
+    return "\n".join([f"{'':<12}{'ours':>8}{'at best':>10}",
+                      *(f"{name:<12}{ours[name]:8.3f}{best[name]:10.3f}" for name in ours)])
 
 
 def table(make_model: Callable[[], object], family: dict[str, Shop], seeds: range) -> str:

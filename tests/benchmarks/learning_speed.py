@@ -14,7 +14,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from made_hours import FAMILY, LEVELS, MORE, SMALL, drawn, make, table
+from made_hours import FAMILY, LEVELS, MORE, SMALL, against_the_best, drawn, make, table
 
 from estimator.learning import HoursModel, pool
 
@@ -104,6 +104,12 @@ def main() -> None:
         for family, more in ((FAMILY, 1), (MORE, 1), (SMALL, 8)):
             print("\nothers", table(HoursModel, family, range(seeds * more)), sep="\n")
     print(BARS, end="\n\n")
+    few = drawn(18)
+    for young in (False, True):
+        held = {name: shop for name, shop in few.items() if ("young" in name) == young
+                and shop.tasks < 1500}
+        print("beside one who knows all that the shops were drawn from" + ", young" * young,
+              against_the_best(HoursModel, held, range(1 + 3 * young)), sep="\n", end="\n\n")
     speed()
 
 
