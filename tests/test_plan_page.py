@@ -174,7 +174,8 @@ def test_a_fault_in_a_row_is_said_at_its_field(opened, column, typed, said):
 
 
 @pytest.mark.parametrize(("field", "typed"), [
-    ("start", "30 February"), ("promise", "100"), ("in_time", "much"), ("seconds", "-1")])
+    ("start", "30 February"), ("promise", "100"), ("in_time", "much"), ("seconds", "-1"),
+    ("buy", "for nothing")])
 def test_a_fault_in_the_form_is_said_at_its_field(opened, field, typed):
     """Days, shares and seconds that cannot be are told at the field."""
     page = opened()
@@ -183,6 +184,18 @@ def test_a_fault_in_the_form_is_said_at_its_field(opened, field, typed):
     page.form._heard(None, {"typed": {field: desks.FORM[field] or str(TODAY),
                                       "seconds": "0"}}, [])
     assert page.form.faults == {}
+
+
+def test_parts_are_bought_for_what_is_wished(opened):
+    """In fewest parcels there are no more orders, and no less to pay, than at the least price."""
+    page = opened()
+    cheapest = page.found.basket
+    page.form._heard(None, {"typed": {"buy": "fewest parcels"}}, [])
+    fewest = page.found.basket
+    assert fewest.wish == desks.WISHES["fewest parcels"]
+    assert fewest.parcels < cheapest.parcels
+    assert fewest.total > cheapest.total
+    assert fewest.proven
 
 
 def test_nothing_and_nobody_are_said(opened):

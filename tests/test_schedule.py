@@ -1005,13 +1005,33 @@ def test_command_writes_a_plan_and_says_it_in_json(demo_survey_path, tmp_path, c
     assert {"hours", "slack_hours", "criticality_share"} <= set(rows[0])
 
 
+def test_command_says_what_is_bought_and_for_what(demo_survey_path, capsys):
+    """Wishes beside each other; orders add up; old prices are told with the row they stand in."""
+    code = cli.main(["plan", str(demo_survey_path), "--level", "reconditioned", "--start",
+                     "2026-11-26", "--seconds", "0", "--trials", "500", "--buy", "fewest-parcels",
+                     "--baskets", "--json"])
+    assert code == 0
+    said = json.loads(capsys.readouterr().out)["buying"]
+    cheapest, fastest, fewest = said["compared"]
+    assert said["wish"] == "fewest parcels"
+    assert {key: said[key] for key in fewest} == fewest
+    assert cheapest["total"] <= min(fastest["total"], fewest["total"])
+    assert fastest["days"] <= min(cheapest["days"], fewest["days"])
+    assert fewest["parcels"] == len(said["orders"]) < cheapest["parcels"]
+    assert all(one["proven"] for one in said["compared"])
+    assert sum(row["total"] for row in said["orders"]) == pytest.approx(said["total"])
+    assert all(row["order_on"] <= row["expected"] for row in said["orders"])
+    assert all(row["file"] == "offers.csv" and row["row"] for row in said["notices"])
+
+
 def test_command_prints_the_plan_day_by_day(demo_survey_path, capsys):
     """Days with their work, waits, what holds up the end, and dates to promise."""
     assert cli.main(["plan", str(demo_survey_path), "--level", "reconditioned", "--start",
                      "2026-11-26", "--seconds", "0", "--trials", "500"]) == 0
     said = capsys.readouterr().out
     for words in ("Thu 2026-11-26", "Parts from", "holds up the end", "promise 2026-12",
-                  "a week earlier", "Drawn at once"):
+                  "a week earlier", "Drawn at once", "Orders, cheapest",
+                  "No choice of suppliers serves this wish better"):
         assert words in said
 
 
@@ -1022,6 +1042,8 @@ def test_command_prints_the_plan_day_by_day(demo_survey_path, capsys):
     (["--due", "2026-12-01", "2026-12-02"], "for 1 surveys"),
     (["--level", "sparkling"], "not a service level"),
     (["--seconds", "-1"], "no time to search"),
+    (["--buy", "trade-off", "--day-worth", "-1"], "no worth of a day"),
+    (["--parcel-worth", "5"], "Write --buy trade-off"),
     (["--start", "2600-01-01"], "1900 to 2199"),
     (["--jobs"], "none was named"),
 ])

@@ -12,6 +12,7 @@ from pathlib import Path
 from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, table
 from estimator.errors import BadInput, Fault
 
+_WISHES = ("cheapest", "fastest", "fewest-parcels", "trade-off")
 _SECONDS = 5.0, 12.0
 """For the search, unless said otherwise: for one job, for several."""
 
@@ -35,6 +36,14 @@ def register(command) -> None:
     found.add_argument("--ways", action="store_true",
                        help="compare finishing each assembly as it comes off with stripping "
                             "everything first")
+    found.add_argument("--buy", metavar="WISH", default="cheapest", choices=sorted(_WISHES),
+                       help="what parts are bought for: " + ", ".join(sorted(_WISHES)))
+    found.add_argument("--day-worth", metavar="MONEY", type=float, default=0.0,
+                       help="with trade-off: what the last part a day sooner is worth")
+    found.add_argument("--parcel-worth", metavar="MONEY", type=float, default=0.0,
+                       help="with trade-off: what a parcel less to open is worth")
+    found.add_argument("--baskets", action="store_true",
+                       help="compare buying for all of these")
     found.add_argument("--seconds", metavar="N", type=float,
                        help="for the search; 0 takes the plan that is drawn at once")
     found.add_argument("--workers", metavar="N", type=int, default=1,
@@ -62,7 +71,11 @@ def _plan(options: argparse.Namespace) -> int:
         sheet_named(options.labels, shop)
     start = day_said(options.start, "start") or date.today()
     jobs, bought = _jobs(options, shop, start)
-    basket = schedule.basket_of(jobs, shop, bought=bought)
+    wish = _wish(options)
+    # Ages of prices are told as of today, whenever the plan begins.
+    wanted = {"bought": bought, "wish": wish, "on": date.today()}
+    basket = schedule.basket_of(jobs, shop, **wanted)
+    baskets = schedule.baskets_of(jobs, shop, **wanted) if options.baskets else ()
     jobs = schedule.ordered(jobs, basket)
     seconds = _SECONDS[len(jobs) > 1] if options.seconds is None else options.seconds
     plan = schedule.plan(jobs, shop, start=start, seconds=seconds, seed=options.seed,
@@ -74,14 +87,17 @@ def _plan(options: argparse.Namespace) -> int:
     if ways:
         said["ways"] = {name: schedule.as_dict(plan, ways=rows)["ways"]
                         for name, rows in ways.items()}
+    ordering = schedule.ordering_of(plan, jobs, basket, chance=shop.settings.order_confidence)
+    said["buying"] = _buying(basket, ordering, start, baskets)
     written = []
     if options.out:
         from estimator.documents import bench
         made = bench.papers(
-            plan, jobs, shop, ordering=schedule.ordering_of(plan, jobs, basket),
+            plan, jobs, shop, ordering=ordering,
             lots=schedule.lots_of(plan, jobs, shop).best.lots, sheet=options.labels)
         written = [*bench.write(_plan_files(said) | made, options.out).values()]
-    text = _text(plan, sure, ways, options.promise, shop)
+    text = "\n".join([_text(plan, sure, ways, options.promise, shop), "",
+                      *_bought(said["buying"], shop.settings.currency)])
     return say(options, said, "\n".join([text, *map(str, written)]))
 
 
@@ -113,6 +129,14 @@ def _check(options) -> None:
     if not 0 < options.promise < 1:
         faults.append(Fault(f"A confidence of {options.promise:g} cannot be promised.",
                             "Write a share such as 0.8: four in five.", column="promise"))
+    for name in ("day_worth", "parcel_worth"):
+        worth = getattr(options, name)
+        if not 0 <= worth < 1e9:
+            faults.append(Fault(f"{worth:g} is no worth of a day or a parcel.",
+                                "Write money, 0 or more.", column=name.replace("_", "-")))
+        elif worth and options.buy != "trade-off":
+            faults.append(Fault(f"Buying for {options.buy} weighs no days and no parcels.",
+                                "Write --buy trade-off with it.", column=name.replace("_", "-")))
     if options.seconds is not None and not 0 <= options.seconds <= 3600:
         faults.append(Fault(f"{options.seconds:g} seconds are no time to search for.",
                             "Write 0 to 3600.", column="seconds"))
@@ -193,6 +217,61 @@ def _surveyed(options, shop) -> list:
         jobs.append(schedule.OnBench(
             name, estimate(scope(found, level, shop.catalogue), shop), due=day))
     return jobs
+
+
+def _wish(options):
+    from estimator import buying
+
+    if options.buy == "trade-off":
+        return buying.trade_off(options.day_worth, options.parcel_worth)
+    return {"cheapest": buying.CHEAPEST, "fastest": buying.FASTEST,
+            "fewest-parcels": buying.FEWEST}[options.buy]
+
+
+def _buying(basket, ordering, start, baskets) -> dict:
+    """What is bought, for what, and when; days are dates."""
+    from datetime import timedelta
+
+    def whole(one) -> dict:
+        return {"wish": one.wish.name, "total": round(one.total, 2), "parcels": one.parcels,
+                "days": round(one.delay, 1), "proven": one.proven,
+                "gap_share": round(one.gap, 4)}
+
+    return whole(basket) | {
+        "orders": [{
+            "supplier": row.order.supplier, "name": row.order.name,
+            "lines": len(row.order.lines), "goods": round(row.order.goods, 2),
+            "top_up": round(row.order.top_up, 2), "freight": round(row.order.freight, 2),
+            "total": round(row.order.total, 2),
+            "order_on": start + timedelta(row.place_on),
+            "expected": start + timedelta(round(row.expected)),
+            "late_chance": round(row.chance_late, 4)} for row in ordering.orders],
+        "without_offer": [one.name for one in basket.unmet],
+        "notices": [{"what": fault.what, "cure": fault.fix, "file": fault.file, "row": fault.row}
+                    for fault in basket.faults],
+        "compared": [whole(one) for one in baskets]}
+
+
+def _bought(said: dict, currency: str) -> list[str]:
+    """The orders in words."""
+    if not said["orders"]:
+        return ["No parts are to be ordered."]
+    rows = [(f"Orders, {said['wish']}", "Lines", "Goods", "Freight", f"In all, {currency}",
+             "Order on", "Expected", "Late in 100")]
+    rows += [(row["name"], str(row["lines"]), f"{row['goods'] + row['top_up']:.2f}",
+              f"{row['freight']:.2f}", f"{row['total']:.2f}", f"{row['order_on']}",
+              f"{row['expected']}", f"{100 * row['late_chance']:.0f}") for row in said["orders"]]
+    out = [table(rows, right=(1, 2, 3, 4, 7)),
+           f"{said['total']:.2f} {currency} in all. " + (
+               "No choice of suppliers serves this wish better." if said["proven"] else
+               f"Another could cost {100 * said['gap_share']:.1f} % less at most.")]
+    if said["compared"]:
+        rows = [("Bought for", f"In all, {currency}", "Parcels", "Days to the last part")]
+        rows += [(one["wish"], f"{one['total']:.2f}", str(one["parcels"]), f"{one['days']:.0f}")
+                 for one in said["compared"]]
+        out += ["", table(rows, right=(1, 2, 3))]
+    out += [f"{one['what']} {one['cure']}" for one in said["notices"]]
+    return out
 
 
 def _progress(seconds: float):

@@ -16,9 +16,9 @@ from datetime import date, datetime, time, timedelta
 from pydantic import ValidationError
 
 from estimator import schedule
-from estimator.buying import Basket, Ordering
+from estimator.buying import CHEAPEST, FASTEST, FEWEST, Basket, Ordering, Wish
 from estimator.documents.wording import counted
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate, estimate
 from estimator.jobs import benching, day_of
 from estimator.ledger import Ledger
@@ -35,8 +35,10 @@ from estimator.survey.cells import Wrong
 KIND = "bench-plan"
 """Kind of the drafts of this page."""
 SCHEMA = 1
-FORM = {"start": "", "promise": "80", "in_time": "90", "seconds": "20"}
+FORM = {"start": "", "promise": "80", "in_time": "90", "buy": CHEAPEST.name, "seconds": "20"}
 """What stands in the form at first; a blank start is today."""
+WISHES = {wish.name: wish for wish in (CHEAPEST, FASTEST, FEWEST)}
+"""What parts can be bought for."""
 MOST_JOBS = 12
 FEW, MANY = 2_000, 10_000
 """Trials at once, and beside the page."""
@@ -96,6 +98,7 @@ class Ask:
     promise: float
     in_time: float
     seconds: float
+    wish: Wish = CHEAPEST
 
 
 @dataclass(frozen=True)
@@ -167,6 +170,7 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
     start = read.take("start", day_of) or today
     promise, in_time = (read.take(name, lambda said: _share(said, 5, 99), "Write per cent.")
                         for name in ("promise", "in_time"))
+    wish = read.take("buy", _wish)
     seconds = read.take("seconds", lambda said: _between(said, 0, 600, "seconds"),
                         "Write seconds; 0 keeps the plan that is drawn at once.")
     wanted = []
@@ -204,7 +208,14 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
         "people": tuple(people),
         "closed": tuple(one for one in shop.settings.closed
                         if not one.person or one.person in names)})
-    return Ask(tuple(wanted), replace(shop, settings=settings), start, promise, in_time, seconds)
+    return Ask(tuple(wanted), replace(shop, settings=settings), start, promise, in_time, seconds,
+               wish)
+
+
+def _wish(said: str) -> Wish:
+    if said not in WISHES:
+        raise Wrong(f'"{said}" is nothing that parts are bought for.', one_of(said, WISHES))
+    return WISHES[said]
 
 
 def _share(said: str, low: float, high: float) -> float | None:
@@ -309,7 +320,7 @@ class Bench:
                 bought[part] += units
         if faults:
             raise BadInput(faults)
-        basket = schedule.basket_of(found, ask.shop, bought=bought)
+        basket = schedule.basket_of(found, ask.shop, bought=bought, wish=ask.wish, on=date.today())
         machines = schedule.ordered(found, basket)
         plan = schedule.plan(machines, ask.shop, start=ask.start, seconds=0, former=former)
         return drawn(ask, machines, {name: number for name, number in names.items() if number},

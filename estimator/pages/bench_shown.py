@@ -242,7 +242,11 @@ def orders(found: Drawn) -> str:
             for line in dated.order.lines) + "</ul></details>"
         for dated in found.ordering.orders)
     unmet = [f"{need.name}: nobody offers it." for need in found.basket.unmet]
-    sure = ("No other choice of suppliers costs less." if found.basket.proven else
+    old = [f"{fault.what} {fault.fix}" for fault in found.basket.faults if fault.column == "dated"]
+    best = {"fastest": "comes sooner, or as soon for less",
+            "fewest parcels": "makes fewer parcels, or as few for less"}
+    sure = (f"No other choice of suppliers {best.get(found.ask.wish.name, 'costs less')}."
+            if found.basket.proven else
             f"At most {100 * found.basket.gap:.1f} % could be saved by another choice.")
     note = ("The plan reckons with orders that go out on its first day. An order may wait until "
             f"the day said here: it is then in time in {100 * found.ask.in_time:.0f} of 100, where "
@@ -250,7 +254,7 @@ def orders(found: Drawn) -> str:
     return showing.table("orders", "Orders by day and supplier", (
         "Order by", "Supplier", ">What", ">Sum with freight", "Needed", "Expected then",
         ">Late in"), rows, total=["", "Together", "", money(total, settings), "", "", ""]) \
-        + showing.said(sure, note, *unmet, test="orders-note") + listed
+        + showing.said(sure, note, *unmet, *old, test="orders-note") + listed
 
 
 def lots(found: Drawn) -> str:

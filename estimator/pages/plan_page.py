@@ -235,6 +235,9 @@ class PlanPage:
                   help="80: four in five."),
             Field("in_time", "Parts are to be there in time in, per cent", "number",
                   said["in_time"]),
+            Field("buy", "Parts are bought to be", "choice", said["buy"],
+                  (("cheapest", "cheapest"), ("fastest", "there first"),
+                   ("fewest parcels", "in fewest parcels"))),
             Field("seconds", "Search for a better plan for, seconds", "number", said["seconds"],
                   help="0 keeps the plan that is drawn at once."),
         ])

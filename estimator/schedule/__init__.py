@@ -13,6 +13,7 @@ from estimator.schedule.planning import plan
 from estimator.schedule.records import BenchPlan, Proof, Step
 from estimator.schedule.supplying import (
     basket_of,
+    baskets_of,
     lots_of,
     needed_on,
     ordered,
@@ -23,5 +24,6 @@ from estimator.schedule.tasks import Lead, OnBench, leads_of, people_of
 from estimator.schedule.ways import Way, compared
 
 __all__ = ["BenchPlan", "Lead", "OnBench", "Outlook", "Promise", "Proof", "Ready", "Step", "Way",
-           "as_dict", "basket_of", "compared", "critical", "leads_of", "lots_of", "needed_on",
+           "as_dict", "basket_of", "baskets_of",
+           "compared", "critical", "leads_of", "lots_of", "needed_on",
            "ordered", "ordering_of", "outlook", "people_of", "plan", "wait_word"]

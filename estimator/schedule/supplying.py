@@ -10,8 +10,20 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 
-from estimator.buying import Basket, Ordering, buy, market, order_dates
+from estimator.buying import (
+    CHEAPEST,
+    FASTEST,
+    FEWEST,
+    Basket,
+    Ordering,
+    Wish,
+    buy,
+    compare,
+    market,
+    order_dates,
+)
 from estimator.catalogue import Catalogue
 from estimator.durations import Range
 from estimator.outwork import LotPlan, Piece, plan_lots
@@ -47,8 +59,8 @@ def parts_of(one: OnBench) -> dict[str, float]:
 
 
 def basket_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float] | None = None,
-              most_seconds: float = 5.0) -> Basket:
-    """Orders for the parts of all jobs together that cost least; the shelf is used up first.
+              wish: Wish = CHEAPEST, on: date | None = None, most_seconds: float = 5.0) -> Basket:
+    """Orders for the parts of all jobs together that serve a wish; the shelf is used up first.
 
     Kits, substitutes and stock are those of the shop's own tables, if it has any.
 
@@ -56,7 +68,29 @@ def basket_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float
     ----------
     bought
         Units that are bought already, by part. [–]
+    on
+        Today, from which the age of prices is told; None tells none.
     """
+    return buy(*_wanted(jobs, shop, bought), wish, **_limits(shop, on, most_seconds))
+
+
+def baskets_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float] | None = None,
+               wish: Wish | None = None, on: date | None = None, most_seconds: float = 5.0
+               ) -> tuple[Basket, ...]:
+    """The cheapest orders, the fastest, those in fewest parcels, and those of a wish of
+    one's own, beside each other; the arguments are those of `basket_of`."""
+    own = None if wish in (CHEAPEST, FASTEST, FEWEST) else wish
+    return compare(*_wanted(jobs, shop, bought), own, **_limits(shop, on, most_seconds))
+
+
+def _limits(shop: Shop, on: date | None, most_seconds: float) -> dict:
+    said = shop.settings
+    return {"on": on, "stale_days": said.price_stale_days, "most_seconds": most_seconds,
+            "spread_per_year": said.price_spread_per_year}
+
+
+def _wanted(jobs: Sequence[OnBench], shop: Shop, bought: Mapping[str, float] | None):
+    """Units of each part that are still to come, and what can be bought."""
     needs: dict[str, float] = defaultdict(float)
     for one in jobs:
         for part, units in parts_of(one).items():
@@ -65,7 +99,7 @@ def basket_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float
         if part in needs:
             needs[part] = max(needs[part] - units, 0.0)
     folders = [] if shop.folder is None else [shop.folder / "tables"]
-    return buy(needs, market(shop.catalogue, *folders), most_seconds=most_seconds)
+    return needs, market(shop.catalogue, *folders)
 
 
 def ordered(jobs: Sequence[OnBench], basket: Basket) -> list[OnBench]:
@@ -145,5 +179,5 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
                      most_seconds=most_seconds)
 
 
-__all__ = ["basket_of", "lots_of", "needed_on", "ordered", "ordering_of", "parts_of", "pieces_of",
-           "wait_word"]
+__all__ = ["basket_of", "baskets_of", "lots_of", "needed_on", "ordered", "ordering_of", "parts_of",
+           "pieces_of", "wait_word"]
