@@ -18,8 +18,8 @@ from estimator.catalogue import Certainty, Condition, Era, Level
 from estimator.errors import BadInput
 from estimator.ledger import Draft, Ledger, Outwork, Purchase, TimeEntry, new_key
 from estimator.pages import bench_desk as desks
+from estimator.pages import bench_shown, plan_page, serving
 from estimator.pages import desk as quote_desks
-from estimator.pages import plan_page, serving
 from estimator.pages.plan_page import PARTS, ROWS, PlanPage
 from estimator.quote import Choices, quote
 from estimator.shop import new_shop, open_shop
@@ -196,6 +196,8 @@ def test_parts_are_bought_for_what_is_wished(opened):
     assert fewest.parcels < cheapest.parcels
     assert fewest.total > cheapest.total
     assert fewest.proven
+    ahead = sum(bool(one.spares) for one in page.found.spares.values())
+    assert bench_shown.orders(page.found).count("Ordered ahead from") == ahead > 0
 
 
 def test_nothing_and_nobody_are_said(opened):

@@ -1022,6 +1022,11 @@ def test_command_says_what_is_bought_and_for_what(demo_survey_path, capsys):
     assert sum(row["total"] for row in said["orders"]) == pytest.approx(said["total"])
     assert all(row["order_on"] <= row["expected"] for row in said["orders"])
     assert all(row["file"] == "offers.csv" and row["row"] for row in said["notices"])
+    for row in said["spares"]:
+        assert row["second_order_chance_with_spares"] <= row["second_order_chance"]
+        assert row["saves_mean"] >= 0
+        assert row["saves_mean"] > 0 or not row["parts"]
+    assert any(row["parts"] for row in said["spares"])
 
 
 def test_command_prints_the_plan_day_by_day(demo_survey_path, capsys):

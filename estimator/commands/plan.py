@@ -88,7 +88,8 @@ def _plan(options: argparse.Namespace) -> int:
         said["ways"] = {name: schedule.as_dict(plan, ways=rows)["ways"]
                         for name, rows in ways.items()}
     ordering = schedule.ordering_of(plan, jobs, basket, chance=shop.settings.order_confidence)
-    said["buying"] = _buying(basket, ordering, start, baskets)
+    said["buying"] = _buying(basket, ordering, start, baskets) | {
+        "spares": _spares(basket, schedule.spares_of(jobs, shop, basket))}
     written = []
     if options.out:
         from estimator.documents import bench
@@ -252,6 +253,22 @@ def _buying(basket, ordering, start, baskets) -> dict:
         "compared": [whole(one) for one in baskets]}
 
 
+def _spares(basket, rounds) -> list[dict]:
+    """What to buy ahead at each supplier where a second order may follow."""
+    orders = {order.supplier: order for order in basket.orders}
+    found = []
+    for supplier, one in rounds.items():
+        names = {line.part: line.name for line in orders[supplier].lines}
+        found.append({
+            "supplier": supplier, "name": orders[supplier].name,
+            "parts": [{"part": part, "name": names[part], "units": units}
+                      for part, units in one.spares],
+            "second_order_chance": round(one.chance_without, 4),
+            "second_order_chance_with_spares": round(one.chance, 4),
+            "saves_mean": round(one.cost_without - one.cost, 2)})
+    return found
+
+
 def _bought(said: dict, currency: str) -> list[str]:
     """The orders in words."""
     if not said["orders"]:
@@ -270,6 +287,14 @@ def _bought(said: dict, currency: str) -> list[str]:
         rows += [(one["wish"], f"{one['total']:.2f}", str(one["parcels"]), f"{one['days']:.0f}")
                  for one in said["compared"]]
         out += ["", table(rows, right=(1, 2, 3))]
+    for one in said["spares"]:
+        if one["parts"]:
+            parts = ", ".join(f"{part['units']} {part['name']}" for part in one["parts"])
+            out.append(
+                f"Ordered ahead from {one['name']}, a second parcel follows in "
+                f"{100 * one['second_order_chance_with_spares']:.0f} of 100 in place of "
+                f"{100 * one['second_order_chance']:.0f}, and {one['saves_mean']:.0f} {currency} "
+                f"are saved on average: {parts}.")
     out += [f"{one['what']} {one['cure']}" for one in said["notices"]]
     return out
 

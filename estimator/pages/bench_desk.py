@@ -16,7 +16,7 @@ from datetime import date, datetime, time, timedelta
 from pydantic import ValidationError
 
 from estimator import schedule
-from estimator.buying import CHEAPEST, FASTEST, FEWEST, Basket, Ordering, Wish
+from estimator.buying import CHEAPEST, FASTEST, FEWEST, Basket, Ordering, SecondRound, Wish
 from estimator.documents.wording import counted
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate, estimate
@@ -117,6 +117,7 @@ class Drawn:
     ordering: Ordering
     lots: LotPlan
     ways: Mapping[str, tuple[Way, ...]] = field(default_factory=dict)
+    spares: Mapping[str, SecondRound] = field(default_factory=dict)
 
 
 # What can be planned
@@ -340,7 +341,8 @@ def drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket:
     outlook = schedule.outlook(plan, jobs, ask.shop, trials=trials, progress=progress)
     return Drawn(ask, tuple(jobs), numbers, basket, plan, outlook,
                  schedule.ordering_of(plan, jobs, basket, chance=ask.in_time),
-                 schedule.lots_of(plan, jobs, ask.shop))
+                 schedule.lots_of(plan, jobs, ask.shop),
+                 spares=schedule.spares_of(jobs, ask.shop, basket))
 
 
 def bettered(found: Drawn, progress: Callable[[float, float], bool],

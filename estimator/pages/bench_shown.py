@@ -245,6 +245,8 @@ def orders(found: Drawn) -> str:
     old = [f"{fault.what} {fault.fix}" for fault in found.basket.faults if fault.column == "dated"]
     best = {"fastest": "comes sooner, or as soon for less",
             "fewest parcels": "makes fewer parcels, or as few for less"}
+    ahead = [_ahead(dated.order, second, settings) for dated in found.ordering.orders
+             if (second := found.spares.get(dated.order.supplier)) and second.spares]
     sure = (f"No other choice of suppliers {best.get(found.ask.wish.name, 'costs less')}."
             if found.basket.proven else
             f"At most {100 * found.basket.gap:.1f} % could be saved by another choice.")
@@ -254,7 +256,16 @@ def orders(found: Drawn) -> str:
     return showing.table("orders", "Orders by day and supplier", (
         "Order by", "Supplier", ">What", ">Sum with freight", "Needed", "Expected then",
         ">Late in"), rows, total=["", "Together", "", money(total, settings), "", "", ""]) \
-        + showing.said(sure, note, *unmet, *old, test="orders-note") + listed
+        + showing.said(sure, note, *ahead, *unmet, *old, test="orders-note") + listed
+
+
+def _ahead(order, second, settings) -> str:
+    """Spares to order at once, and the second parcel that they may save."""
+    names = {line.part: line.name for line in order.lines}
+    parts = ", ".join(f"{units} {names[part]}" for part, units in second.spares)
+    return (f"Ordered ahead from {order.name}, a second parcel follows in "
+            f"{_hundred(second.chance)} in place of {_hundred(second.chance_without)}, and "
+            f"{money(second.cost_without - second.cost, settings)} are saved on average: {parts}.")
 
 
 def lots(found: Drawn) -> str:

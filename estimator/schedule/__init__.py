@@ -18,6 +18,7 @@ from estimator.schedule.supplying import (
     needed_on,
     ordered,
     ordering_of,
+    spares_of,
     wait_word,
 )
 from estimator.schedule.tasks import Lead, OnBench, leads_of, people_of
@@ -26,4 +27,5 @@ from estimator.schedule.ways import Way, compared
 __all__ = ["BenchPlan", "Lead", "OnBench", "Outlook", "Promise", "Proof", "Ready", "Step", "Way",
            "as_dict", "basket_of", "baskets_of",
            "compared", "critical", "leads_of", "lots_of", "needed_on",
-           "ordered", "ordering_of", "outlook", "people_of", "plan", "wait_word"]
+           "ordered", "ordering_of", "outlook", "people_of", "plan", "spares_of",
+           "wait_word"]

@@ -18,11 +18,13 @@ from estimator.buying import (
     FEWEST,
     Basket,
     Ordering,
+    SecondRound,
     Wish,
     buy,
     compare,
     market,
     order_dates,
+    second_rounds,
 )
 from estimator.catalogue import Catalogue
 from estimator.durations import Range
@@ -31,6 +33,7 @@ from estimator.schedule.hours import DAY
 from estimator.schedule.records import BenchPlan, Step
 from estimator.schedule.tasks import Lead, OnBench
 from estimator.shop import Shop
+from estimator.units import round_up
 
 _IN_A_MACHINE = {"clean", "derust", "polish"}
 
@@ -81,6 +84,24 @@ def baskets_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, floa
     one's own, beside each other; the arguments are those of `basket_of`."""
     own = None if wish in (CHEAPEST, FASTEST, FEWEST) else wish
     return compare(*_wanted(jobs, shop, bought), own, **_limits(shop, on, most_seconds))
+
+
+def spares_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket) -> dict[str, SecondRound]:
+    """What more of pieces may break than is ordered, by supplier, and what to buy ahead.
+
+    How many need a part comes to light at disassembly: of so many pieces each with its share. A
+    day that the second parcel takes is worth what a day late costs.
+    """
+    breaks: dict[str, list[tuple[int, float]]] = defaultdict(list)
+    for one in jobs:
+        for supply in one.job.supplies:
+            if supply.does == "part" and supply.quantity > 0:
+                breaks[supply.item].append(
+                    (supply.pieces, supply.share) if supply.pieces
+                    else (round_up(supply.quantity), 1.0))
+    doubtful = {part: rows for part, rows in breaks.items() if any(share < 1 for _, share in rows)}
+    _, offered = _wanted(jobs, shop, None)
+    return second_rounds(basket, doubtful, offered, day=shop.settings.late_per_day)
 
 
 def _limits(shop: Shop, on: date | None, most_seconds: float) -> dict:
@@ -180,4 +201,4 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
 
 
 __all__ = ["basket_of", "baskets_of", "lots_of", "needed_on", "ordered", "ordering_of", "parts_of",
-           "pieces_of", "wait_word"]
+           "pieces_of", "spares_of", "wait_word"]
