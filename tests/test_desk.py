@@ -6,6 +6,7 @@ import dataclasses
 import json
 from pathlib import Path
 
+import ipywidgets as widgets
 import pytest
 from hypothesis import given
 from hypothesis import strategies as some
@@ -569,3 +570,23 @@ def test_a_notebook_defines_nothing_and_does_no_sums(path):
         assert cell["execution_count"] is None
         for node in ast.walk(ast.parse("".join(cell["source"]))):
             assert isinstance(node, allowed), ast.dump(node)
+
+
+def test_every_page_has_its_notebook_and_its_place_on_the_start_page():
+    """The list of pages is that of the notebooks; the start page has them all."""
+    held = {path.stem: json.loads(path.read_text(encoding="utf-8"))
+            for path in NOTEBOOKS.glob("*.ipynb")}
+    start = "".join(held.pop("start")["cells"][0]["source"])
+    assert {name: notebook["metadata"]["title"] for name, notebook in held.items()} \
+        == opening.PAGES
+    for name, title in opening.PAGES.items():
+        assert f"[{title}]({name}.ipynb)" in start
+        assert f"{name}.ipynb" in opening.link(name)
+
+
+@pytest.mark.parametrize("page", opening.PAGES)
+def test_every_page_leads_to_all_others(page):
+    """The head of a page has a link to each other page and none to itself."""
+    links = opening.head(page, widgets.HTML()).children[-1].value
+    assert {other for other in opening.PAGES if opening.link(other) in links} \
+        == set(opening.PAGES) - {page}

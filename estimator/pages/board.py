@@ -16,6 +16,7 @@ from estimator import plots
 from estimator.catalogue import LEVELS, Level
 from estimator.documents.wording import whole
 from estimator.pages import answers, figures
+from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
 from estimator.quote import LevelPrice, Quote, quote
 from estimator.shop import Shop
@@ -23,18 +24,6 @@ from estimator.shop import Shop
 _KEPT_QUOTES = 24
 _BESIDE = (3.25, 2.8)
 """Size of the chart in the panel beside the table, so that its words are no smaller. [in]"""
-
-
-def heading(said: str) -> widgets.HTML:
-    """A heading of the second order."""
-    return widgets.HTML(f"<h2>{said}</h2>")
-
-
-def box(name: str, *children: widgets.Widget) -> widgets.Box:
-    """Widgets in a box of a class that the style sheet knows."""
-    found = widgets.Box(list(children))
-    found.add_class(name)
-    return found
 
 
 class Board:
@@ -160,4 +149,4 @@ class Board:
                                    f"{plots.svg(ax, words)}</figure>")
 
 
-__all__ = ["Board", "box", "heading"]
+__all__ = ["Board"]

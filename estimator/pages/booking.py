@@ -14,7 +14,7 @@ from estimator.errors import BadInput, Fault
 from estimator.jobs import hours_of, time_of
 from estimator.ledger import Clock, TimeEntry
 from estimator.pages import typed
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton
 from estimator.pages.entering import Button, Field, Form, Listing, Parts, PlainAlert, Row
 from estimator.pages.guard import guarded

@@ -20,7 +20,7 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import Revision
 from estimator.pages import desk as desks
 from estimator.pages import showing, typed
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, SurveyTable
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row, plain_words

@@ -16,7 +16,7 @@ from estimator.catalogue import Catalogue
 from estimator.documents.wording import money, whole
 from estimator.pages import figures
 from estimator.pages.beside import Beside, Progress, Work
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk, with_wishes, with_worth
 from estimator.pages.guard import Alert, guarded
 from estimator.quote import TIME, Quote

@@ -12,7 +12,7 @@ from estimator import jobs
 from estimator.documents.wording import money
 from estimator.ledger import STATES
 from estimator.pages import typed
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.changing import Changing
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row
 from estimator.pages.guard import guarded

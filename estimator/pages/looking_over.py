@@ -14,7 +14,7 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import Ledger, Sent
 from estimator.pages import showing
 from estimator.pages.beside import Beside, Work
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Parts, PlainAlert, plain_words
 from estimator.pages.guard import guarded
 from estimator.pages.later import Later

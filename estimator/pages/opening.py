@@ -1,4 +1,5 @@
-"""Opening a page in a notebook: of which shop it is, and what stands there if it cannot open."""
+"""Opening a page in a notebook: which pages there are, of which shop this one is, and what stands
+there if it cannot open."""
 
 from __future__ import annotations
 
@@ -11,11 +12,33 @@ from urllib.parse import parse_qs
 import ipywidgets as widgets
 
 from estimator.errors import BadInput, Fault
-from estimator.pages.board import box
+from estimator.pages.boxes import box
 from estimator.pages.devices import Pulse
 from estimator.pages.guard import Alert, log, unexpected
 from estimator.pages.serving import SHOP_VARIABLE
 from estimator.shop import Shop, new_shop, open_shop
+
+PAGES = {"quote": "Quote a machine", "restore-or-resell": "Restore or resell",
+         "bench-plan": "Bench plan", "review-hours": "Review hours"}
+"""What pages are called, by the name of their notebook, in the order in which they are offered."""
+
+
+def link(page: str) -> str:
+    """A link to a page, by the name of its notebook.
+
+    Examples
+    --------
+    >>> link("bench-plan")
+    '<a href="bench-plan.ipynb">Bench plan</a>'
+    """
+    return f'<a href="{page}.ipynb">{PAGES[page]}</a>'
+
+
+def head(page: str, state: widgets.Widget) -> widgets.Box:
+    """The head of a page: its name, how things stand with it, and links to all other pages."""
+    others = " · ".join(link(other) for other in PAGES if other != page)
+    return box("est-head", widgets.HTML(f"<h1>{PAGES[page]}</h1>"), state,
+               widgets.HTML(f"<p>{others}</p>"))
 
 
 def show(page: widgets.Widget) -> None:
@@ -27,12 +50,16 @@ def show(page: widgets.Widget) -> None:
     gc.freeze()
 
 
-def opened(title: str, make: Callable[[Path | None, Shop], object], *, needs: str = ""
+def opened(page: str, make: Callable[[Path | None, Shop], object], *, needs: str = ""
            ) -> widgets.Widget:
     """The widget of the page that `make` gives, or what keeps it from opening, in plain words.
 
     Parameters
     ----------
+    page
+        The name of its notebook.
+    make
+        Gives the page of a shop folder, None where there is none, and its shop.
     needs
         What is kept in the shop folder, where the page is nothing without one: "Jobs are kept".
     """
@@ -49,7 +76,8 @@ def opened(title: str, make: Callable[[Path | None, Shop], object], *, needs: st
     except Exception as error:
         log.exception("open")
         alert.show([Fault(f"{type(error).__name__}: {error}"), unexpected(None)])
-    return box("est-page", Pulse(lambda: None), widgets.HTML(f"<h1>{title}</h1>"), alert.widget)
+    return box("est-page", Pulse(lambda: None), widgets.HTML(f"<h1>{PAGES[page]}</h1>"),
+               alert.widget)
 
 
 def shop_folder() -> Path | None:
@@ -75,4 +103,4 @@ def asked_draft() -> str | None:
     return parse_qs(os.environ.get("QUERY_STRING", "")).get("draft", [None])[0]
 
 
-__all__ = ["asked_draft", "opened", "shop_folder", "show"]
+__all__ = ["PAGES", "asked_draft", "head", "link", "opened", "shop_folder", "show"]

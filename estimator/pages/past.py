@@ -16,7 +16,7 @@ from estimator.documents.wording import whole
 from estimator.ledger import OUTCOMES, Job, Ledger, Sent
 from estimator.money import format_money
 from estimator.pages import answers
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.guard import Alert, guarded
 from estimator.quote import Quote
 from estimator.shop import Shop

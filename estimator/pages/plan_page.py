@@ -26,7 +26,7 @@ from estimator.pages import bench_desk as desks
 from estimator.pages import bench_shown as shown
 from estimator.pages import opening
 from estimator.pages.beside import Beside, Work
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.devices import FileButton, Pulse
 from estimator.pages.entering import Field, Form, Parts, plain_words
 from estimator.pages.guard import Alert, guarded, keep_log
@@ -37,9 +37,7 @@ PARTS = {"plan": "The plan", "dates": "Dates to promise", "buying": "Waiting and
          "papers": "Papers"}
 ROWS = {"machine": "Machine", "group": "Group of assemblies", "assembly": "Assembly",
         "person": "Person"}
-_LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
-          '<a href="restore-or-resell.ipynb">Restore or resell</a> · '
-          '<a href="review-hours.ipynb">Review hours</a>')
+_PAGE = "bench-plan"
 _ABOUT = ("Of machines that cannot all be in time, the one with the greater priority is late by "
           "less. A blank day promises none; blank hours are those of the shop.")
 _HERE = Path(__file__).parent
@@ -51,14 +49,9 @@ _PEOPLE = ({"key": "in", "label": "At the bench", "kind": "check"},
            {"key": "hours", "label": "Hours, Monday to Sunday", "kind": "text"})
 
 
-def show() -> None:
-    """Open the page in a notebook; whatever is wrong is said on the page."""
-    opening.show(opened())
-
-
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    return opening.opened("Bench plan", PlanPage, needs="Machines are planned from drafts and jobs")
+    return opening.opened(_PAGE, PlanPage, needs="Machines are planned from drafts and jobs")
 
 
 class ChoiceTable(anywidget.AnyWidget):
@@ -176,8 +169,7 @@ class PlanPage:
                           self.body)
         self.widget = box(
             "est-page", self.pulse,
-            box("est-head", widgets.HTML("<h1>Bench plan</h1>"), self.saved,
-                widgets.HTML(f"<p>{_LEADS}</p>")),
+            opening.head(_PAGE, self.saved),
             self.alerts["page"].widget, self.alerts["ledger"].widget,
             heading("What is planned"), box("est-asked-for", self.jobs, self.people),
             widgets.HTML(f"<p>{_ABOUT}</p>"), self.form,
@@ -468,4 +460,4 @@ def _zipped(made: Mapping[str, bytes], found: desks.Drawn) -> bytes:
     return out.getvalue()
 
 
-__all__ = ["PARTS", "ROWS", "ChoiceTable", "PlanPage", "Search", "opened", "show"]
+__all__ = ["PARTS", "ROWS", "ChoiceTable", "PlanPage", "Search", "opened"]

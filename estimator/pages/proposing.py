@@ -13,7 +13,7 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import Job
 from estimator.pages import showing, typed
 from estimator.pages.beside import Beside, Work
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row, plain_words
 from estimator.pages.guard import guarded
 from estimator.pages.later import Later

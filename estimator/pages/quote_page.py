@@ -21,7 +21,8 @@ from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import desk as desks
 from estimator.pages import figures, opening
-from estimator.pages.board import Board, box, heading
+from estimator.pages.board import Board
+from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, SurveyTable
 from estimator.pages.fit import FitBlock
@@ -35,19 +36,15 @@ from estimator.quote import Quote, quote
 from estimator.shop import Shop
 
 COSTLY_S, SAVE_S = 0.3, 0.4
+_PAGE = "quote"
 _DOWNLOADS = (("quote.pdf", "Quote (PDF)"), ("estimate.xlsx", "Workbook (XLSX)"),
               ("parts-budget.csv", "Parts budget (CSV)"), ("survey.csv", "Survey (CSV)"))
-
-
-def show() -> None:
-    """Open the page in a notebook; whatever is wrong is said on the page."""
-    opening.show(opened())
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
     return opening.opened(
-        "Quote a machine", lambda folder, shop: QuotePage(folder, shop, opening.asked_draft()))
+        _PAGE, lambda folder, shop: QuotePage(folder, shop, opening.asked_draft()))
 
 
 class QuotePage:
@@ -120,10 +117,7 @@ class QuotePage:
         lines = box("est-lines", heading("Condition, line by line"), self.table)
         self.widget = box(
             "est-page", self.pulse,
-            box("est-head", widgets.HTML("<h1>Quote a machine</h1>"), self.saved,
-                widgets.HTML('<p><a href="restore-or-resell.ipynb">Restore or resell</a> · '
-                             '<a href="bench-plan.ipynb">Bench plan</a> · '
-                             '<a href="review-hours.ipynb">Review hours</a></p>')),
+            opening.head(_PAGE, self.saved),
             self.origin,
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
             box("est-block", heading("The machine"), self.alerts["machine"].widget,
@@ -414,4 +408,4 @@ def _slug(title: str) -> str:
     return said or "machine"
 
 
-__all__ = ["QuotePage", "opened", "show"]
+__all__ = ["QuotePage", "opened"]

@@ -25,7 +25,7 @@ from estimator.pages import deal as deals
 from estimator.pages import deciding, opening
 from estimator.pages import desk as desks
 from estimator.pages.beside import Beside, Progress, Work
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse
 from estimator.pages.entering import Form, Parts
 from estimator.pages.figures import gaps
@@ -39,21 +39,14 @@ from estimator.survey import Survey
 LIVE, MANY = 10_000, 100_000
 """Trials that an edit is answered with at most, and those that are played beside the page."""
 _COSTLY_S, _SAVE_S = 0.15, 0.4
-_LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
-          '<a href="bench-plan.ipynb">Bench plan</a> · '
-          '<a href="review-hours.ipynb">Review hours</a>')
+_PAGE = "restore-or-resell"
 _MOVES = (("0", "Profit of the best choice"), ("1", "Its lead over the next best"))
-
-
-def show() -> None:
-    """Open the page in a notebook; whatever is wrong is said on the page."""
-    opening.show(opened())
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
     return opening.opened(
-        "Restore or resell", lambda folder, shop: ResellPage(folder, shop, opening.asked_draft()))
+        _PAGE, lambda folder, shop: ResellPage(folder, shop, opening.asked_draft()))
 
 
 class ResellPage:
@@ -145,8 +138,7 @@ class ResellPage:
             box("est-buttons", *self.papers.values()))
         self.widget = box(
             "est-page", self.pulse,
-            box("est-head", widgets.HTML("<h1>Restore or resell</h1>"), self.saved,
-                widgets.HTML(f"<p>{_LEADS}</p>")),
+            opening.head(_PAGE, self.saved),
             self.alerts["ledger"].widget, self.alerts["source"].widget, source,
             self.alerts["survey"].widget,
             box("est-desk", box("est-lines", heading("The deal"),
@@ -464,7 +456,7 @@ class ResellPage:
         if told:
             told = told.replace("Still to fill in before there is a price:",
                                 "Still to fill in before there is an answer, on the page "
-                                '<a href="quote.ipynb">Quote a machine</a>:')
+                                f"{opening.link('quote')}:")
         return told
 
     def _mark(self, faults: list[Fault]) -> None:
@@ -622,4 +614,4 @@ def _slug(title: str) -> str:
     return told or "machine"
 
 
-__all__ = ["LIVE", "MANY", "ResellPage", "opened", "show"]
+__all__ = ["LIVE", "MANY", "ResellPage", "opened"]

@@ -13,7 +13,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from estimator.pages import opening
-from estimator.pages.board import box
+from estimator.pages.boxes import box
 from estimator.pages.devices import Pulse
 from estimator.pages.entering import Field, Form, Parts
 from estimator.pages.guard import Alert, guarded, keep_log
@@ -23,18 +23,12 @@ from estimator.shop import Shop
 PARTS = {"jobs": "Jobs", "time": "Book time", "amounts": "Book amounts", "job": "Review of the job",
          "shop": "Review of the shop", "proposals": "Proposals"}
 _LONG = ("job", "shop", "proposals")
-_LEADS = ('<a href="quote.ipynb">Quote a machine</a> · '
-          '<a href="bench-plan.ipynb">Bench plan</a>')
-
-
-def show() -> None:
-    """Open the page in a notebook; whatever is wrong is said on the page."""
-    opening.show(opened())
+_PAGE = "review-hours"
 
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    return opening.opened("Review hours", ReviewPage, needs="Jobs and hours are kept")
+    return opening.opened(_PAGE, ReviewPage, needs="Jobs and hours are kept")
 
 
 class ReviewPage:
@@ -61,8 +55,7 @@ class ReviewPage:
         self.body = box("est-block")
         self.widget = box(
             "est-page", self.pulse,
-            box("est-head", widgets.HTML("<h1>Review hours</h1>"), self.running,
-                widgets.HTML(f"<p>{_LEADS}</p>")),
+            opening.head(_PAGE, self.running),
             self.alerts["page"].widget, self.picker, self.bar, self.body)
         self._open_first()
 
@@ -166,4 +159,4 @@ def _proposals(workshop: Workshop):
 _PART = {"jobs": _jobs, "time": _time, "amounts": _amounts, "job": _job, "shop": _shop,
          "proposals": _proposals}
 
-__all__ = ["PARTS", "ReviewPage", "opened", "show"]
+__all__ = ["PARTS", "ReviewPage", "opened"]

@@ -8,7 +8,7 @@ from estimator import plots, review
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import showing
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Parts, PlainAlert
 from estimator.pages.figures import day as day_said
 from estimator.pages.guard import guarded

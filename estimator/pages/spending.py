@@ -13,7 +13,7 @@ from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Outwork, Purchase, Sale
 from estimator.pages import typed
-from estimator.pages.board import box, heading
+from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Button, Field, Form, Listing, Parts, PlainAlert, Row
 from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop

@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from estimator.ledger import Done
 from estimator.pages import typed
-from estimator.pages.board import box
+from estimator.pages.boxes import box
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row
 from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
