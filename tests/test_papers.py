@@ -10,13 +10,14 @@ from datetime import date
 import pytest
 from conftest import needed
 
-from estimator import schedule
+from estimator import buying, schedule
 from estimator.catalogue import Certainty, Condition, Era, Level
 from estimator.catalogue.rows import PAPERS, LabelSheet
 from estimator.cli import main
 from estimator.documents import bench
 from estimator.errors import BadInput
 from estimator.estimate import estimate
+from estimator.schedule.supplying import parts_of
 from estimator.scope import scope
 from estimator.shop import open_shop
 from estimator.survey import Line, Machine, Survey
@@ -262,6 +263,44 @@ def test_orders_follow_from_the_plan(planned):
         if dated.needed is not None and dated.place_on > 0:
             assert dated.place_on <= dated.needed
             assert dated.chance_late <= 0.5 + 1e-9
+
+
+def test_what_was_bought_for_lines_that_are_done_is_used_up():
+    """One of two lines is done: what was bought for it is not there for the other."""
+    lamps = Line("lamp", 20, Condition.WORN)
+    job = estimate(scope(Survey(Machine(era=Era.DOT_MATRIX), (lamps, lamps)), Level.FULL,
+                         SHOP.catalogue), SHOP)
+    first = {place: TODAY for place, item in enumerate(job.items, 1) if item.line == 0}
+    half = schedule.OnBench("Harbour Lights", job, done=first)
+    used = parts_of(half)  # the line that is open takes as much as the one that is done
+
+    def covered(bought):
+        return {part: units for order in schedule.basket_of([half], SHOP, bought=bought).orders
+                for line in order.lines for part, units in line.covers}
+
+    assert covered(used) == covered({})
+    assert set(covered({})) == set(used)
+    assert covered({part: 2 * units for part, units in used.items()}) == {}
+    # What may break counts from what is there: more was bought, a second parcel is less likely.
+    part = next(iter(used))
+    basket = schedule.basket_of([half], SHOP)
+    bare = schedule.spares_of([half], SHOP, basket)
+    ahead = schedule.spares_of([half], SHOP, basket, bought={part: used[part] + 20})
+    whole = schedule.spares_of([schedule.OnBench("Harbour Lights", job)], SHOP, basket)
+    assert sum(one.chance_without for one in ahead.values()) < sum(
+        one.chance_without for one in bare.values()) < sum(
+        one.chance_without for one in whole.values())
+
+
+def test_a_basket_that_is_there_is_not_bought_again():
+    """Side by side stand the basket itself and the three wishes, its own only once."""
+    market, jobs = schedule.market_of(SHOP), [on_bench()]
+    fast = schedule.basket_of(jobs, SHOP, offered=market, wish=buying.FASTEST)
+    own = schedule.basket_of(jobs, SHOP, offered=market, wish=buying.trade_off(15))
+    beside = schedule.baskets_of(jobs, SHOP, fast, offered=market)
+    assert [one.wish.name for one in beside] == ["cheapest", "fastest", "fewest parcels"]
+    assert beside[1] is fast
+    assert schedule.baskets_of(jobs, SHOP, own, offered=market)[3] is own
 
 
 def test_parts_that_come_are_on_the_waiting_list(planned):

@@ -134,14 +134,31 @@ def buy(
 
 
 def compare(
-    needs: Mapping[str, float], market: Market, wish: Wish | None = None, **settings
+    needs: Mapping[str, float], market: Market, basket: Basket | None = None, **settings
 ) -> tuple[Basket, ...]:
-    """Cheapest, fastest, fewest parcels, and the wish of one's own, side by side.
+    """Cheapest, fastest and fewest parcels, side by side, with a basket that is there already.
 
-    `settings` are those of `buy`.
+    Parameters
+    ----------
+    needs, market
+        As `buy` takes them.
+    basket
+        Bought for the same: it takes the place of its wish, or comes last where its wish is
+        another.
+    settings
+        Those of `buy`.
+
+    Examples
+    --------
+    >>> from estimator.buying import market, trade_off
+    >>> from estimator.catalogue import load
+    >>> needs, shop = {"flipper-kit": 3, "bulb": 60}, market(load())
+    >>> [one.wish.name for one in compare(needs, shop, buy(needs, shop, trade_off(15)))]
+    ['cheapest', 'fastest', 'fewest parcels', 'trade-off']
     """
-    wishes = (CHEAPEST, FASTEST, FEWEST, *((wish,) if wish else ()))
-    return tuple(buy(needs, market, one, **settings) for one in wishes)
+    made = {basket.wish: basket} if basket else {}
+    wishes = dict.fromkeys((CHEAPEST, FASTEST, FEWEST, *made))
+    return tuple(made.get(wish) or buy(needs, market, wish, **settings) for wish in wishes)
 
 
 def _parcels(task: Task, choice: Choice) -> int:

@@ -225,6 +225,7 @@ def second_rounds(
     breaks: Mapping[str, Iterable[tuple[int, float]]],
     market: Market,
     *,
+    had: Mapping[str, float] | None = None,
     day: float = 0.0,
     anyway: float = 0.0,
     keeps: float = 0.0,
@@ -238,6 +239,8 @@ def second_rounds(
         part without an entry is needed as it was ordered.
     market
         The one that the basket was bought from: a second order pays its supplier's freight.
+    had
+        Units that were bought before, by part; they are used first. [–]
     day, anyway, keeps
         What a day of waiting is worth; the chance that a second order goes out in any case; the
         share of its price that a spare is worth which is not used. [money], [–], [–]
@@ -257,7 +260,7 @@ def second_rounds(
     >>> found.chance_without > 0.3 > found.chance, found.cost < found.cost_without
     (True, True)
     """
-    held: dict[str, float] = {}
+    held = dict(had or {})
     for part, _, units in basket.from_stock:
         held[part] = held.get(part, 0) + units
     for order in basket.orders:

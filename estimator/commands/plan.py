@@ -71,11 +71,11 @@ def _plan(options: argparse.Namespace) -> int:
         sheet_named(options.labels, shop)
     start = day_said(options.start, "start") or date.today()
     jobs, bought = _jobs(options, shop, start)
-    wish = _wish(options)
+    there = {"offered": schedule.market_of(shop), "bought": bought}
     # Ages of prices are told as of today, whenever the plan begins.
-    wanted = {"bought": bought, "wish": wish, "on": date.today()}
-    basket = schedule.basket_of(jobs, shop, **wanted)
-    baskets = schedule.baskets_of(jobs, shop, **wanted) if options.baskets else ()
+    today = date.today()
+    basket = schedule.basket_of(jobs, shop, wish=_wish(options), on=today, **there)
+    baskets = schedule.baskets_of(jobs, shop, basket, on=today, **there) if options.baskets else ()
     jobs = schedule.ordered(jobs, basket)
     seconds = _SECONDS[len(jobs) > 1] if options.seconds is None else options.seconds
     plan = schedule.plan(jobs, shop, start=start, seconds=seconds, seed=options.seed,
@@ -89,7 +89,7 @@ def _plan(options: argparse.Namespace) -> int:
                         for name, rows in ways.items()}
     ordering = schedule.ordering_of(plan, jobs, basket, chance=shop.settings.order_confidence)
     said["buying"] = _buying(basket, ordering, start, baskets) | {
-        "spares": _spares(basket, schedule.spares_of(jobs, shop, basket))}
+        "spares": _spares(basket, schedule.spares_of(jobs, shop, basket, **there))}
     written = []
     if options.out:
         from estimator.documents import bench

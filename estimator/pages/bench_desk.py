@@ -116,8 +116,8 @@ class Drawn:
     outlook: Outlook
     ordering: Ordering
     lots: LotPlan
+    spares: Mapping[str, SecondRound]
     ways: Mapping[str, tuple[Way, ...]] = field(default_factory=dict)
-    spares: Mapping[str, SecondRound] = field(default_factory=dict)
 
 
 # What can be planned
@@ -321,11 +321,13 @@ class Bench:
                 bought[part] += units
         if faults:
             raise BadInput(faults)
-        basket = schedule.basket_of(found, ask.shop, bought=bought, wish=ask.wish, on=date.today())
+        there = {"offered": schedule.market_of(ask.shop), "bought": bought}
+        basket = schedule.basket_of(found, ask.shop, wish=ask.wish, on=date.today(), **there)
         machines = schedule.ordered(found, basket)
         plan = schedule.plan(machines, ask.shop, start=ask.start, seconds=0, former=former)
         return drawn(ask, machines, {name: number for name, number in names.items() if number},
-                     basket, plan, trials=FEW)
+                     basket, schedule.spares_of(machines, ask.shop, basket, **there), plan,
+                     trials=FEW)
 
 
 def _other(title: str, taken: Mapping) -> str:
@@ -335,14 +337,13 @@ def _other(title: str, taken: Mapping) -> str:
 
 
 def drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket: Basket,
-          plan: BenchPlan, *, trials: int, progress: Callable[[float], bool] | None = None
-          ) -> Drawn:
+          spares: Mapping[str, SecondRound], plan: BenchPlan, *, trials: int,
+          progress: Callable[[float], bool] | None = None) -> Drawn:
     """A plan with its odds, orders and lots."""
     outlook = schedule.outlook(plan, jobs, ask.shop, trials=trials, progress=progress)
     return Drawn(ask, tuple(jobs), numbers, basket, plan, outlook,
                  schedule.ordering_of(plan, jobs, basket, chance=ask.in_time),
-                 schedule.lots_of(plan, jobs, ask.shop),
-                 spares=schedule.spares_of(jobs, ask.shop, basket))
+                 schedule.lots_of(plan, jobs, ask.shop), spares)
 
 
 def bettered(found: Drawn, progress: Callable[[float, float], bool],
@@ -351,7 +352,8 @@ def bettered(found: Drawn, progress: Callable[[float, float], bool],
     ask = found.ask
     plan = schedule.plan(found.jobs, ask.shop, start=ask.start, seconds=ask.seconds,
                          former=former, progress=progress)
-    return drawn(ask, found.jobs, found.numbers, found.basket, plan, trials=MANY)
+    return drawn(ask, found.jobs, found.numbers, found.basket, found.spares, plan,
+                 trials=MANY)
 
 
 def ways_of(found: Drawn) -> dict[str, tuple[Way, ...]]:

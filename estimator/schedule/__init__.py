@@ -15,6 +15,7 @@ from estimator.schedule.supplying import (
     basket_of,
     baskets_of,
     lots_of,
+    market_of,
     needed_on,
     ordered,
     ordering_of,
@@ -25,7 +26,6 @@ from estimator.schedule.tasks import Lead, OnBench, leads_of, people_of
 from estimator.schedule.ways import Way, compared
 
 __all__ = ["BenchPlan", "Lead", "OnBench", "Outlook", "Promise", "Proof", "Ready", "Step", "Way",
-           "as_dict", "basket_of", "baskets_of",
-           "compared", "critical", "leads_of", "lots_of", "needed_on",
-           "ordered", "ordering_of", "outlook", "people_of", "plan", "spares_of",
-           "wait_word"]
+           "as_dict", "basket_of", "baskets_of", "compared", "critical", "leads_of", "lots_of",
+           "market_of", "needed_on", "ordered", "ordering_of", "outlook", "people_of", "plan",
+           "spares_of", "wait_word"]

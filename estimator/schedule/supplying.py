@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
 from estimator.buying import (
     CHEAPEST,
-    FASTEST,
-    FEWEST,
     Basket,
+    Market,
     Ordering,
     SecondRound,
     Wish,
@@ -52,56 +51,77 @@ def wait_word(step: Step, catalogue: Catalogue) -> str:
 
 def parts_of(one: OnBench) -> dict[str, float]:
     """Parts that a job still takes, in units: not those of lines on which all work is done. [–]"""
-    open_lines = {item.line for place, item in enumerate(one.job.items, 1)
-                  if place not in one.done}
-    found: dict[str, float] = defaultdict(float)
-    for supply in one.job.supplies:
-        if supply.does == "part" and supply.line in open_lines:
-            found[supply.item] += supply.quantity
-    return dict(found)
+    return _units(one, _open_lines(one))
 
 
-def basket_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float] | None = None,
-              wish: Wish = CHEAPEST, on: date | None = None, most_seconds: float = 5.0) -> Basket:
+def basket_of(jobs: Sequence[OnBench], shop: Shop, *, offered: Market | None = None,
+              bought: Mapping[str, float] | None = None, wish: Wish = CHEAPEST,
+              on: date | None = None, most_seconds: float = 5.0) -> Basket:
     """Orders for the parts of all jobs together that serve a wish; the shelf is used up first.
-
-    Kits, substitutes and stock are those of the shop's own tables, if it has any.
 
     Parameters
     ----------
+    offered
+        What can be bought, as `market_of` reads it; None reads it.
     bought
-        Units that are bought already, by part. [–]
+        Units that are bought already, by part; those of lines on which all work is done are
+        taken to be used up. [–]
     on
         Today, from which the age of prices is told; None tells none.
+    most_seconds
+        The search stops then, over 0. [s]
+
+    Raises
+    ------
+    BadInput
+        As `buying.buy` does, and for every fault in the shop's own tables.
     """
-    return buy(*_wanted(jobs, shop, bought), wish, **_limits(shop, on, most_seconds))
+    return buy(_needed(jobs, bought), offered or market_of(shop), wish,
+               **_limits(shop, on, most_seconds))
 
 
-def baskets_of(jobs: Sequence[OnBench], shop: Shop, *, bought: Mapping[str, float] | None = None,
-               wish: Wish | None = None, on: date | None = None, most_seconds: float = 5.0
-               ) -> tuple[Basket, ...]:
-    """The cheapest orders, the fastest, those in fewest parcels, and those of a wish of
-    one's own, beside each other; the arguments are those of `basket_of`."""
-    own = None if wish in (CHEAPEST, FASTEST, FEWEST) else wish
-    return compare(*_wanted(jobs, shop, bought), own, **_limits(shop, on, most_seconds))
+def baskets_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket, *,
+               offered: Market | None = None, bought: Mapping[str, float] | None = None,
+               on: date | None = None, most_seconds: float = 5.0) -> tuple[Basket, ...]:
+    """The cheapest orders, the fastest and those in fewest parcels, beside a basket that is there.
+
+    The basket takes the place of its wish, or comes last; the arguments are those of `basket_of`.
+    """
+    return compare(_needed(jobs, bought), offered or market_of(shop), basket,
+                   **_limits(shop, on, most_seconds))
 
 
-def spares_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket) -> dict[str, SecondRound]:
+def spares_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket, *,
+              offered: Market | None = None, bought: Mapping[str, float] | None = None
+              ) -> dict[str, SecondRound]:
     """What more of pieces may break than is ordered, by supplier, and what to buy ahead.
 
     How many need a part comes to light at disassembly: of so many pieces each with its share. A
-    day that the second parcel takes is worth what a day late costs.
+    day that the second parcel takes is worth what a day late costs. The arguments are those of
+    `basket_of`.
     """
     breaks: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for one in jobs:
+        lines = _open_lines(one)
         for supply in one.job.supplies:
-            if supply.does == "part" and supply.quantity > 0:
+            if supply.does == "part" and supply.line in lines and supply.quantity > 0:
                 breaks[supply.item].append(
                     (supply.pieces, supply.share) if supply.pieces
                     else (round_up(supply.quantity), 1.0))
     doubtful = {part: rows for part, rows in breaks.items() if any(share < 1 for _, share in rows)}
-    _, offered = _wanted(jobs, shop, None)
-    return second_rounds(basket, doubtful, offered, day=shop.settings.late_per_day)
+    return second_rounds(basket, doubtful, offered or market_of(shop),
+                         had=_unused(jobs, bought), day=shop.settings.late_per_day)
+
+
+def market_of(shop: Shop) -> Market:
+    """What the shop can buy, with kits, substitutes and stock of its own tables, if it has any.
+
+    Raises
+    ------
+    BadInput
+        With every fault in those tables.
+    """
+    return market(shop.catalogue, *(() if shop.folder is None else (shop.folder / "tables",)))
 
 
 def _limits(shop: Shop, on: date | None, most_seconds: float) -> dict:
@@ -110,17 +130,39 @@ def _limits(shop: Shop, on: date | None, most_seconds: float) -> dict:
             "spread_per_year": said.price_spread_per_year}
 
 
-def _wanted(jobs: Sequence[OnBench], shop: Shop, bought: Mapping[str, float] | None):
-    """Units of each part that are still to come, and what can be bought."""
+def _open_lines(one: OnBench) -> set[int]:
+    """Lines of a job on which some work is not done."""
+    return {item.line for place, item in enumerate(one.job.items, 1) if place not in one.done}
+
+
+def _units(one: OnBench, lines: Container[int]) -> dict[str, float]:
+    """Units of each part that some lines of a job take."""
+    found: dict[str, float] = defaultdict(float)
+    for supply in one.job.supplies:
+        if supply.does == "part" and supply.line in lines:
+            found[supply.item] += supply.quantity
+    return dict(found)
+
+
+def _unused(jobs: Sequence[OnBench], bought: Mapping[str, float] | None) -> dict[str, float]:
+    """Units that are bought and not used up, by part."""
+    left = dict(bought or {})
+    for one in jobs:
+        shut = {supply.line for supply in one.job.supplies} - _open_lines(one)
+        for part, units in _units(one, shut).items():
+            if part in left:
+                left[part] = max(left[part] - units, 0.0)
+    return left
+
+
+def _needed(jobs: Sequence[OnBench], bought: Mapping[str, float] | None) -> dict[str, float]:
+    """Units of each part that are still to be bought."""
     needs: dict[str, float] = defaultdict(float)
     for one in jobs:
         for part, units in parts_of(one).items():
             needs[part] += units
-    for part, units in (bought or {}).items():
-        if part in needs:
-            needs[part] = max(needs[part] - units, 0.0)
-    folders = [] if shop.folder is None else [shop.folder / "tables"]
-    return needs, market(shop.catalogue, *folders)
+    there = _unused(jobs, bought)
+    return {part: max(units - there.get(part, 0.0), 0.0) for part, units in needs.items()}
 
 
 def ordered(jobs: Sequence[OnBench], basket: Basket) -> list[OnBench]:
@@ -200,5 +242,5 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
                      most_seconds=most_seconds)
 
 
-__all__ = ["basket_of", "baskets_of", "lots_of", "needed_on", "ordered", "ordering_of", "parts_of",
-           "pieces_of", "spares_of", "wait_word"]
+__all__ = ["basket_of", "baskets_of", "lots_of", "market_of", "needed_on", "ordered", "ordering_of",
+           "parts_of", "pieces_of", "spares_of", "wait_word"]
