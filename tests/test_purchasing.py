@@ -676,3 +676,57 @@ def test_a_basket_is_held_against_what_may_break():
     ahead = np.mean(needed > 11) * 129 + 2 * np.mean(np.clip(11 - needed, 0, 5))
     assert found.cost == pytest.approx(ahead, abs=0.05)
     assert buying.second_rounds(basket_, {}, shop) == {}
+
+
+def test_a_day_is_waited_once_for_two_suppliers():
+    """Sockets from one, rings from another: as every outcome of every choice of spares says."""
+    slow, quick = supplier("a", 9, days_typical=9), supplier("b", 4, days_typical=5)
+    for seed in range(12):
+        rng = random.Random(seed)
+        rows = [offer("socket", "a", rng.uniform(1, 30)), offer("ring", "b", rng.uniform(9, 90)),
+                offer("toy", "b", rng.uniform(1, 30))]
+        shop = market(parts("socket", "ring", "toy"), rows, [slow, quick])
+        breaks = {"socket": [(8, rng.uniform(0.05, 0.3))], "ring": [(5, rng.uniform(0.05, 0.3))],
+                  "toy": [(2, 0.2)]}
+        day = rng.choice((0, 1, 3, 10, 30))
+        basket_ = buying.buy({"socket": 1, "ring": 1, "toy": 1}, shop)
+        found = buying.second_rounds(basket_, breaks, shop, day=day)
+        demand = {part: buying.breakage(*groups[0]) for part, groups in breaks.items()}
+        price = {row.part: row.price for row in rows}
+
+        def cost(ahead, day=day, demand=demand, price=price):
+            """Over each number of pieces that break: spares left over, parcels, the longer wait."""
+            total = 0.0
+            for needed in itertools.product(*(range(len(chances)) for chances in demand.values())):
+                short, wasted = {}, 0.0
+                for part, need in zip(demand, needed, strict=True):
+                    short[part] = need > 1 + ahead[part]
+                    wasted += price[part] * min(max(1 + ahead[part] - need, 0), ahead[part])
+                again = {"a": short["socket"], "b": short["ring"] or short["toy"]}
+                waited = max(9 * again["a"], 5 * again["b"])
+                chance = math.prod(demand[part][need]
+                                   for part, need in zip(demand, needed, strict=True))
+                total += chance * (wasted + 9 * again["a"] + 4 * again["b"] + day * waited)
+            return total
+
+        spares = dict.fromkeys(demand, 0)
+        for one in found.values():
+            spares |= dict(one.spares)
+        own = cost(spares)
+        least = min(cost(dict(zip(demand, ahead, strict=True)))
+                    for ahead in itertools.product(range(8), range(5), range(2)))
+        assert own == pytest.approx(least)
+        for one in found.values():
+            without = cost(spares | dict.fromkeys(dict(one.spares), 0))
+            assert one.cost_without - one.cost == pytest.approx(without - own)
+
+
+def test_a_wait_for_the_slowest_is_what_every_outcome_says():
+    """Three suppliers, each second order out or not: the mean of the longest wait."""
+    chances, days = {"a": 0.2, "b": 0.7, "c": 0.4}, {"a": 3, "b": 11, "c": 6}
+    mean = sum(
+        math.prod(chances[house] if house in out else 1 - chances[house] for house in chances)
+        * max((days[house] for house in out), default=0)
+        for count in range(4) for out in itertools.combinations(chances, count))
+    assert buying.waiting(chances, days) == pytest.approx(mean)
+    assert buying.waiting({}, {}) == 0

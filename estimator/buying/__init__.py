@@ -36,6 +36,7 @@ from estimator.buying.spares import (
     newsvendor_cost,
     second_round,
     second_rounds,
+    waiting,
 )
 from estimator.buying.tables import EXTRA, Content, Market, Stock, Substitute, market
 
@@ -78,4 +79,5 @@ __all__ = [
     "second_rounds",
     "trade_off",
     "unit_price",
+    "waiting",
 ]

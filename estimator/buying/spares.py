@@ -151,7 +151,8 @@ class SecondRound:
     chance, chance_without
         Of a second order, with these spares and without any. [–]
     freight, days
-        Expected freight of it, and days that it holds up the job, with the spares. [money], [d]
+        Expected freight of it, and days that it holds up the job (longer than those of other
+        suppliers do), with the spares. [money], [d]
     cost, cost_without
         Expected cost of spares not used, freight and days, with the spares and without any. [money]
     """
@@ -247,8 +248,12 @@ def second_rounds(
 
     Notes
     -----
-    Units that packs bring over what is needed are spares already. Two suppliers' second orders are
-    reckoned apart, so that a day is counted twice where both are waited for.
+    Units that packs bring over what is needed are spares already. Second orders go out on the
+    same day, so that the job waits for the slowest of them: days and their worth count as far as
+    a supplier is waited for longer than for the others. The more likely the others' second
+    orders, the less spares are worth; of the plans in which each supplier's spares are best
+    beside the others', that with the most and that with the fewest are found, and the cheaper
+    is taken.
 
     Examples
     --------
@@ -260,7 +265,48 @@ def second_rounds(
     >>> found.chance_without > 0.3 > found.chance, found.cost < found.cost_without
     (True, True)
     """
-    held = dict(had or {})
+    doubts = _doubts(basket, breaks, had or {}, keeps)
+    days = {order.supplier: order.days_typical for order in basket.orders}
+
+    def best(house: str, others: Mapping[str, float]) -> SecondRound:
+        longer = waiting({**others, house: 1.0}, days) - waiting(others, days)
+        return second_round(doubts[house], freight=market.suppliers[house].shipping,
+                            days=longer, day=day, anyway=anyway)
+
+    def cost(plan: Mapping[str, SecondRound]) -> float:
+        waited = waiting({house: one.chance for house, one in plan.items()}, days)
+        return day * waited + math.fsum(one.cost - day * one.days for one in plan.values())
+
+    plans = (_settled(dict.fromkeys(doubts, chance), best, cost) for chance in (0.0, 1.0))
+    return min(plans, key=cost)
+
+
+def waiting(chances: Mapping[str, float], days: Mapping[str, float]) -> float:
+    """Days until the slowest second order is there, on average; 0 where none goes out. [d]
+
+    Parameters
+    ----------
+    chances
+        That each supplier's goes out, independently of the others, from 0 to 1. [–]
+    days
+        That each takes, 0 or more. [d]
+
+    Examples
+    --------
+    >>> waiting({"a": 0.5, "b": 0.5}, {"a": 4, "b": 10})
+    6.0
+    """
+    found, none_slower = 0.0, 1.0
+    for house in sorted(chances, key=lambda name: -days[name]):
+        found += none_slower * chances[house] * days[house]
+        none_slower *= 1 - chances[house]
+    return found
+
+
+def _doubts(basket: Basket, breaks: Mapping[str, Iterable[tuple[int, float]]],
+            had: Mapping[str, float], keeps: float) -> dict[str, list[Doubt]]:
+    """Parts of each supplier's order of which more may be needed."""
+    held = dict(had)
     for part, _, units in basket.from_stock:
         held[part] = held.get(part, 0) + units
     for order in basket.orders:
@@ -270,22 +316,31 @@ def second_rounds(
             if any(part == line.part for part, _ in line.covers):
                 others = sum(units for _, units in line.covers)
                 held[line.part] += max(0, line.units - others)
-    found = {}
+    found: dict[str, list[Doubt]] = {}
     for order in basket.orders:
-        doubts = []
         for line in order.lines:
             groups = list(breaks.get(line.part, ()))
             if groups and any(part == line.part for part, _ in line.covers):
                 chances = np.ones(1)
                 for pieces, share in groups:
                     chances = np.convolve(chances, breakage(pieces, share))
-                doubts.append(Doubt(line.part, line.unit_price, tuple(chances / chances.sum()),
-                                    int(held[line.part]), line.pack, keeps))
-        if doubts:
-            found[order.supplier] = second_round(
-                doubts, freight=market.suppliers[order.supplier].shipping,
-                days=order.days_typical, day=day, anyway=anyway)
+                found.setdefault(order.supplier, []).append(
+                    Doubt(line.part, line.unit_price, tuple(chances / chances.sum()),
+                          int(held[line.part]), line.pack, keeps))
     return found
+
+
+def _settled(chances: dict[str, float], best, cost) -> dict[str, SecondRound]:
+    """Each supplier's best spares beside the others', from some chances of second orders on."""
+    plan, least = {}, math.inf
+    while True:
+        for house in chances:
+            others = {other: chance for other, chance in chances.items() if other != house}
+            plan[house] = best(house, others)
+            chances[house] = plan[house].chance
+        if cost(plan) > least - 1e-9:
+            return plan
+        least = cost(plan)
 
 
 def _least(options, total) -> tuple[float, tuple[int, ...]]:
@@ -359,4 +414,5 @@ __all__ = [
     "newsvendor_cost",
     "second_round",
     "second_rounds",
+    "waiting",
 ]
