@@ -141,9 +141,7 @@ def line_scope(
     works: list[Work] = []
     needs: list[Need] = []
     assembly = catalogue.assemblies[line.assembly]
-    for row in catalogue.treatments_of[line.assembly]:
-        if not applies(row, era, level, line.condition):
-            continue
+    for row in _treatments(line.assembly, era, level, line.condition, catalogue):
         amount = measure(line, assembly, row.measure)
         if not amount:
             continue
@@ -157,6 +155,15 @@ def line_scope(
         else:
             needs.append(Need(index, row.does, row.item, quantity, amount, row, pieces))
     return works, needs
+
+
+# The same few hundred answers serve every survey and every edit.
+@functools.lru_cache(maxsize=16_384)
+def _treatments(
+    assembly: str, era: Era, level: Level, condition: Condition, catalogue: Catalogue
+) -> tuple[Treatment, ...]:
+    return tuple(row for row in catalogue.treatments_of[assembly]
+                 if applies(row, era, level, condition))
 
 
 def _pieces(row: Treatment, amount: float) -> int | None:

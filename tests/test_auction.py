@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import itertools
@@ -309,6 +310,24 @@ def test_finished_pieces_are_taken_up_again(shop, tmp_path):
     assert not set(kept) & set(tmp_path.glob("*.json")), "other terms, other pieces"
 
 
+def _stats() -> dict[int, tuple[str, int]]:
+    """State and parent of every process, where the system tells them in files."""
+    found = {}
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            state, parent = path.read_text().rpartition(")")[2].split()[:2]
+            found[int(path.parent.name)] = state, int(parent)
+    return found
+
+
+def _children(process: int) -> set[int]:
+    return {number for number, (_, parent) in _stats().items() if parent == process}
+
+
+def _alive() -> set[int]:
+    return {number for number, (state, _) in _stats().items() if state != "Z"}
+
+
 def test_a_killed_command_goes_on_where_it_was(tmp_path):
     """Killed midway, the same command ends with the very files of one that was not."""
     path = tmp_path / "lot.csv"
@@ -325,8 +344,13 @@ def test_a_killed_command_goes_on_where_it_was(tmp_path):
     while not list(pieces.glob("*.json")) and running.poll() is None:
         assert time.monotonic() < until
         time.sleep(0.01)
+    others = _children(running.pid)
+    assert others or not hasattr(os, "sched_getaffinity") or len(os.sched_getaffinity(0)) < 2
     running.kill()
     assert running.wait() == -signal.SIGKILL
+    while others & _alive():
+        assert time.monotonic() < until, "who worked beside it goes on"
+        time.sleep(0.01)
     before = {path.name: path.stat().st_mtime_ns for path in pieces.glob("*.json")}
     assert before
     assert not (tmp_path / "a" / "lot.csv").exists()
@@ -337,6 +361,39 @@ def test_a_killed_command_goes_on_where_it_was(tmp_path):
     assert len(after) > len(before)
     for name in ("lot.csv", "lot.xlsx", "lot.json", "bids.pdf"):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
+def test_processes_beside_give_the_same(shop, tmp_path):
+    """Two and three processes answer bit for bit as one does, and keep the same pieces."""
+    machines = a_list(60)
+    alone = auction.judge(machines, TERMS, shop, ON, keep=tmp_path / "a")
+    for workers in (2, 3):
+        kept = tmp_path / str(workers)
+        assert auction.judge(machines, TERMS, shop, ON, keep=kept, workers=workers) == alone
+        assert {path.name for path in kept.iterdir()} == {
+            path.name for path in (tmp_path / "a").iterdir()}
+
+
+def test_processes_beside_stop_and_fall(shop, monkeypatch):
+    """A stop ends the run at once; where a process is killed the rest is done in this one."""
+    import concurrent.futures
+
+    machines = a_list(40)
+    with pytest.raises(Stopped):
+        auction.judge(machines, TERMS, shop, ON, workers=2, piece=5,
+                      progress=lambda done, of: False)
+
+    class Falls(concurrent.futures.ProcessPoolExecutor):
+        """Its process dies after the first piece."""
+
+        def submit(self, *given):
+            if self._pending_work_items:
+                return super().submit(os._exit, 9)
+            return super().submit(*given)
+
+    monkeypatch.setattr(concurrent.futures, "ProcessPoolExecutor", Falls)
+    assert auction.judge(machines, TERMS, shop, ON, workers=2, piece=5) == \
+        auction.judge(machines, TERMS, shop, ON)
 
 
 def test_a_cluster_gives_the_same(shop, tmp_path):

@@ -28,7 +28,7 @@ BEND = 0.05
 """How far a quantile of the screening may lie from that of the trials. [standard deviations]"""
 _FACTS = 0.3
 """How far what a known fact adds may be off; share of it."""
-_PROFILES = 48
+_PROFILES = 8
 _TENTHS = (0.1, 0.5, 0.9)
 
 
@@ -140,7 +140,7 @@ class _Screened:
         order = np.sort(self.worths[place])
         outlay, choices = float(self.outlay[place]), self.profile.choices
         profit = float(self.profit[best].mean[place]) - outlay
-        low, middle, high = (float(self.tenths[k, place, best]) - outlay for k in range(3))
+        low, middle, high = (float(self.tenths[k, place]) - outlay for k in range(3))
         return _judged(
             self.profile, choices[bid], choices[best],
             limit=float(self.limits[place, bid]),
@@ -164,7 +164,7 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
     shape = len(group), len(profile.choices)
     reached, worths, sds, slack = (np.zeros(shape) for _ in range(4))
     hours, cost, months = (np.zeros(shape) for _ in range(3))
-    tenths, profit = np.zeros((3, *shape)), []
+    tenths, profit = np.zeros((3, len(group))), []
     steps = np.array([math.log(one.value) / math.log(STEP) for one in group])
     facts = [place for place, one in enumerate(group) if one.bad and one.survey is None]
     for number, choice in enumerate(profile.choices):
@@ -190,7 +190,12 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
         worths[:, number] = now.mean
         (reached[:, number],) = _quantiles(profile, choice, wanted, profile.want, steps,
                                            (1 - confidence,))
-        tenths[:, :, number] = _quantiles(profile, choice, plain, 0.0, steps, _TENTHS)
+    best = worths.argmax(axis=1)
+    # Only what is best is shown with its tenths.
+    for number in np.unique(best):
+        at = np.flatnonzero(best == number)
+        tenths[:, at] = _quantiles(profile, profile.choices[number], profit[number].some(at), 0.0,
+                                   steps[at], _TENTHS)
     left = reached - terms.want_profit - terms.fetching
     premium = profile.here.premium
     limits = selling.hammer_for(np.maximum(left, 0.0), *premium, tax=terms.purchase_tax)
@@ -200,7 +205,6 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
     outlay = selling.all_in(price, *premium, tax=terms.purchase_tax) + terms.fetching
     unsure = margin * sds + slack
     at_top = unsure[np.arange(len(group)), left.argmax(axis=1)]
-    best = worths.argmax(axis=1)
     lead_error = 3 * np.sqrt(sds**2 + sds[np.arange(len(group)), best][:, None]**2) \
         / math.sqrt(trials) + slack + slack[np.arange(len(group)), best][:, None]
     rival = worths >= worths.max(axis=1)[:, None] - lead_error

@@ -33,6 +33,8 @@ from estimator.survey import Survey
 STEP = 1.5
 """Where what is left of a price is no plain share of it, it is reckoned anew for each such step of
 value."""
+_WORKS = 120
+"""So many works of surveys are kept: more than the kinds of one era have."""
 _POWERS = tuple((k, j) for k in range(5) for j in range(5 - k))
 
 
@@ -114,7 +116,7 @@ class Work:
         key = (here.survey.lines, here.survey.machine.era, row.level, row.adds, row.without)
         found = self._kept.get(key)
         if found is None:
-            if len(self._kept) >= 400:
+            if len(self._kept) >= _WORKS:
                 self._kept.clear()
             # The draws of the lines are of no more use here, and large.
             found = replace(worked(here, row, None), job=None, odds=None)

@@ -1,4 +1,4 @@
-"""A whole list judged: in pieces that are kept when done, here or on a Dask cluster.
+"""A whole list judged: in pieces kept when done, on all processors here or on a Dask cluster.
 
 A piece holds machines of one kind in an order that follows from what they are, so neither the
 order of the rows, nor the size of the pieces, nor who works on them moves a figure. A finished
@@ -11,7 +11,9 @@ import hashlib
 import json
 import os
 import re
+import signal
 import socket
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, fields, replace
 from datetime import date
@@ -27,14 +29,17 @@ from estimator.simulate import Stopped
 
 PIECE = 250
 """Machines in a piece."""
+_MOST_WORKERS = 4
+_TASKS_EACH = 4
+"""Fewer kinds of machine are drawn sooner than a process starts."""
 _WHAT = "lot-1"
 """Changed when what is kept changes, so that older pieces are not taken for it."""
 
 
 def judge(machines: Sequence[Offered], terms: Deal, shop: Shop, on: date, *,
           keep: Path | str | None = None, scheduler: str | None = None, piece: int = PIECE,
-          full: bool = False, progress: Callable[[int, int], bool | None] | None = None
-          ) -> list[Judged]:
+          full: bool = False, workers: int | None = 1,
+          progress: Callable[[int, int], bool | None] | None = None) -> list[Judged]:
     """What is said of each machine, in the order given.
 
     Parameters
@@ -47,6 +52,10 @@ def judge(machines: Sequence[Offered], terms: Deal, shop: Shop, on: date, *,
         Address of a Dask scheduler, whose workers then do it; the figures are the same.
     full
         Play the trials of every machine, however clear.
+    workers
+        Processes here; None takes one for each processor, up to four, where there are enough kinds
+        of machine. The figures are the same for any number. A script that asks for more than one
+        starts anew in each, so it must keep its own work under `if __name__ == "__main__":`.
     progress
         Told how many are done, of how many; if it answers False, `Stopped` is raised. What was
         finished is kept.
@@ -87,8 +96,14 @@ def judge(machines: Sequence[Offered], terms: Deal, shop: Shop, on: date, *,
             waiting.append((key, places))
         else:
             take(places, said)
-    work = _here(waiting, machines, terms, shop, on, full) if scheduler is None else \
-        _cluster(scheduler, waiting, machines, terms, shop, on, full)
+    if scheduler is not None:
+        work = _cluster(scheduler, waiting, machines, terms, shop, on, full)
+    else:
+        if workers is None:
+            kinds = {_kind(machines[places[0]]) for _, places in waiting}
+            workers = _workers(len(waiting if full else kinds))
+        work = _here(waiting, machines, terms, shop, on, full) if workers < 2 else \
+            _beside(workers, waiting, machines, terms, shop, on, full)
     for key, places, said in work:
         if folder is not None:
             _keep(folder / f"{key}.json", said)
@@ -105,6 +120,62 @@ def _here(waiting, machines, terms, shop, on, full) -> _Pieces:
     judges = Judge(terms, shop, on)
     for key, places in waiting:
         yield key, places, judges.of([machines[place] for place in places], full=full)
+
+
+def _workers(tasks: int) -> int:
+    """How many processes are worth their start, for so much to do."""
+    try:
+        free = len(os.sched_getaffinity(0))
+    except AttributeError:
+        free = os.cpu_count() or 1
+    return min(free, _MOST_WORKERS, tasks // _TASKS_EACH)
+
+
+def _beside(count: int, waiting, machines, terms, shop, on, full) -> _Pieces:
+    """Each worker takes pieces next to each other, whose machines have most in common."""
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor, as_completed
+    from concurrent.futures.process import BrokenProcessPool
+
+    fresh = multiprocessing.get_context("spawn")
+    left = dict(waiting)
+    pools = [ProcessPoolExecutor(1, fresh, _begin, (terms, shop, on)) for _ in range(count)]
+    try:
+        futures = {}
+        for number, (key, places) in enumerate(waiting):
+            pool = pools[number * count // len(waiting)]
+            futures[pool.submit(_piece, [machines[place] for place in places], full)] = key
+        for future in as_completed(futures):
+            said, key = future.result(), futures[future]
+            yield key, left.pop(key), said
+    except BrokenProcessPool:
+        # A process was killed, for want of memory perhaps: what is left is done in this one.
+        yield from _here(list(left.items()), machines, terms, shop, on, full)
+    finally:
+        for pool in pools:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+_judge: Judge | None = None
+
+
+def _begin(terms: Deal, shop: Shop, on: date) -> None:
+    """A worker gets ready. A stop is for who started it to hear, and it ends when they do."""
+    import multiprocessing
+
+    global _judge
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _judge = Judge(terms, shop, on)
+
+    def watch() -> None:
+        multiprocessing.parent_process().join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _piece(group: Sequence[Offered], full: bool) -> list[Judged]:
+    return _judge.of(group, full=full)
 
 
 _JUDGES: dict[str, Judge] = {}
@@ -176,13 +247,16 @@ def _pieces(machines: Sequence[Offered], most: int) -> list[list[int]]:
     """Places of the machines of each piece: one kind each, in the order of their contents."""
     kinds: dict[str, list[tuple[str, int]]] = {}
     for place, one in enumerate(machines):
-        kinds.setdefault(f"{one.era} {one.found} {_survey(one)}", []).append(
-            (_content(one), place))
+        kinds.setdefault(_kind(one), []).append((_content(one), place))
     found = []
     for kind in sorted(kinds):
         ordered = [place for _, place in sorted(kinds[kind])]
         found += [ordered[at:at + most] for at in range(0, len(ordered), most)]
     return found
+
+
+def _kind(one: Offered) -> str:
+    return f"{one.era} {one.found} {_survey(one)}"
 
 
 def _content(one: Offered) -> str:

@@ -75,7 +75,7 @@ def _lot(options) -> int:
     try:
         judged = auction.judge(
             machines, terms, shop, terms.on or date.today(), keep=keep,
-            scheduler=options.scheduler, full=options.full,
+            scheduler=options.scheduler, full=options.full, workers=None,
             progress=_tell if sys.stderr.isatty() else None)
     except (KeyboardInterrupt, Stopped):
         print("Stopped." + (f" Finished pieces are kept in {keep}; the same command goes on from "

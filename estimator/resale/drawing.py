@@ -7,12 +7,16 @@ is done with the machine, and lines of the survey do not move it.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
 from estimator.durations import Range
 from estimator.simulate import shapes
+from estimator.simulate.kept import Kept
 from estimator.simulate.streams import RANKS, Streams
+
+_DRAWN = Kept(128 * 2**20)
 
 
 class Market:
@@ -35,28 +39,45 @@ class Market:
         """A PERT amount by the name of its stream; shape (trials,)."""
         if found.low >= found.high:
             return np.full(self._trials, float(found.typical))
-        table = shapes.table("pert", found.low, found.typical, found.high)
-        return shapes.values(self._streams.ranks(f"sale: {name}"), table).astype(float)
+
+        def draw() -> np.ndarray:
+            table = shapes.table("pert", found.low, found.typical, found.high)
+            return shapes.values(self._streams.ranks(f"sale: {name}"), table)
+        return self._kept(draw, name, found)
 
     def ratio(self, choice: str, found: Range) -> np.ndarray:
         """The sale ratio of a choice: its own luck and that of all ratios."""
         if found.low >= found.high:
             return np.full(self._trials, float(found.typical))
-        common = np.float32(math.sqrt(self._shared)) * shapes.scores(
-            self._streams.ranks("sale: ratio"))
-        cells = shapes.cells(
-            self._streams.ranks(f"sale: ratio of {choice}"), math.sqrt(1 - self._shared),
-            shapes.offsets(common), shapes.Buffers(self._trials))
-        return shapes.table("pert", found.low, found.typical, found.high).take(cells).astype(float)
+
+        def draw() -> np.ndarray:
+            common = np.float32(math.sqrt(self._shared)) * shapes.scores(
+                self._streams.ranks("sale: ratio"))
+            cells = shapes.cells(
+                self._streams.ranks(f"sale: ratio of {choice}"), math.sqrt(1 - self._shared),
+                shapes.offsets(common), shapes.Buffers(self._trials))
+            return shapes.table("pert", found.low, found.typical, found.high).take(cells)
+        return self._kept(draw, "ratio of", choice, found, self._shared)
 
     def sold(self, name: str, offers: int, share: float) -> np.ndarray:
         """How many of so many offers find a buyer."""
-        ranks = self._streams.ranks(f"sale: {name} sold")
         if share >= 1:
             return np.full(self._trials, float(offers))
-        if offers == 1:
-            return (ranks < round(share * RANKS)).astype(float)
-        return shapes.breakage(offers, share).take(ranks).astype(float)
+
+        def draw() -> np.ndarray:
+            ranks = self._streams.ranks(f"sale: {name} sold")
+            if offers == 1:
+                return ranks < round(share * RANKS)
+            return shapes.breakage(offers, share).take(ranks)
+        return self._kept(draw, name, offers, share)
+
+    def _kept(self, draw: Callable[[], np.ndarray], *what) -> np.ndarray:
+        """What is drawn once serves every choice, value and machine; nobody may write into it."""
+        def make():
+            found = draw().astype(float)
+            found.flags.writeable = False
+            return found, found.nbytes
+        return _DRAWN.get((self._streams.seed, self._trials, *what), make)
 
 
 __all__ = ["Market"]

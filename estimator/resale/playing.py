@@ -223,8 +223,8 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
                durations.mean_of(one.hours) * here.hour_cost)
         for one in listings)
     ratios = here.ratio(row)
-    gross = here.value * ratios * here.market.amount(
-        f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high))
+    left = here.value * ratios * here.market.amount(
+        f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high)) * (1 - fee)
     hours = np.zeros(deal.trials)
     sales, kept = [], np.ones(deal.trials, int)
     taken = [part.listing for part in parts if part.pays]
@@ -234,7 +234,7 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
     works = months(wait + hours * 7 / settings.bench_hours_per_week)
     for one in taken:
         sold = here.market.sold(one.name, one.listings, one.sold)
-        income = gross * one.share / (one.sold * one.listings) * sold * (1 - fee)
+        income = left * (one.share / (one.sold * one.listings)) * sold
         month = months(works * DAYS + DAYS * here.market.amount(
             f"months of {one.name}", one.months))
         sales.append((income, month))

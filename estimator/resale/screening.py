@@ -116,6 +116,10 @@ class Moments:
         return Moments(self.mean + other.mean, self.variance + other.variance,
                        self.third + other.third, self.fourth + other.fourth)
 
+    def some(self, at: ArrayLike) -> Moments:
+        """Those at some places, where each moment is an array."""
+        return Moments(self.mean[at], self.variance[at], self.third[at], self.fourth[at])
+
     def at(self, share: ArrayLike) -> np.ndarray:
         """The value that `share` of the outcomes stay below, over 0 under 1."""
         z = np.asarray([durations.normal_quantile(float(q)) for q in np.ravel(share)]).reshape(
