@@ -1,4 +1,4 @@
-"""Range checks and conversions between metric and US units."""
+"""Range checks, conversions between metric and US units, and a share as so many in a hundred."""
 
 from __future__ import annotations
 
@@ -74,3 +74,39 @@ def round_up(count: float) -> int:
     """
     within("count", count, at_least=0)
     return math.ceil(count - 1e-6)
+
+
+def of_a_hundred(share: float) -> str:
+    """How many of a hundred a share comes to; what is neither none nor all never reads as such.
+
+    Parameters
+    ----------
+    share
+        0 to 1. [–]
+
+    Examples
+    --------
+    >>> [of_a_hundred(share) for share in (0, 0.004, 0.062, 0.998, 1)]
+    ['0', 'under 1', '6', 'over 99', '100']
+    """
+    if 0 < share < 0.005:
+        return "under 1"
+    if 0.995 < share < 1:
+        return "over 99"
+    return f"{round(100 * share)}"
+
+
+def in_a_hundred(share: float) -> str:
+    """A chance as people say it.
+
+    Parameters
+    ----------
+    share
+        0 to 1. [–]
+
+    Examples
+    --------
+    >>> in_a_hundred(0.062), in_a_hundred(0.004), in_a_hundred(0)
+    ('6 in 100', 'under 1 in 100', 'none')
+    """
+    return "none" if share <= 0 else f"{of_a_hundred(share)} in 100"

@@ -200,6 +200,18 @@ def test_parts_are_bought_for_what_is_wished(opened):
     assert bench_shown.orders(page.found).count("Ordered ahead from") == ahead > 0
 
 
+def test_prices_are_as_old_as_the_page_says(made):
+    """Ages of prices count from the day that the page is given, whenever the plan begins."""
+    def told(today):
+        page = PlanPage(made[0], open_shop(made[0]), lambda: today)
+        page.ledger.close()
+        return " ".join(fault.what for fault in page.found.basket.faults)
+
+    # The prices that the program comes with are of 1 November 2025.
+    assert " 389 days old" in told(TODAY)
+    assert " 1389 days old" in told(TODAY + timedelta(1000))
+
+
 def test_nothing_and_nobody_are_said(opened):
     """Without a machine or without anybody at the bench there is no plan, and it says so."""
     page = opened()
@@ -301,7 +313,7 @@ def test_proofs_are_said_in_words():
 
     def words(proven=False, gap=0.0, seconds=1.0, of="end", moved=0, stopped=False):
         Plan.proof = schedule.Proof(proven, gap, seconds, of, moved)
-        return desks.proof_words(Plan, stopped)
+        return schedule.proof_words(Plan, stopped)
 
     assert words(proven=True) == "No better plan exists for these hours."
     assert "Drawn at once" in words(seconds=0.0, gap=1.0)

@@ -78,6 +78,8 @@ def test_sell_as_it_is_or_work_on_it_first_is_as_printed(now, then, work, best, 
         assert [one.profit for one in answer.choices] == [
             pytest.approx(now), pytest.approx(then - work)]
     assert Words(answers[0]).sunk() == ""
+    # A chance that is none is said so, as the charts say it.
+    assert "; none lose money" in " ".join(Words(answers[0]).why())
     assert "no part in the choice" in Words(answers[2]).sunk()
 
 

@@ -88,8 +88,9 @@ def _plan(options: argparse.Namespace) -> int:
         said["ways"] = {name: schedule.as_dict(plan, ways=rows)["ways"]
                         for name, rows in ways.items()}
     ordering = schedule.ordering_of(plan, jobs, basket, chance=shop.settings.order_confidence)
+    spares = schedule.spares_of(jobs, shop, basket, **there)
     said["buying"] = _buying(basket, ordering, start, baskets) | {
-        "spares": _spares(basket, schedule.spares_of(jobs, shop, basket, **there))}
+        "spares": _spares(basket, spares)}
     written = []
     if options.out:
         from estimator.documents import bench
@@ -98,7 +99,7 @@ def _plan(options: argparse.Namespace) -> int:
             lots=schedule.lots_of(plan, jobs, shop).best.lots, sheet=options.labels)
         written = [*bench.write(_plan_files(said) | made, options.out).values()]
     text = "\n".join([_text(plan, sure, ways, options.promise, shop), "",
-                      *_bought(said["buying"], shop.settings.currency)])
+                      *_bought(said["buying"], basket, spares, shop.settings)])
     return say(options, said, "\n".join([text, *map(str, written)]))
 
 
@@ -269,8 +270,11 @@ def _spares(basket, rounds) -> list[dict]:
     return found
 
 
-def _bought(said: dict, currency: str) -> list[str]:
+def _bought(said: dict, basket, spares, settings) -> list[str]:
     """The orders in words."""
+    from estimator.schedule import basket_words, spares_words
+
+    currency = settings.currency
     if not said["orders"]:
         return ["No parts are to be ordered."]
     rows = [(f"Orders, {said['wish']}", "Lines", "Goods", "Freight", f"In all, {currency}",
@@ -279,22 +283,14 @@ def _bought(said: dict, currency: str) -> list[str]:
               f"{row['freight']:.2f}", f"{row['total']:.2f}", f"{row['order_on']}",
               f"{row['expected']}", f"{100 * row['late_chance']:.0f}") for row in said["orders"]]
     out = [table(rows, right=(1, 2, 3, 4, 7)),
-           f"{said['total']:.2f} {currency} in all. " + (
-               "No choice of suppliers serves this wish better." if said["proven"] else
-               f"Another could cost {100 * said['gap_share']:.1f} % less at most.")]
+           f"{said['total']:.2f} {currency} in all. {basket_words(basket)}"]
     if said["compared"]:
         rows = [("Bought for", f"In all, {currency}", "Parcels", "Days to the last part")]
         rows += [(one["wish"], f"{one['total']:.2f}", str(one["parcels"]), f"{one['days']:.0f}")
                  for one in said["compared"]]
         out += ["", table(rows, right=(1, 2, 3))]
-    for one in said["spares"]:
-        if one["parts"]:
-            parts = ", ".join(f"{part['units']} {part['name']}" for part in one["parts"])
-            out.append(
-                f"Ordered ahead from {one['name']}, a second parcel follows in "
-                f"{100 * one['second_order_chance_with_spares']:.0f} of 100 in place of "
-                f"{100 * one['second_order_chance']:.0f}, and {one['saves_mean']:.0f} {currency} "
-                f"are saved on average: {parts}.")
+    out += [spares_words(order, second, settings) for order in basket.orders
+            if (second := spares.get(order.supplier)) and second.spares]
     out += [f"{one['what']} {one['cure']}" for one in said["notices"]]
     return out
 
@@ -313,7 +309,7 @@ def _progress(seconds: float):
 
 
 def _text(plan, sure, ways, confidence: float, shop) -> str:
-    from estimator.schedule import critical
+    from estimator.schedule import critical, proof_words
 
     out = []
     several = len(plan.finishes) > 1
@@ -357,11 +353,7 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
                        f"{way.orders} days, {way.parcels} parcels for {way.freight:.0f} "
                        f"{shop.settings.currency}, at most {way.shelf_most} assemblies waiting "
                        "on the shelf")
-    proof = plan.proof
-    out.append("No better plan exists." if proof.proven else
-               "Drawn at once; no search was made." if not proof.seconds else
-               f"A better plan may exist: at most {100 * proof.gap:.1f} % of the "
-               f"{'lateness' if proof.of == 'lateness' else 'time to the end'} could be saved.")
+    out.append(proof_words(plan))
     return "\n".join(out)
 
 

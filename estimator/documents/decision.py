@@ -13,6 +13,7 @@ from estimator.documents.files import put
 from estimator.documents.pdf import laid_out
 from estimator.documents.wording import day, plain
 from estimator.resale import LEAVE, Choice, Resale, Words, as_dict
+from estimator.units import of_a_hundred
 
 _LINES = 4
 _MOST_MONTHS = 24
@@ -101,13 +102,13 @@ def _terms(found: Resale, words: Words) -> str:
 def _row(one: Choice, found: Resale, words: Words) -> dict:
     if one.key == LEAVE:
         cells = [*["–"] * 4, words.money(0), *["–"] * 4, words.money(0), "–",
-                 _hundred(one.best_in), "–"]
+                 of_a_hundred(one.best_in), "–"]
     else:
         cells = [
             words.money(one.cost), f"{one.hours:.0f}", words.money(one.sale), f"{one.months:.1f}",
             words.money(one.profit), words.money(one.profit_p10), words.money(one.profit_p90),
-            _hundred(one.chance_of_loss), words.money(one.worst_tenth), words.money(one.worth),
-            words.rate(one), _hundred(one.best_in), words.money(one.highest_price)]
+            of_a_hundred(one.chance_of_loss), words.money(one.worst_tenth), words.money(one.worth),
+            words.rate(one), of_a_hundred(one.best_in), words.money(one.highest_price)]
     return {"name": one.name, "best": one.key == found.best, "cells": cells}
 
 
@@ -159,11 +160,6 @@ def _round_step(about: float) -> float:
     """A step of 1, 2 or 5 times a power of ten."""
     power = 10.0 ** math.floor(math.log10(about))
     return next(k * power for k in (1, 2, 5, 10) if k * power >= about)
-
-
-def _hundred(share: float) -> str:
-    percent = 100 * share
-    return "under 1" if 0 < percent < 1 else f"{percent:.0f}"
 
 
 def _cleaned(value):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import html
 
-from estimator import plots
 from estimator.documents.wording import whole
 from estimator.quote import TIME, Quote
 from estimator.review import ByRecords
 from estimator.simulate import Sight
+from estimator.units import in_a_hundred
 
 MOST_SAID = 3
 LOSSES = ((0.05, "1 job in 20"), (0.1, "1 job in 10"), (0.2, "1 job in 5"))
@@ -42,7 +42,7 @@ def sights(offer: Quote) -> str:
         return f'<p data-testid="look-first">Nothing to look at first: {why}.</p>'
     rows = "".join(
         f"<li><b>{html.escape(offer.titles[sight.line])}</b>: worse than written, or with a find, "
-        f"in {plots.in_a_hundred(sight.chance)} machines. Seen and sound, the price would be "
+        f"in {in_a_hundred(sight.chance)} machines. Seen and sound, the price would be "
         f"{_prices(offer, sight.fine)}, else {_prices(offer, sight.worse)}; a look that takes "
         f"less than {_said_minutes(_minutes(offer, sight))} pays.</li>" for sight in found)
     return (f'<div data-testid="look-first"><p>Look at these before you quote:</p>'
@@ -85,7 +85,7 @@ def chart_words(offer: Quote) -> str:
     p10, p50, p80, p90 = (whole(v, said) for v in offer.odds.at("cost", 0.1, 0.5, 0.8, 0.9))
     return (f"What the job costs: 1 job in 10 {p10} or less, half {p50} or less, 8 in 10 {p80} or "
             f"less, 9 in 10 {p90} or less. The price covers {whole(covered(offer), said)}: "
-            f"{plots.in_a_hundred(offer.chance_of_loss)} lose money.")
+            f"{in_a_hundred(offer.chance_of_loss)} lose money.")
 
 
 def tornado_words(offer: Quote) -> str:

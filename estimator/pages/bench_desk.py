@@ -17,7 +17,6 @@ from pydantic import ValidationError
 
 from estimator import schedule
 from estimator.buying import CHEAPEST, FASTEST, FEWEST, Basket, Ordering, SecondRound, Wish
-from estimator.documents.wording import counted
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate, estimate
 from estimator.jobs import benching, day_of
@@ -25,7 +24,7 @@ from estimator.ledger import Ledger
 from estimator.outwork import LotPlan
 from estimator.pages import desk as desks
 from estimator.pages.typed import Reading
-from estimator.schedule import BenchPlan, OnBench, Outlook, Proof, Step, Way
+from estimator.schedule import BenchPlan, OnBench, Outlook, Step, Way
 from estimator.schedule.hours import DAY
 from estimator.scope import scope
 from estimator.shop import Person, Shop
@@ -89,11 +88,13 @@ class Wanted:
 class Ask:
     """What is asked for: machines, the shop with the people who are there, days, and how sure.
 
-    `promise` and `in_time` are shares; `seconds` those of the search. [–], [s]
+    `promise` and `in_time` are shares; `seconds` those of the search; ages of prices are told as
+    of `today`, whenever the plan begins. [–], [s]
     """
 
     jobs: tuple[Wanted, ...]
     shop: Shop
+    today: date
     start: date
     promise: float
     in_time: float
@@ -209,8 +210,8 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
         "people": tuple(people),
         "closed": tuple(one for one in shop.settings.closed
                         if not one.person or one.person in names)})
-    return Ask(tuple(wanted), replace(shop, settings=settings), start, promise, in_time, seconds,
-               wish)
+    return Ask(tuple(wanted), replace(shop, settings=settings), today, start, promise, in_time,
+               seconds, wish)
 
 
 def _wish(said: str) -> Wish:
@@ -322,7 +323,7 @@ class Bench:
         if faults:
             raise BadInput(faults)
         there = {"offered": schedule.market_of(ask.shop), "bought": bought}
-        basket = schedule.basket_of(found, ask.shop, wish=ask.wish, on=date.today(), **there)
+        basket = schedule.basket_of(found, ask.shop, wish=ask.wish, on=ask.today, **there)
         machines = schedule.ordered(found, basket)
         plan = schedule.plan(machines, ask.shop, start=ask.start, seconds=0, former=former)
         return drawn(ask, machines, {name: number for name, number in names.items() if number},
@@ -362,29 +363,7 @@ def ways_of(found: Drawn) -> dict[str, tuple[Way, ...]]:
             for one in found.jobs}
 
 
-# What is said of it
-
-
-def proof_words(plan: BenchPlan, stopped: bool = False) -> str:
-    """How good a plan is known to be, and how far it is from the one before, in sentences."""
-    moved = plan.proof.moved
-    return _proof(plan.proof, stopped) + (
-        "" if not moved else f" {counted(moved, 'piece')} of work begin{'s' * (moved == 1)} on "
-        "another day than before.")
-
-
-def _proof(proof: Proof, stopped: bool) -> str:
-    if proof.proven:
-        return "No better plan exists for these hours."
-    if not proof.seconds:
-        return "Drawn at once; a search may find a better one."
-    begun = "The search was stopped." if stopped else "The search ended."
-    what = "lateness" if proof.of == "lateness" else "time to the end"
-    if proof.gap >= 1:
-        return f"{begun} How much better a plan could be, it cannot say yet."
-    if proof.gap < 0.0005:
-        return f"{begun} No plan is better by as much as a thousandth of the {what}."
-    return f"{begun} At most {100 * proof.gap:.1f} % of the {what} could be saved by another plan."
+# What is shown of it
 
 
 def in_days(found: Drawn, moment: datetime) -> float:
@@ -481,5 +460,5 @@ def held_up(found: Drawn, least: float = 0.02) -> list[tuple[Step, float]]:
 
 __all__ = ["FEW", "FORM", "KIND", "MANY", "SCHEMA", "Ask", "Bench", "Candidate", "Drawn", "Wanted",
            "asked", "bettered", "candidates", "closed_days", "day_rows", "drawn", "estimated",
-           "held_up", "in_days", "job_cells", "person_cells", "proof_words",
+           "held_up", "in_days", "job_cells", "person_cells",
            "ways_of", "week_loads"]

@@ -20,6 +20,7 @@ from estimator.pages.bench_desk import (
 )
 from estimator.plots import planning
 from estimator.schedule import Promise, Way
+from estimator.units import in_a_hundred
 
 _SOON = 7
 _MOST = 12
@@ -35,18 +36,14 @@ def _short(when: date) -> str:
     return f"{when.day}\u00a0{when:%b}"
 
 
-def _hundred(chance: float) -> str:
-    return plots.in_a_hundred(chance)
-
-
 def strip(found: Drawn) -> str:
     """The days to promise, seen first."""
     rows = []
     for at, (name, ready) in enumerate(found.outlook.ready.items()):
         promise = ready.promise(found.ask.promise)
-        note = f"holds in {_hundred(promise.chance)}; as planned {_short(ready.planned.date())}"
+        note = f"holds in {in_a_hundred(promise.chance)}; as planned {_short(ready.planned.date())}"
         if ready.due is not None:
-            note += f"; due {_short(ready.due.day)} holds in {_hundred(ready.due.chance)}"
+            note += f"; due {_short(ready.due.day)} holds in {in_a_hundred(ready.due.chance)}"
         rows.append((f"promise-{at}", name, _said(promise.day), note))
     return showing.figures(rows)
 
@@ -89,7 +86,7 @@ def _table(found: Drawn, test: str, title: str, heads, rows) -> str:
 
 def critical(found: Drawn) -> str:
     """What holds up the end most often, by name."""
-    rows = [[step.name, step.job, _what(step, found), _hundred(share),
+    rows = [[step.name, step.job, _what(step, found), in_a_hundred(share),
              f"{step.slack_hours / 24:.1f} d" if step.slack_hours >= 12 else
              f"{step.slack_hours:.1f} h"]
             for step, share in held_up(found, 0.5) if step.what != "work" or step.hours >= 1]
@@ -129,7 +126,7 @@ def dates(found: Drawn) -> str:
         ax = planning.finish_curve(
             ready.hours / 24, found.plan.start, planned=in_days(found, ready.planned),
             promise=((promise.day - found.plan.start).days + 1.0,
-                     f"promise {_short(promise.day)}: {_hundred(promise.chance)}"), day=_short)
+                     f"promise {_short(promise.day)}: {in_a_hundred(promise.chance)}"), day=_short)
         words = (f"Half of the trials by {_said(ready.p50.date())}, 8 in 10 by "
                  f"{_said(ready.p80.date())}, 9 in 10 by {_said(ready.p90.date())}.")
         pictures.append(showing.chart(f"ready-{len(rows)}", name, ax, words))
@@ -137,7 +134,7 @@ def dates(found: Drawn) -> str:
                      _said(ready.p80.date()), _said(ready.p90.date()), _promised(promise),
                      _risk(promise, sooner, settings),
                      "" if ready.due is None else
-                     f"{_said(ready.due.day)}: {_hundred(ready.due.chance)}, "
+                     f"{_said(ready.due.day)}: {in_a_hundred(ready.due.chance)}, "
                      f"{ready.due.late_days:.1f} d late on average"])
     note = (f"{found.outlook.trials:,} trials with the same luck that the quotes draw. Nobody "
             "re-plans within a trial, so the dates are on the safe side. A day late is reckoned at "
@@ -149,11 +146,11 @@ def dates(found: Drawn) -> str:
 
 
 def _promised(promise: Promise) -> str:
-    return f"{_said(promise.day)}, holds in {_hundred(promise.chance)}"
+    return f"{_said(promise.day)}, holds in {in_a_hundred(promise.chance)}"
 
 
 def _risk(promise: Promise, sooner: Promise, settings) -> str:
-    return (f"holds in {_hundred(sooner.chance)}, {sooner.late_days:.1f} d late on average, "
+    return (f"holds in {in_a_hundred(sooner.chance)}, {sooner.late_days:.1f} d late on average, "
             f"{whole(sooner.cost - promise.cost, settings)} dearer")
 
 
@@ -168,7 +165,7 @@ def delays(found: Drawn) -> str:
         return showing.said("No wait holds up the end: it is the hours at the bench that do.",
                             test="delays")
     shown = rows[:_MOST]
-    words = "; ".join(f"{name} {_hundred(share)}" for name, share, _ in shown)
+    words = "; ".join(f"{name} {in_a_hundred(share)}" for name, share, _ in shown)
     more = "" if len(rows) <= _MOST else f" {len(rows) - _MOST} waits more hold it up less often."
     return ('<div class="est-pictures">' + showing.chart(
         "delays", "In how many of 100 trials a wait holds up the end",
@@ -233,7 +230,7 @@ def orders(found: Drawn) -> str:
         rows.append([_said(first + timedelta(dated.place_on)), order.name,
                      counted(len(order.lines), "part"), money(order.total, settings), needed,
                      _said(first + timedelta(round(dated.expected))),
-                     "" if dated.needed is None else _hundred(dated.chance_late)])
+                     "" if dated.needed is None else in_a_hundred(dated.chance_late)])
     listed = "".join(
         f"<details><summary>{html.escape(dated.order.name)}: "
         f"{counted(len(dated.order.lines), 'part')}</summary><ul>" + "".join(
@@ -243,29 +240,17 @@ def orders(found: Drawn) -> str:
         for dated in found.ordering.orders)
     unmet = [f"{need.name}: nobody offers it." for need in found.basket.unmet]
     old = [f"{fault.what} {fault.fix}" for fault in found.basket.faults if fault.column == "dated"]
-    best = {"fastest": "comes sooner, or as soon for less",
-            "fewest parcels": "makes fewer parcels, or as few for less"}
-    ahead = [_ahead(dated.order, second, settings) for dated in found.ordering.orders
+    ahead = [schedule.spares_words(dated.order, second, settings)
+             for dated in found.ordering.orders
              if (second := found.spares.get(dated.order.supplier)) and second.spares]
-    sure = (f"No other choice of suppliers {best.get(found.ask.wish.name, 'costs less')}."
-            if found.basket.proven else
-            f"At most {100 * found.basket.gap:.1f} % could be saved by another choice.")
     note = ("The plan reckons with orders that go out on its first day. An order may wait until "
             f"the day said here: it is then in time in {100 * found.ask.in_time:.0f} of 100, where "
             "that can still be.")
     return showing.table("orders", "Orders by day and supplier", (
         "Order by", "Supplier", ">What", ">Sum with freight", "Needed", "Expected then",
         ">Late in"), rows, total=["", "Together", "", money(total, settings), "", "", ""]) \
-        + showing.said(sure, note, *ahead, *unmet, *old, test="orders-note") + listed
-
-
-def _ahead(order, second, settings) -> str:
-    """Spares to order at once, and the second parcel that they may save."""
-    names = {line.part: line.name for line in order.lines}
-    parts = ", ".join(f"{units} {names[part]}" for part, units in second.spares)
-    return (f"Ordered ahead from {order.name}, a second parcel follows in "
-            f"{_hundred(second.chance)} in place of {_hundred(second.chance_without)}, and "
-            f"{money(second.cost_without - second.cost, settings)} are saved on average: {parts}.")
+        + showing.said(schedule.basket_words(found.basket), note, *ahead, *unmet, *old,
+                       test="orders-note") + listed
 
 
 def lots(found: Drawn) -> str:

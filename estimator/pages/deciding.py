@@ -13,6 +13,7 @@ from estimator import plots
 from estimator.pages.ranked import Head, Ranked
 from estimator.pages.showing import chart, said, table
 from estimator.resale import LEAVE, STOPS, Choice, Resale, Words
+from estimator.units import in_a_hundred, of_a_hundred
 
 MOST_LINES = 5
 """Choices in the chart of cash: more cannot be told apart."""
@@ -32,13 +33,13 @@ def strip(found: Resale) -> str:
     words, best = Words(found), found.choice(found.best)
     bought = found.deal.asking is not None
     other = found.choice(found.next_best)
-    rows = [("Best in", "best-in", f"{_hundred(best.best_in)} of 100"),
+    rows = [("Best in", "best-in", f"{of_a_hundred(best.best_in)} of 100"),
             ("Worth now", "worth", words.money(best.worth))]
     if best.key != LEAVE:
         rows += [("Profit", "profit", f"{words.money(best.profit)}"),
                  ("8 in 10", "range",
                   f"{words.money(best.profit_p10)} to {words.money(best.profit_p90)}"),
-                 ("Loss", "loss", plots.in_a_hundred(best.chance_of_loss))]
+                 ("Loss", "loss", in_a_hundred(best.chance_of_loss))]
     rows.append(("Bid at most" if bought else "Take from", "bid",
                  words.money(found.bid.highest_price) if found.bid.highest_price > 0 else "none"))
     if found.deal.paid is not None:
@@ -99,7 +100,7 @@ def _row(one: Choice, words: Words) -> tuple[list[str], list[float | None]]:
         return "–" if value is None else money(value)
 
     return [one.name, money(one.cost), f"{one.hours:.1f}", money(one.sale), f"{one.months:.1f}",
-            *(money(value) for value in values[5:9]), _hundred(one.chance_of_loss),
+            *(money(value) for value in values[5:9]), of_a_hundred(one.chance_of_loss),
             money(one.worst_tenth), amount(one.per_hour), money(one.worth),
             words.rate(one).removesuffix(" %"),
             "–" if one.payback is None else f"{one.payback:.1f}",
@@ -152,7 +153,7 @@ def losses(found: Resale) -> str:
     """The chance that each choice loses money."""
     real = _real(found)
     ax = plots.loss_chances([(one.name, one.chance_of_loss) for one in real])
-    told = "; ".join(f"{one.name}: {plots.in_a_hundred(one.chance_of_loss)}" for one in real)
+    told = "; ".join(f"{one.name}: {in_a_hundred(one.chance_of_loss)}" for one in real)
     return chart("losses", "How often each choice loses money", ax, f"{told}.")
 
 
@@ -281,13 +282,6 @@ def pays(found: Resale) -> str:
 
 def _taken(kept: bool, optional: bool) -> str:
     return ("yes" if optional else "yes, cannot be left out") if kept else "no"
-
-
-def _hundred(share: float) -> str:
-    percent = 100 * share
-    if 0 < percent < 1:
-        return "under 1"
-    return "over 99" if 99 < percent < 100 else f"{percent:.0f}"
 
 
 STEPS: Sequence[tuple[str, Callable[[Resale], str]]] = (

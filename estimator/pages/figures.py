@@ -11,12 +11,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from estimator import plots
 from estimator.catalogue import Catalogue
 from estimator.documents.wording import counted, money, percent, weeks
 from estimator.pages.desk import Desk
 from estimator.quote import TIME, LevelPrice, Quote
 from estimator.shop import Settings
+from estimator.units import in_a_hundred
 
 MOST_PARTS = 15
 OPENS: Mapping[str, tuple[str, str]] = {
@@ -67,7 +67,7 @@ def strip(offer: Quote) -> str:
                    ("hours-p80", f"{p80:.0f} h", "4 jobs in 5"),
                    ("hours-p90", f"{p90:.0f} h", "9 jobs in 10")]),
         ("Ready by", [("ready", short_day(offer), "4 jobs in 5")]),
-        ("Loss", [("loss", plots.in_a_hundred(offer.chance_of_loss), "of jobs like this")]),
+        ("Loss", [("loss", in_a_hundred(offer.chance_of_loss), "of jobs like this")]),
         ("Left over", [("margin", f"{100 * left:.0f} %", "of the price")]),
         ("For finds", [("finds", money(offer.find_allowance, said), "in the price")]),
         ("Cap", [("cap", money(offer.cap, said), "without asking")]) if timed else
@@ -240,7 +240,7 @@ def margin_words(offer: Quote) -> str:
     """The margin chart in words."""
     left = 100 * float(offer.margins().mean())
     return (f"Spread of the margin over {offer.odds.trials:,} trials: on average {left:.0f} % of "
-            f"the price is left over; {plots.in_a_hundred(offer.chance_of_loss)} lose money.")
+            f"the price is left over; {in_a_hundred(offer.chance_of_loss)} lose money.")
 
 
 def hours_words(offer: Quote) -> str:

@@ -13,7 +13,6 @@ from pathlib import Path
 import anywidget
 import traitlets
 
-from estimator import plots
 from estimator.catalogue import Catalogue, Level
 from estimator.documents.wording import money, percent, weeks
 from estimator.errors import BadInput, Fault
@@ -23,6 +22,7 @@ from estimator.quote import Quote
 from estimator.shop import Settings
 from estimator.trace import Place, Step, figures, trace
 from estimator.trace.steps import written
+from estimator.units import in_a_hundred
 
 _HERE = Path(__file__).parent
 CHANGED, UNPRICED = "changed", "unpriced"
@@ -215,7 +215,7 @@ def headline(step: Step, settings: Settings) -> str:
     if unit == "d":
         return weeks(value)
     if step.key == "chance_of_loss":
-        return plots.in_a_hundred(value)
+        return in_a_hundred(value)
     if step.key == "margin_mean":
         return f"{100 * value:.0f} %"
     if step.key == "seen_share":

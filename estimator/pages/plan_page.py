@@ -336,7 +336,7 @@ class PlanPage:
         self.answer.layout.display = ""
         self.strip.value = shown.strip(found)
         self.proof.value = (f'<p class="est-said" role="status" data-testid="proof">'
-                            f"{html.escape(desks.proof_words(found.plan, self._stopped))}</p>")
+                            f"{html.escape(schedule.proof_words(found.plan, self._stopped))}</p>")
         self.paint.start()
 
     def _work(self) -> Work | str:

@@ -27,7 +27,6 @@ from estimator.plots._looks import (
     PURPLE,
     SIZE,
     VERMILION,
-    in_a_hundred,
     svg,
 )
 from estimator.plots.against import hours_against, hours_by, margins
@@ -73,7 +72,6 @@ __all__ = [
     "hours_against",
     "hours_by",
     "hours_curve",
-    "in_a_hundred",
     "inspect_next",
     "loads",
     "loss_chances",

@@ -32,28 +32,6 @@ _DASHES = (0, (4, 3))
 _GAP = 5.0  # between a mark and its words [pt]
 
 
-def in_a_hundred(share: float) -> str:
-    """A chance as people say it.
-
-    Parameters
-    ----------
-    share
-        0 to 1. [–]
-
-    Examples
-    --------
-    >>> in_a_hundred(0.062), in_a_hundred(0.004), in_a_hundred(0), in_a_hundred(0.998)
-    ('6 in 100', 'under 1 in 100', 'none', 'over 99 in 100')
-    """
-    if share <= 0:
-        return "none"
-    if share < 0.005:
-        return "under 1 in 100"
-    if 0.995 < share < 1:
-        return "over 99 in 100"
-    return f"{round(100 * share)} in 100"
-
-
 def numbers(values: Iterable[float], what: str):
     """Values as an array of floats.
 
@@ -395,4 +373,4 @@ def svg(ax, alt: str) -> str:
     return drawn.replace("<svg", f'<svg role="img" aria-label="{html.escape(alt)}"', 1)
 
 
-__all__ = ["SIZE", "in_a_hundred", "svg"]
+__all__ = ["SIZE", "svg"]

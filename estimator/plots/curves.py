@@ -14,7 +14,6 @@ from estimator.plots._looks import (
     dashed,
     guides,
     heights,
-    in_a_hundred,
     key,
     line,
     numbers,
@@ -30,6 +29,7 @@ from estimator.plots._looks import (
     write,
 )
 from estimator.scoring import wilson_range
+from estimator.units import in_a_hundred
 
 HOURS_WORDS = {0.5: "as often as not", 0.8: "4 jobs in 5", 0.9: "9 jobs in 10"}
 # Shares of jobs that a scale of cost names. [–]

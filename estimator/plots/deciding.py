@@ -20,7 +20,6 @@ from estimator.plots._looks import (
     fit,
     guides,
     heights,
-    in_a_hundred,
     line,
     numbers,
     over,
@@ -36,6 +35,7 @@ from estimator.plots._looks import (
     write,
 )
 from estimator.plots.against import ACROSS
+from estimator.units import in_a_hundred
 
 _ROW = 46.0  # [pt]
 # From the top of a row: the middle of the name, of the mark, and of the figure under it.

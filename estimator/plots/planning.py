@@ -32,6 +32,7 @@ from estimator.plots._looks import (
     write,
 )
 from estimator.plots.against import ACROSS
+from estimator.units import in_a_hundred
 
 KINDS = {
     "work": ("Work", BLUE, ""),
@@ -276,7 +277,7 @@ def holds_up(rows: Sequence[tuple[str, float, str]], ax=None, *, most: int = 12)
     if found.min() < 0 or found.max() > 1:
         raise ValueError("shares are 0 to 1")
     shown = list(rows)[:most]
-    said = [f"{100 * share:.0f} in 100 ({kind})" for _, share, kind in shown]
+    said = [f"{in_a_hundred(share)} ({kind})" for _, share, kind in shown]
     ax = panel(ax, (4, 6, 8, 6), 36.0 * len(shown) + 16, ACROSS)
     reach(ax, 0, max(0.05, *(share for _, share, _ in shown)), 0, widest(said) + 8)
     ax.set_ylim(len(shown), 0)

@@ -10,7 +10,6 @@ from estimator.plots._looks import (
     VERMILION,
     bars,
     dashed,
-    in_a_hundred,
     key,
     line,
     numbers,
@@ -21,6 +20,7 @@ from estimator.plots._looks import (
     width,
     write,
 )
+from estimator.units import in_a_hundred
 
 
 def margin(shares: Sequence[float], ax=None, *, of: str = "of the price"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from estimator.money import format_money
 from estimator.resale.records import LEAVE, STOPS, Choice, Resale
+from estimator.units import in_a_hundred, of_a_hundred
 
 _SURE = 2.0
 """Standard errors by which one choice must lead to be told from the next."""
@@ -44,8 +45,8 @@ class Words:
         found, best = self.found, self.found.choice(self.found.best)
         other = found.choice(found.next_best)
         said = [
-            f"Of 100 machines like this, {best.name.lower()} is best in {_hundred(best.best_in)}. "
-            f"It is worth {self.money(best.worth)} now on average"
+            f"Of 100 machines like this, {best.name.lower()} is best in "
+            f"{of_a_hundred(best.best_in)}. It is worth {self.money(best.worth)} now on average"
             + (f", {self.money(found.lead)} more than the next best ({_small(other.name)})."
                if other.key != best.key else ".")
         ]
@@ -55,7 +56,7 @@ class Words:
         if best.key != LEAVE:
             said.append(
                 f"Profit {self.money(best.profit)} on average; nine in ten make more than "
-                f"{self.money(best.profit_p10)}; {_hundred(best.chance_of_loss)} in 100 lose money,"
+                f"{self.money(best.profit_p10)}; {in_a_hundred(best.chance_of_loss)} lose money,"
                 f" and the worst tenth comes to {self.money(best.worst_tenth)}.")
             back = "" if best.payback is None or best.payback <= 0 else \
                 f"; what is put in is back after {best.payback:.1f} months"
@@ -149,7 +150,7 @@ class Words:
         if look.limit is None:
             return [f"An inspection {when} is worth nothing: no damage it could show would change "
                     "the choice."]
-        return [f"Hidden damage over {self.money(look.limit)} ({_hundred(look.chance)} in 100) "
+        return [f"Hidden damage over {self.money(look.limit)} ({in_a_hundred(look.chance)}) "
                 f"would change the choice to {self.name(look.bad)}. To know for sure is worth "
                 f"{self.money(look.perfect)}; an inspection {when} that sees "
                 f"{100 * settings.inspection_sees:.0f} % of it, "
@@ -255,13 +256,6 @@ def _small(name: str) -> str:
 
 def _sentence(said: str) -> str:
     return said[:1].upper() + said[1:]
-
-
-def _hundred(share: float) -> str:
-    percent = 100 * share
-    if 0 < percent < 1:
-        return "under 1"
-    return "over 99" if 99 < percent < 100 else f"{percent:.0f}"
 
 
 __all__ = ["Words"]

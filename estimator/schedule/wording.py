@@ -1,0 +1,69 @@
+"""What is said of a plan and of what is ordered for it, by the command and on the page alike."""
+
+from __future__ import annotations
+
+from estimator.buying import FASTEST, FEWEST, Basket, Order, SecondRound
+from estimator.money import format_money
+from estimator.schedule.records import BenchPlan, Proof
+from estimator.shop import Settings
+from estimator.units import in_a_hundred
+
+_BETTER = {FASTEST.name: "comes sooner, or as soon for less",
+           FEWEST.name: "makes fewer parcels, or as few for less",
+           "trade-off": "is worth more"}
+
+
+def proof_words(plan: BenchPlan, stopped: bool = False) -> str:
+    """How good a plan is known to be, and how far it is from the one before, in sentences.
+
+    Parameters
+    ----------
+    stopped
+        Whether somebody stopped the search.
+    """
+    moved = plan.proof.moved
+    return _proof(plan.proof, stopped) + (
+        "" if not moved else f" {moved:,} piece{'s' * (moved != 1)} of work "
+        f"begin{'s' * (moved == 1)} on another day than before.")
+
+
+def _proof(proof: Proof, stopped: bool) -> str:
+    if proof.proven:
+        return "No better plan exists for these hours."
+    if not proof.seconds:
+        return "Drawn at once; a search may find a better one."
+    begun = "The search was stopped." if stopped else "The search ended."
+    what = "lateness" if proof.of == "lateness" else "time to the end"
+    if proof.gap >= 1:
+        return f"{begun} How much better a plan could be, it cannot say yet."
+    if proof.gap < 0.0005:
+        return f"{begun} No plan is better by as much as a thousandth of the {what}."
+    return f"{begun} At most {100 * proof.gap:.1f} % of the {what} could be saved by another plan."
+
+
+def basket_words(basket: Basket) -> str:
+    """How well orders are known to serve the wish that they were chosen for, in a sentence."""
+    if basket.proven:
+        return f"No other choice of suppliers {_BETTER.get(basket.wish.name, 'costs less')}."
+    return f"At most {100 * basket.gap:.1f} % could be saved by another choice."
+
+
+def spares_words(order: Order, second: SecondRound, settings: Settings) -> str:
+    """Spares to order at once, and the second parcel that they may save, in a sentence.
+
+    Parameters
+    ----------
+    order
+        That they are ordered with.
+    second
+        What may have to be ordered again from its supplier; with spares.
+    """
+    names = {line.part: line.name for line in order.lines}
+    parts = ", ".join(f"{units} {names[part]}" for part, units in second.spares)
+    saved = format_money(second.cost_without - second.cost, settings.currency, settings.locale)
+    return (f"Ordered ahead from {order.name}, a second parcel follows in "
+            f"{in_a_hundred(second.chance)} in place of {in_a_hundred(second.chance_without)}, and "
+            f"{saved} are saved on average: {parts}.")
+
+
+__all__ = ["basket_words", "proof_words", "spares_words"]
