@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 from collections.abc import Callable, Sequence
 
 _BETWEEN_S = 0.02
@@ -29,6 +30,7 @@ class Later:
         self.steps = tuple(steps)
         self._handle: asyncio.TimerHandle | None = None
         self._round = 0
+        self._settled = False
 
     def start(self) -> None:
         """Run all steps, `seconds` from now."""
@@ -72,3 +74,8 @@ class Later:
         # The pause counts from the end of a step; a step may have stopped or begun anew itself.
         if position + 1 < len(self.steps) and this_round == self._round:
             self._handle = loop.call_later(_BETWEEN_S, self._run, loop, position + 1, this_round)
+        elif position + 1 == len(self.steps) and not self._settled:
+            # Libraries were loaded and tables read by the steps, and they stay: the collector, in
+            # whose pauses nothing is answered, passes over them from now on.
+            self._settled = True
+            gc.freeze()
