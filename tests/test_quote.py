@@ -264,3 +264,36 @@ def test_a_level_that_is_not_one_is_refused(word):
     """An unknown or ambiguous word names the levels there are."""
     with pytest.raises(BadInput, match="service level"):
         level_named(word)
+
+
+def test_payments_are_equal_stages_after_the_deposit_and_every_stage_has_its_own_number():
+    """Without a deposit four payments of 100.00 are three numbered stages and a balance."""
+    house = shop(thing(), operation(), treatment(), pay_per_hour=100)
+    due = {
+        (share, count): [
+            (stage.name, stage.due, stage.amount)
+            for stage in quote(
+                survey(line()), Choices(Level.FULL, on=ON),
+                replace(house, settings=house.settings.model_copy(
+                    update={"deposit_share": share, "stage_count": count})),
+                compare=False,
+            ).stages
+        ]
+        for share in (0, 0.4)
+        for count in (1, 2, 4)
+    }
+    leaves, torn = "before the machine leaves", "after teardown and inspection"
+    part = [Decimal(25)] * 4
+    assert due[0, 1] == due[0.4, 1] == [("Payment", leaves, Decimal(100))]
+    assert due[0, 2] == [("Stage 1", torn, Decimal(50)), ("Balance", leaves, Decimal(50))]
+    assert due[0, 4] == [
+        ("Stage 1", torn, part[0]), ("Stage 2", "during reassembly", part[1]),
+        ("Stage 3", "during reassembly", part[2]), ("Balance", leaves, part[3]),
+    ]
+    assert due[0.4, 2] == [
+        ("Deposit", "on acceptance", Decimal(40)), ("Balance", leaves, Decimal(60))
+    ]
+    assert due[0.4, 4] == [
+        ("Deposit", "on acceptance", Decimal(40)), ("Stage 1", torn, Decimal(20)),
+        ("Stage 2", "during reassembly", Decimal(20)), ("Balance", leaves, Decimal(20)),
+    ]

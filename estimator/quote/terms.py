@@ -28,22 +28,18 @@ def stages_of(total: Decimal, settings: Settings) -> tuple[Stage, ...]:
     later = settings.stage_count - 1
     if not later:
         return (Stage("Payment", "before the machine leaves", total),)
-    if not settings.deposit_share:
-        weights, names = [1.0] * settings.stage_count, []
-    else:
-        share = settings.deposit_share
-        weights, names = [share] + [(1 - share) / later] * later, ["Deposit"]
-    amounts = allocate(total, weights, settings.currency)
+    share = settings.deposit_share
+    weights = [share] + [(1 - share) / later] * later if share else [1.0] * settings.stage_count
     stages = []
-    for position, amount in enumerate(amounts):
-        if position == 0 and names:
+    # The deposit is payment 0; without one, payments begin with 1.
+    for number, amount in enumerate(allocate(total, weights, settings.currency), 0 if share else 1):
+        if number == 0:
             stages.append(Stage("Deposit", "on acceptance", amount))
-        elif position == len(amounts) - 1:
+        elif len(stages) == later:
             stages.append(Stage("Balance", "before the machine leaves", amount))
-        elif position == 1 or (position == 0 and not names):
-            stages.append(Stage(f"Stage {position or 1}", "after teardown and inspection", amount))
         else:
-            stages.append(Stage(f"Stage {position}", "during reassembly", amount))
+            due = "after teardown and inspection" if number == 1 else "during reassembly"
+            stages.append(Stage(f"Stage {number}", due, amount))
     return tuple(stages)
 
 
