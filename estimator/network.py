@@ -219,7 +219,7 @@ def critical_paths(durations: Sequence[float], links: Iterable[Link], *, most: i
         onward = [task for task in sorted(after[path[-1]], reverse=True) if critical[task]]
         if onward:
             waiting += [(*path, task) for task in onward]
-        elif found.end - found.early_finish[path[-1]] <= within:
+        else:  # what has no slack is followed by what has none, or ends with the last
             paths.append(path)
     return paths
 

@@ -138,6 +138,8 @@ def test_what_cannot_be_is_refused():
         status([1, 2], [1, 1], [1, 1.2], 3)
     with pytest.raises(ValueError, match="same length"):
         status([1, 2], [1, 1], [1], 3)
+    with pytest.raises(ValueError, match="a budget is under 0 or missing"):
+        status([1, -2], [1, 1], [1, 1], 3)
     with pytest.raises(ValueError, match="budget is 0"):
         status([0], [1], [1], 3)
     with pytest.raises(ValueError, match="two finished jobs"):

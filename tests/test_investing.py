@@ -88,6 +88,15 @@ def test_payments_without_a_rate_of_return_say_so():
 def test_a_double_root_stands_once():
     """-1 + 2.2 v − 1.21 v² touches nothing at 10 % and never crosses it."""
     assert rates_of_return([-1, 2.2, -1.21]) == (pytest.approx(0.1, abs=1e-4),)
+    # 3 (1 − v)² has no slope at all at its root; (1.1 v − 1)² (3 + 0.9 v + 0.6 v²) next to none.
+    assert rates_of_return([3, -6, 3]) == (0.0,)
+    assert rates_of_return([3, -5.7, 2.25, -0.231, 0.726]) == (pytest.approx(0.1, abs=1e-6),)
+
+
+@pytest.mark.parametrize("flows", [[0], [0, 0, 0], [5, 6], [0, -3, 0, -1]])
+def test_payments_that_never_turn_have_no_rate(flows):
+    """Nothing, income alone and cost alone are worth nothing at no rate."""
+    assert rates_of_return(flows) == ()
 
 
 def test_figures_of_the_library():

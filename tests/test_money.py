@@ -1,6 +1,6 @@
 """Money against the standards it follows, and parts that add up whatever they are."""
 
-from decimal import Decimal, localcontext
+from decimal import Context, Decimal, localcontext
 
 import pytest
 from hypothesis import given
@@ -49,6 +49,14 @@ def test_half_a_cent_goes_up_for_text_and_floats_alike(amount, cents):
     """A tie is rounded up although the binary float lies just below it."""
     # Python documentation of decimal, ROUND_HALF_UP; gist.github.com/sailfish009.
     assert to_money(amount) == to_money(float(amount)) == to_money(D(amount)) == D(cents)
+
+
+def test_more_digits_than_a_decimal_has_by_itself_keep_their_cents():
+    """Sums of over 28 digits, where the decimals of Python begin to round, stay exact."""
+    # Python documentation of decimal: the default context has a precision of 28 places.
+    assert to_money("123456789012345678901234567890.125") == D("123456789012345678901234567890.13")
+    half = D("50000000000000000000000000000.01")
+    assert allocate(Context(prec=40).multiply(half, 2), [1, 1]) == (half, half)
 
 
 def test_whole_units_are_rounded_half_up():
@@ -142,8 +150,8 @@ def test_alike_parts_get_the_odd_cents_from_the_front():
 
 @pytest.mark.parametrize(
     ("total", "weights", "said"),
-    [(D("1.00"), [1, -2], "weight 2 is -2"), (D("1.001"), [1], "finer than the minor unit"),
-     (D("1.00"), [], "at least one weight")],
+    [(D("1.00"), [1, -2], "weight 2 is -2"), (D("1.00"), [0, 0.5, -2], "weight 3 is -2"),
+     (D("1.001"), [1], "finer than the minor unit"), (D("1.00"), [], "at least one weight")],
 )
 def test_what_cannot_be_shared_is_refused(total, weights, said):
     """A negative weight, half a cent, and nobody to share with."""
@@ -164,10 +172,18 @@ def test_tax_takes_each_line_at_its_own_rate():
     assert tax([(D("640.00"), 0), (D("118.35"), "0.0825"), (D("-18.35"), 0.0825)]) == D("8.25")
 
 
-def test_tax_in_percent_is_refused():
-    """A rate of 7.25 is meant as a share and says so."""
+@pytest.mark.parametrize("rate", [7.25, 1.01, -0.01])
+def test_a_tax_rate_that_is_no_share_is_refused(rate):
+    """Per cent, more than all, and less than nothing are refused with how to write a rate."""
     with pytest.raises(ValueError, match=r"Write 0\.0725 for 7\.25 %"):
-        tax([(100, 7.25)])
+        tax([(100, rate)])
+    with pytest.raises(ValueError, match="rate is"):
+        tax_by_line([(100, rate)])
+
+
+def test_a_tax_may_be_all_of_the_amount():
+    """A rate of 1 is the last that is taken."""
+    assert tax([("12.34", 1)]) == D("12.34")
 
 
 @given(st.lists(st.tuples(st.decimals(0, 10_000, places=2), st.decimals(0, "0.3", places=4)),
@@ -187,3 +203,10 @@ def test_tax_by_line_is_within_half_a_cent_a_line(lines):
 def test_money_is_written_as_the_locale_writes_it(amount, currency, locale, written):
     """Signs, groups and the point by locale; digits by the currency."""
     assert format_money(amount, currency, locale) == written
+
+
+@pytest.mark.parametrize(
+    ("digits", "written"), [(0, "$1,235"), (1, "$1,234.6"), (3, "$1,234.555")])
+def test_money_is_rounded_half_up_to_the_digits_asked_for(digits, written):
+    """Fewer or more digits than the currency has; the tie at one of them goes up."""
+    assert format_money("1234.5550" if digits != 1 else "1234.55", digits=digits) == written

@@ -67,6 +67,29 @@ def test_values_that_break_a_limit_do_not_hold():
         assert not programme.holds(np.array(values))
 
 
+def test_costs_may_be_raised_and_replaced():
+    """Of three things that weigh 3, 2 and 2 in a bag for 4, the dearest pair, or what is asked."""
+    bag = Programme()
+    items = [bag.column(-worth, most=1) for worth in (6, 5, 4)]
+    bag.row(list(zip(items, (3, 2, 2), strict=True)), most=4)
+    assert len(bag) == 3
+    assert bag.solve().values.round().tolist() == [0, 1, 1]
+    bag.add(items[0], -4)
+    assert bag.solve().values.round().tolist() == [1, 0, 0]
+    # Only the last is worth anything; the others are free, and there is room for one.
+    asked = bag.solve(cost={items[2]: -1.0})
+    assert (asked.bound, asked.values.round()[2]) == (-1.0, 1)
+
+
+def test_a_program_without_an_output_solves_too(monkeypatch):
+    """Where standard output was closed there is nothing to put aside; the answer is the same."""
+    def closed(_):
+        raise OSError("bad file descriptor")
+
+    monkeypatch.setattr(os, "dup", closed)
+    assert made([(-6, 1), (-5, 1)], [([3, 2], 0, 4)]).solve().bound == -6
+
+
 def hard(rng) -> Programme:
     """A market split, which takes a solver long: G. Cornuejols, M. Dawande, 1998."""
     programme = Programme()

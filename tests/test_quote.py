@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
 
-from estimator.catalogue import LEVELS, Era, Find, Level
+from estimator.catalogue import LEVELS, Era, Find, Level, Material, Offer, Service, Supplier
 from estimator.errors import BadInput
 from estimator.quote import FIXED, TIME, Choices, as_dict, level_named, quote
 from estimator.shop import open_shop
@@ -297,3 +297,230 @@ def test_payments_are_equal_stages_after_the_deposit_and_every_stage_has_its_own
         ("Deposit", "on acceptance", Decimal(40)), ("Stage 1", torn, Decimal(20)),
         ("Stage 2", "during reassembly", Decimal(20)), ("Balance", leaves, Decimal(20)),
     ]
+
+
+# --- a quote reckoned by hand --------------------------------------------------------------------
+
+RATES = {
+    "pay_per_hour": 50, "margin": 0.2, "warranty_share": 0.05, "parts_markup": 0.5,
+    "materials_markup": 0.2, "outwork_markup": 0.1, "tax_parts": 0.08, "tax_materials": 0.1,
+    "tax_outwork": 0.2,
+}
+KINDS = ("labour", "parts", "materials", "outwork")
+
+
+def sure_shop(**more):
+    """Work, goods, outwork, a find and an extra whose hours and prices are certain."""
+    return shop(
+        thing("base", droppable=False), thing("thing"), thing("lamp", extra=True, droppable=False),
+        operation(), treatment(assembly="base"), treatment(), treatment(assembly="lamp"),
+        part(low=42, typical=42, high=42), treatment("part", "piece"),
+        row(Material, material="kit", name="Kit", low=10, typical=10, high=10, pack=1),
+        treatment("material", "kit"),
+        row(Service, service="coat", name="Coat", low=30, typical=30, high=30, days_low=1,
+            days_typical=1, days_high=1),
+        treatment("service", "coat"),
+        row(Find, find="rot", assembly="thing", name="Rot under the film", level_from="clean",
+            probability=1, assumed=1, hidden=1, low=4, typical=4, high=4, cost_low=20,
+            cost_typical=20, cost_high=20),
+        **(RATES | more),
+    )
+
+
+SURE = survey(line("base"), line(count=2))
+
+
+def sure_quote(pricing, house=None, **choices):
+    """A quote of the sure shop with its lamp taken."""
+    asked = Choices(Level.FULL, pricing, added=(("lamp", 1),), trials=200, on=ON)
+    return quote(SURE, replace(asked, **choices), house or sure_shop(), compare=False)
+
+
+def by_kind(offer):
+    """Prices of each line by kind, as text to the cent."""
+    return [[str(entry.kinds[kind]) for kind in KINDS] for entry in offer.lines]
+
+
+def test_time_and_materials_mark_up_each_kind_by_its_own_share():
+    """50 an hour is 62.50 at a margin of 20 %; goods carry their mark-ups, finds those of parts."""
+    # Charge-out rate cost / (1 − margin), goods cost × (1 + mark-up): common practice, no source.
+    offer = sure_quote(TIME)
+    assert by_kind(offer) == [
+        ["62.50", "0.00", "0.00", "0.00"],
+        ["125.00", "126.00", "24.00", "66.00"],
+        ["62.50", "0.00", "0.00", "0.00"],
+        ["250.00", "30.00", "0.00", "0.00"],
+    ]
+    assert (offer.price, offer.cap, offer.rate) == (Decimal("746.00"), Decimal("746.00"), 62.5)
+    assert [(entry.kind, entry.rate, entry.on, entry.amount) for entry in offer.taxes] == [
+        ("parts", 0.08, Decimal("156.00"), Decimal("12.48")),
+        ("materials", 0.1, Decimal("24.00"), Decimal("2.40")),
+        ("outwork", 0.2, Decimal("66.00"), Decimal("13.20")),
+    ]
+    assert offer.total == Decimal("774.08")
+    assert [str(stage.amount) for stage in offer.stages] == ["387.04", "193.52", "193.52"]
+    assert offer.chance_of_loss == 0
+    assert offer.margins() == pytest.approx(1 - 584 / 746 - 0.05)
+
+
+def test_a_fixed_price_divides_each_kind_by_what_margin_and_reserve_leave():
+    """A cost of 584 over 1 − 20 % − 5 % is 778.67; nothing is uncertain, so there is no cover."""
+    offer = sure_quote(FIXED)
+    assert offer.price == Decimal("778.67")
+    assert by_kind(offer) == [
+        ["66.67", "0.00", "0.00", "0.00"],
+        ["133.33", "112.00", "26.67", "80.00"],
+        ["66.67", "0.00", "0.00", "0.00"],
+        ["266.66", "26.67", "0.00", "0.00"],
+    ]
+    assert (offer.cap, offer.cover, offer.find_allowance) == (None, 0, Decimal("293.33"))
+    assert offer.divisor == pytest.approx(0.75)
+    assert offer.price_for_loss(0.1) == pytest.approx(584 / 0.95)
+    assert offer.margins() == pytest.approx(0.2, abs=1e-5)
+
+
+def test_lines_say_what_they_are_and_which_rows_they_stand_on():
+    """Keys, titles with counts, details, hours, costs and places, line by line."""
+    house = sure_shop()
+    offer = sure_quote(FIXED, house)
+    assert [
+        (e.key, e.kind, e.heading, e.title, e.detail, e.droppable, e.line) for e in offer.lines[:3]
+    ] == [
+        ("line-1", "work", "Things", "Base of a test", "Mend it", False, 0),
+        ("line-2", "work", "Things", "Thing of a test (2)", "Mend it; Coat", True, 1),
+        ("line-3", "extra", "Things", "Lamp of a test", "Mend it", True, 2),
+    ]
+    finds = offer.lines[3]
+    assert (finds.key, finds.kind, finds.droppable, finds.line) == ("finds", "finds", False, None)
+    assert [entry.hours for entry in offer.lines] == pytest.approx([1, 2, 1, 4])
+    assert [entry.cost for entry in offer.lines] == pytest.approx([50, 264, 50, 220])
+    tables = house.catalogue
+    assert offer.lines[1].places == tuple(
+        tables.place(entry)
+        for entry in (tables.treatments_of["thing"][0], tables.operations["mend", None])
+    )
+
+
+def test_what_is_left_out_is_offered_at_what_it_would_add():
+    """At the job's own price over its cost, 66.67 / 50: 484 of line and find, 50 of the extra."""
+    offer = sure_quote(FIXED, added=(), dropped=frozenset({1}))
+    assert offer.price == Decimal("66.67")
+    assert [(e.key, e.kind, e.title, e.price, e.line, e.assembly) for e in offer.offered] == [
+        ("line-2", "left out", "Thing of a test (2)", Decimal("645.37"), 1, "thing"),
+        ("extra-lamp", "extra", "Lamp of a test", Decimal("66.67"), None, "lamp"),
+    ]
+    assert offer.offered[1].detail == "Mend it"
+
+
+def test_where_nothing_is_to_be_done_an_extra_is_offered_at_the_shop_s_own_rate():
+    """Without a job there is no cover to share; an hour of 50 is offered at 50 / 0.75."""
+    house = shop(thing(), thing("lamp", extra=True), operation(),
+                 treatment(assembly="lamp", level_from=Level.AS_FOUND), **RATES)
+    offer = quote(survey(line()), Choices(Level.AS_FOUND, on=ON), house, compare=False)
+    assert (offer.price, offer.lines, offer.drivers) == (0, (), ())
+    assert [entry.price for entry in offer.offered] == [Decimal("66.67")]
+    assert (offer.margins() == 0).all()
+
+
+def test_the_cover_is_what_the_price_holds_beyond_expected_cost_and_margin():
+    """Lines carry the mean of their hours, 17/6 h at 50 / 0.75; the rest is cover, as labour."""
+    # Mean of a PERT of 1, 2, 8: (low + 4 typical + high) / 6.
+    house = shop(thing(), operation(low=1, typical=2, high=8), treatment(), **RATES)
+    offer = quote(survey(line()), Choices(Level.FULL, on=ON), house, compare=False)
+    work, cover = offer.lines
+    assert work.price == Decimal("188.89")
+    assert (cover.kind, cover.price) == ("cover", offer.price - work.price)
+    assert offer.cover == cover.price == cover.kinds["labour"] > 0
+    (cost,) = offer.odds.at("cost", 0.8)
+    assert float(offer.price) == pytest.approx(cost / 0.75, abs=0.005)
+    billed = quote(survey(line()), Choices(Level.FULL, TIME, on=ON), house, compare=False)
+    assert [entry.kind for entry in billed.lines] == ["work"]
+
+
+def test_choices_at_the_ends_of_their_ranges_are_taken_and_those_beyond_are_not():
+    """Confidence, margin, trials and sampler, each by itself, with the fault that names it."""
+    for choices in (
+        {"confidence": 0.05}, {"confidence": 0.99}, {"margin": 0.0}, {"margin": 0.9 - 0.05},
+        {"trials": 100}, {"sampler": "sobol", "trials": 128},
+    ):
+        _adds_up(sure_quote(FIXED, **choices))
+    for choices, said in (
+        ({"confidence": 0.049}, "confidence is 0.049"), ({"confidence": 0.991}, "confidence"),
+        ({"margin": -0.001}, "margin is -0.001"), ({"margin": 0.851}, "must be 0 to 0.85"),
+        ({"trials": 99}, "99 trials"), ({"trials": 1_000_001}, "1000001 trials"),
+        ({"sampler": "dice"}, '"dice" is not a way of drawing numbers'),
+        ({"pricing": "barter"}, '"barter" is not a way of pricing'),
+    ):
+        with pytest.raises(BadInput) as caught:
+            sure_quote(**({"pricing": FIXED} | choices))
+        (fault,) = caught.value.faults
+        assert said in fault.what
+
+
+def test_a_quote_has_another_number_when_anything_in_it_is_another():
+    """Day, machine, lines, level, price, choices and seed all show in the number; trials do not."""
+    first = sure_quote(FIXED)
+    assert first.number.startswith("260105-")
+    others = [
+        sure_quote(**({"pricing": FIXED} | choices)) for choices in (
+            {"on": date(2026, 1, 6)}, {"level": Level.SHOW}, {"pricing": TIME},
+            {"confidence": 0.81}, {"margin": 0.21}, {"dropped": frozenset({1})}, {"added": ()},
+            {"seed": 2}, {"sampler": "sobol"},
+        )
+    ]
+    others += [
+        quote(found, first.choices, sure_shop(), compare=False) for found in (
+            replace(SURE, machine=replace(SURE.machine, title="Another")),
+            replace(SURE, machine=replace(SURE.machine, customer_kind="dealer")),
+            SURE.with_line(1, count=3),
+        )
+    ]
+    assert len({offer.number for offer in [first, *others]}) == len(others) + 1
+    assert sure_quote(FIXED, trials=300).number == first.number
+
+
+def test_days_of_a_quote_count_from_its_date():
+    """It holds for 30 days; two hours of work and a day out come to a day or two."""
+    offer = sure_quote(FIXED)
+    assert offer.valid_until == date(2026, 2, 4)
+    # 8 h of 40 a week are 1.4 days of work; the lot is away for a day.
+    assert offer.odds.at("days", 0.8)[0] == pytest.approx(8 / 40 * 7 + 1)
+    assert offer.finish_p80 == date(2026, 1, 8)
+
+
+def test_parts_for_several_lines_are_bought_together():
+    """Half a piece on each of two lines is one piece to buy."""
+    house = shop(
+        thing("one"), thing("two"), part(),
+        row(Offer, part="piece", supplier="corner", price=12),
+        row(Supplier, supplier="corner", name="Corner", shipping=0, days_low=1, days_typical=1,
+            days_high=1),
+        *(treatment("part", "piece", assembly=name, share=0.5) for name in ("one", "two")))
+    offer = quote(survey(line("one"), line("two")), Choices(Level.FULL, on=ON), house,
+                  compare=False)
+    assert [(e.part, e.needed, e.bought) for e in offer.budget.rows] == [("piece", 1, 1)]
+    assert offer.budget.total == 12
+
+
+def test_as_found_stands_beside_the_other_levels_only_where_it_was_asked_for():
+    """A level above it is compared with levels that do work."""
+    for level in (Level.AS_FOUND, Level.CLEAN):
+        offer = quote(SURE, Choices(level, trials=200, on=ON), sure_shop())
+        assert [entry.level for entry in offer.levels] == \
+            list(LEVELS if level == Level.AS_FOUND else LEVELS[1:])
+        assert [entry.level for entry in offer.levels if entry.chosen] == [level]
+        works = [entry for entry in offer.levels if entry.level != Level.AS_FOUND]
+        # 50 + 264 + 220 over 0.75 at every level that works, by hand as above.
+        assert {entry.price for entry in works} == {Decimal("712.00")}
+        assert {(e.hours_p50, e.hours_p80) for e in works} == {(7, 7)}
+        assert all(e.days_p80 == pytest.approx(7 / 40 * 7 + 1) for e in works)
+
+
+def test_odds_that_hold_totals_only_are_drawn_again_for_what_drives_them():
+    """With too many trials to keep every line, fewer from the same seed show the drivers."""
+    offer = quote(survey(line()), Choices(Level.FULL, on=ON), shop(
+        thing(), operation(low=1, typical=2, high=8), treatment(), **RATES), compare=False)
+    bare = replace(offer, odds=replace(offer.odds, lines={}))
+    assert bare.kept_odds is not bare.odds
+    assert bare.drivers == offer.drivers
+    assert offer.kept_odds is offer.odds

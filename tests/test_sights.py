@@ -189,6 +189,16 @@ def test_many_finds_on_one_line_do_not_lose_their_bits():
     assert len(found) <= 1
 
 
+def test_a_find_that_matters_is_told_from_a_dozen_that_do_not():
+    """The thirteenth find of a line carries the value, as if the others were not there."""
+    small = [rot(find=f"rot-{k}", chance=0.004, hours=0.01) for k in range(12)]
+    shop_ = house(*small, rot(find="rot-big", chance=0.3, hours=20.0))
+    odds, (sight,) = looked_at(shop_, line("one", certainty=HIDDEN))
+    alone = decisions.value_of_seeing(odds.cost, odds.lines[0].pattern >> 12 & 1, 0.8)
+    assert sight.value == pytest.approx(alone, rel=0.02)
+    assert sight.chance == pytest.approx(1 - 0.7 * 0.996**12, abs=0.01)
+
+
 def test_totals_alone_show_no_sights():
     """With too many trials to keep the lines there is nothing to tell them apart by."""
     _, found = looked_at(house(rot()), line("one", certainty=HIDDEN), trials=200_001)

@@ -66,7 +66,16 @@ def test_a_part_of_a_whole_is_rounded_up(whole, part):
     assert units.round_up(whole + part) in (whole, whole + 1)
     if part > 1.001e-6:
         assert units.round_up(whole + part) == whole + 1
-    assert units.round_up(whole + 2e-6) == whole + 1
+    # Dust is less than a millionth.
+    assert units.round_up(whole + 1.1e-6) == whole + 1
+    assert units.round_up(whole + 0.9e-6) == whole
+
+
+@pytest.mark.parametrize("count", [-1, -1e-9, math.nan, math.inf])
+def test_less_than_nothing_is_not_rounded_up(count):
+    """A count is 0 or more."""
+    with pytest.raises(ValueError, match=r"count is .*; it must be at least 0"):
+        units.round_up(count)
 
 
 @given(st.integers(0, 10_000), st.sampled_from([0.1, 0.25, 0.3, 0.7, 1 / 3]))
