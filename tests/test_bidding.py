@@ -57,6 +57,7 @@ def test_against_a_normal_best_rival():
     chances = win_against_normal(bids, 60, 30)
     assert chances == pytest.approx([0.9088, 0.7475, 0.5, 0.2525], abs=1e-4)
     assert bids * chances == pytest.approx([18.176, 29.9, 30, 20.199], abs=1e-3)
+    assert win_against_normal(1.1 + 0.3 / 2, 1.1, 0.3 / 2) == pytest.approx(0.1586553)  # Φ(−1)
 
 
 # --- the best bid --------------------------------------------------------------------------------
@@ -103,6 +104,8 @@ def test_an_optimum_at_the_end_is_told():
     assert "less than this" in low.caution
     with pytest.raises(ValueError, match="in order"):
         best_bid(np.ones_like, 2, 1)
+    only = best_bid(np.ones_like, 2, 2, cost=0.5)
+    assert (only.bid, only.win, only.earns) == (2, 1, 1.5)
 
 
 # --- the shop's own quotes -----------------------------------------------------------------------
@@ -260,6 +263,7 @@ def test_the_best_price_earns_nearly_what_the_truth_would():
 def test_nothing_is_said_of_prices_that_were_never_tried():
     """Outside the history the chance is not a number; inside, both ends count."""
     curve = winning_curve(HISTORIES["separable"])
+    assert (curve.answered, curve.won) == (20, 10)
     assert np.isnan(curve.win([1.1, 1.9])).all()
     assert np.isnan(curve.band([1.1, 1.9])).all()
     assert np.isfinite(curve.win([curve.lowest, curve.highest])).all()
@@ -276,6 +280,12 @@ def test_the_best_price_never_leaves_what_was_tried():
     assert (lost.bid, lost.edge) == (pytest.approx(2400), "lowest")
 
 
+def test_a_prior_of_little_slope_may_be_given():
+    """With a slope sure to be next to none, the price makes no difference to the chance."""
+    curve = winning_curve(_even(lambda i: i < 10), slope_median=0.001, slope_spread=0.01)
+    assert curve.win([1.2, 1.8]) == pytest.approx(0.5, abs=0.001)
+
+
 def test_the_currency_does_not_matter():
     """Prices and costs in another money give the same curve."""
     history = HISTORIES["far out"]
@@ -289,6 +299,8 @@ def test_the_currency_does_not_matter():
      (_even(lambda i: i < 10, 19), r"only with 20 answered quotes \(19 so far\)\.$"),
      (_even(lambda i: i < 4, 30), r"only with 5 of them won \(4 so far\)\.$"),
      (_even(lambda i: i > 3, 30), r"only with 5 of them lost \(4 so far\)\.$"),
+     ([Answered(math.exp(at), 1, at > 0) for at in (0.0402, -0.0402)] * 10,
+      r"only with prices that differ by 5 % or more against their costs \(4 % so far\)"),
      (_even(lambda i: i < 10, 20, 1.4, 1.5),
       r"only with prices that differ by 5 % or more against their costs \(2 % so far\)")],
 )
@@ -313,6 +325,8 @@ def test_enough_history_is_enough():
      (lambda: Answered(1000, math.nan, True), "cost is nan"),
      (lambda: winning_curve([]), "history is empty"),
      (lambda: winning_curve(HISTORIES["all won"], slope_median=-8), "slope_median is -8"),
+     (lambda: winning_curve(HISTORIES["all won"], slope_spread=0), "slope_spread is 0"),
+     (lambda: winning_curve(HISTORIES["all won"], intercept_sd=0), "intercept_sd is 0"),
      (lambda: winning_curve(HISTORIES["all won"]).win(0), "over 0"),
      (lambda: winning_curve(HISTORIES["all won"]).band(1.5, 95), r"Write 0\.95 for 95 %"),
      (lambda: best_price(winning_curve(HISTORIES["all won"]), 0), "mean of costs is 0")],

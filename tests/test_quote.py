@@ -1,6 +1,7 @@
 """The quote: money that adds up, prices that mean what they say, choices that are heeded."""
 
 import math
+import re
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -10,10 +11,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
 
-from estimator.catalogue import LEVELS, Era, Find, Level, Material, Offer, Service, Supplier
+from estimator.catalogue import (
+    LEVELS,
+    Era,
+    Find,
+    Level,
+    Material,
+    Offer,
+    ScopeNote,
+    Service,
+    Supplier,
+)
 from estimator.errors import BadInput
 from estimator.quote import FIXED, TIME, Choices, as_dict, level_named, quote
 from estimator.shop import open_shop
+from estimator.simulate import Stopped
 from estimator.survey import template
 
 DEFAULTS = open_shop()
@@ -460,7 +472,7 @@ def test_choices_at_the_ends_of_their_ranges_are_taken_and_those_beyond_are_not(
 def test_a_quote_has_another_number_when_anything_in_it_is_another():
     """Day, machine, lines, level, price, choices and seed all show in the number; trials do not."""
     first = sure_quote(FIXED)
-    assert first.number.startswith("260105-")
+    assert re.fullmatch("260105-[0-9A-F]{6}", first.number)
     others = [
         sure_quote(**({"pricing": FIXED} | choices)) for choices in (
             {"on": date(2026, 1, 6)}, {"level": Level.SHOW}, {"pricing": TIME},
@@ -524,3 +536,72 @@ def test_odds_that_hold_totals_only_are_drawn_again_for_what_drives_them():
     assert bare.kept_odds is not bare.odds
     assert bare.drivers == offer.drivers
     assert offer.kept_odds is offer.odds
+
+
+@pytest.mark.parametrize(("pricing", "sampler"), [(FIXED, "random"), (TIME, "sobol")])
+def test_each_level_beside_the_chosen_one_shows_what_its_own_quote_would(pricing, sampler):
+    """Price, hours and days are those of a quote at that level with the same lines and seed."""
+    house = shop(
+        thing("one"), thing("two"), operation(low=1, typical=2, high=8),
+        operation("shine", low=2, typical=3, high=9), treatment(assembly="one"),
+        treatment(assembly="two"), treatment(item="shine", assembly="one", level_from=Level.FULL),
+        **RATES)
+    found = survey(line("one"), line("two"))
+    asked = Choices(Level.CLEAN, pricing, dropped=frozenset({1}), sampler=sampler, seed=5,
+                    trials=256, on=ON)
+    beside = quote(found, asked, house).levels
+    assert [entry.level for entry in beside] == list(LEVELS[1:])
+    for entry in beside:
+        own = quote(found, replace(asked, level=entry.level), house, compare=False)
+        assert entry.price == own.price
+        assert (entry.hours_p50, entry.hours_p80) == own.odds.at("hours", 0.5, 0.8)
+        assert (entry.days_p80,) == own.odds.at("days", 0.8)
+    assert len({entry.price for entry in beside}) == 2
+
+
+def test_terms_say_what_holds_for_the_way_of_pricing():
+    """The cap, the step of billing and storage are named where they count, in the shop's money."""
+    fixed = sure_quote(FIXED).terms
+    assert [said.split(".")[0] for said in fixed] == [
+        "This quotation holds for 30 days from its date",
+        "The price is fixed for the work listed",
+        "The allowance for finds pays for damage that shows only after teardown",
+    ]
+    house = sure_shop(storage_per_week=12.5, grace_days=9, billing_increment_hours=0.1)
+    _, billed, _, stored = sure_quote(TIME, house).terms
+    assert billed.startswith("Time is billed by the started 6 minutes, ")
+    assert "does not pass $746.00 before tax" in billed
+    assert stored == ("A finished machine is stored free for 9 days; after that storage is "
+                      "$12.50 a week.")
+
+
+def test_notes_stand_under_what_they_say_and_only_at_their_levels():
+    """From the first to the last level of a note, both counted."""
+    house = shop(thing(), operation(), treatment(), *(
+        row(ScopeNote, note=f"{says}-{first}", says=says, level_from=first, level_to=last,
+            text=f"{says} {first}")
+        for says in ("included", "excluded", "assumed")
+        for first, last in ((Level.AS_FOUND, Level.CLEAN), (Level.CLEAN, Level.SHOP_JOB),
+                            (Level.FULL, Level.SHOW))))
+
+    def notes(level):
+        offer = quote(survey(line()), Choices(level, trials=100, on=ON), house, compare=False)
+        return offer.included, offer.excluded, offer.assumed
+
+    for level, firsts in ((Level.AS_FOUND, ["as-found"]), (Level.CLEAN, ["as-found", "clean"]),
+                          (Level.SHOP_JOB, ["clean"]), (Level.RECONDITIONED, []),
+                          (Level.SHOW, ["full-restoration"])):
+        assert notes(level) == tuple(
+            tuple(f"{says} {first}" for first in firsts)
+            for says in ("included", "excluded", "assumed"))
+
+
+def test_a_quote_tells_how_far_it_is_and_can_be_stopped():
+    """Progress comes from the simulation; an answer of False ends it."""
+    told = []
+    quote(SURE, Choices(Level.FULL, on=ON), sure_shop(), compare=False, progress=told.append)
+    assert told == [0.5, 1]
+    with pytest.raises(Stopped):
+        # Another seed: what was drawn is kept and not drawn again.
+        quote(SURE, Choices(Level.FULL, seed=2, on=ON), sure_shop(), compare=False,
+              progress=lambda share: False)

@@ -135,10 +135,9 @@ def level_named(word: str) -> Level:
     """
     plain = "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
     found = [level for level in LEVELS if level.startswith(plain)] if plain else []
-    exact = [level for level in found if level == plain]
-    if len(exact or found) != 1:
+    if len(found) != 1:
         raise BadInput(Fault(f'"{word}" is not a service level.', one_of(word, LEVELS)))
-    return (exact or found)[0]
+    return found[0]
 
 
 def _checked(choices: Choices, settings: Settings) -> tuple[float, float]:
