@@ -194,7 +194,7 @@ def test_new_shop_serves_a_quote(capsys, tmp_path):
 
 def test_a_fault_of_the_program_is_no_traceback(capsys, monkeypatch):
     """Exit code 1 and one plain sentence, with how to see more."""
-    monkeypatch.setattr(cli, "_shop", lambda options: 1 / 0)
+    monkeypatch.setattr("estimator.commands.quote.shop_of", lambda options: 1 / 0)
     code, out, err = run(capsys, *QUOTE)
     assert (code, out) == (1, "")
     assert "ESTIMATOR_TRACE=1" in err
@@ -236,9 +236,63 @@ def test_what_no_shop_means_is_refused_with_its_cure(capsys, extra, said):
 ])
 def test_a_number_that_is_none_is_refused_with_its_cure(capsys, extra, said):
     """Per cent, infinities and blanks are told how they are written."""
-    with pytest.raises(SystemExit, match="2"):
-        run(capsys, *QUOTE, *extra)
-    assert said in capsys.readouterr().err
+    code, out, err = run(capsys, *QUOTE, *extra)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    ((), "No command is named"),
+    (("qoute",), 'Did you mean "quote"'),
+    (("job",), "estimator job --help"),
+    (("job", "shw"), 'Did you mean "show"'),
+    (("quote",), "No SURVEY is named"),
+    (("quote", DEMO), "--level is missing. Add --level L"),
+    (("--seed", "quote", DEMO, "--level", "clean"), "Options stand after the command"),
+    ((*QUOTE, "--confidance", "0.8"), 'Did you mean "--confidence"'),
+    ((*QUOTE, "--budget"), "Write --budget MONEY"),
+    ((*QUOTE, "--json=yes"), "It takes no value"),
+    ((*QUOTE, "--le", "clean"), "could match"),
+    ((*QUOTE, "--seed", "one"), "Write it like 10000"),
+    ((*QUOTE, "--add", "extra-led-set", "--add", "extra-led-set=2"), "named twice"),
+    ((*QUOTE, "--budget", "900", "--worth", "3=40", "3=50"), "Line 3 is given a worth twice"),
+    (("plan", DEMO, "--level", "clean", "--buy", "chepest"), 'Did you mean "cheapest"'),
+])
+def test_a_command_typed_wrong_is_told_what_to_type(capsys, words, said):
+    """Every slip on the command line has its sentence and its cure; exit code 2, no usage text."""
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert "usage:" not in err
+
+
+def test_all_slips_of_a_command_are_told_at_once_and_to_programs_too(capsys):
+    """What is unknown, unreadable, missing and too much stands in one list, with --json as JSON."""
+    code, out, err = run(capsys, "quote", DEMO, "else.csv", "--levle", "clean", "--seed", "one",
+                         "--json")
+    faults = json.loads(out)["faults"]
+    assert code == 2
+    assert len(faults) == 4
+    assert all(fault["what"] and fault["fix"] for fault in faults)
+    assert [fault["column"] for fault in faults if fault["column"]] == ["--seed"]
+    assert "4 faults; nothing was written." in err
+
+
+def test_faults_of_options_and_of_the_survey_are_told_together(capsys, tmp_path):
+    """A level, a day, a count and a worth that are none, and a survey that is not there."""
+    code, _, err = run(capsys, "quote", tmp_path / "none.csv", "--level", "sparkling", "--date",
+                       "2026-02-30", "--add", "extra-led-set=x", "--worth", "3", "--budget", "900")
+    assert code == 2
+    assert "5 faults" in err
+
+
+def test_words_of_an_option_may_come_in_several_goes(capsys):
+    """--leave-out 15 --leave-out 16 leaves out both, as --leave-out 15 16 does."""
+    both, apart, last = (
+        json.loads(run(capsys, *QUOTE, "--trials", 100, "--json", *extra)[1])["price"]
+        for extra in (("--leave-out", 15, 16), ("--leave-out", 15, "--leave-out", 16),
+                      ("--leave-out", 16)))
+    assert both == apart < last
 
 
 def test_a_quote_without_a_number_is_not_taken_for_the_list(capsys, tmp_path):

@@ -1,4 +1,4 @@
-"""Commands beside the quote: buying and selling, jobs, hours, review, the ledger, a demo shop.
+"""The commands: quotes, the bench plan, buying and selling, jobs, hours, review, the ledger.
 
 Each module adds its commands to the parser; what they do is imported when one is run.
 """
@@ -8,14 +8,26 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from estimator.commands import demo, hours, job, lot, plan, resell, review, whole
+from estimator.commands import (
+    demo,
+    files,
+    hours,
+    job,
+    lot,
+    plan,
+    quote,
+    quotes,
+    resell,
+    review,
+    whole,
+)
 
 Command = Callable[..., argparse.ArgumentParser]
 
 
 def register(command: Command) -> None:
     """Add the commands; `command(name, run, said)` makes the parser of one."""
-    for module in (plan, resell, lot, job, hours, review, whole, demo):
+    for module in (files, quote, quotes, plan, resell, lot, job, hours, review, whole, demo):
         module.register(command)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
+from estimator.commands.parsing import whole_option
 from estimator.commands.shared import (
     amount_said,
     as_json,
@@ -28,21 +29,22 @@ def register(add) -> None:
     spent = add("amounts", _amounts, "List what was bought, sent out and sold.")
     take = add("take-back", _take_back, "Take an entry back by a counter-entry.")
     take.add_argument("kind", metavar="KIND", help="purchases, outwork or sales")
-    take.add_argument("id", metavar="ENTRY", type=int, help="number of the entry")
+    take.add_argument("id", metavar="ENTRY", type=whole_option, help="number of the entry")
     take.add_argument("--why", required=True, help="in a few words")
     for found in (bought, sent, sold):
-        found.add_argument("what", metavar="WHAT")
+        found.add_argument("what", metavar="WHAT", help="in a few words")
     for found in (bought, sent, sold, spent):
         found.add_argument("--job", metavar="JOB",
                            help="number or name; the shop as a whole by default")
-    bought.add_argument("--supplier", default="")
+    bought.add_argument("--supplier", metavar="NAME", default="", help="who it came from")
     bought.add_argument("--part", help="its name in the table of parts")
     sent.add_argument("--service", required=True, help="such as powder-coat-small")
-    back.add_argument("of", metavar="ENTRY", type=int, help="number of the entry it was sent by")
+    back.add_argument("of", metavar="ENTRY", type=whole_option,
+                      help="number of the entry it was sent by")
     for found in (bought, sent, back):
-        found.add_argument("--quantity", metavar="N", default="1")
+        found.add_argument("--quantity", metavar="N", default="1", help="1 by default")
     for found in (bought, sent):
-        found.add_argument("--unit", default="piece")
+        found.add_argument("--unit", metavar="WORD", default="piece", help="piece by default")
     for found in (bought, back, sold):
         found.add_argument("--amount", metavar="MONEY", required=True, help="before tax")
     sold.add_argument("--fees", metavar="MONEY", default="0", help="what selling cost")

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
-from estimator.commands.shared import as_json, day_said, ledger_of, say, table
+from estimator.commands.parsing import whole_option
+from estimator.commands.shared import as_json, day_said, extras_said, ledger_of, say, table
 from estimator.errors import BadInput, Fault
 
 MOST = 12
@@ -24,9 +25,9 @@ def register(add) -> None:
     change.add_argument("--reason", metavar="WHY", nargs="+", default=[],
                         help='find or wish for all lines, 60=find for one, price with '
                              '--todays-prices; words may follow: "60=find: cracked at a screw"')
-    change.add_argument("--leave-out", metavar="N", type=int, nargs="+", default=[],
+    change.add_argument("--leave-out", metavar="N", type=whole_option, nargs="+", default=[],
                         help="lines the customer does without, as the quote counts them")
-    change.add_argument("--put-back", metavar="N", type=int, nargs="+", default=[],
+    change.add_argument("--put-back", metavar="N", type=whole_option, nargs="+", default=[],
                         help="lines left out that come back")
     change.add_argument("--add", metavar="EXTRA", nargs="+", default=[],
                         help="extras taken, by name, or NAME=COUNT; NAME=0 takes one out again")
@@ -74,7 +75,7 @@ def _change(options) -> int:
         found, used = jobs.revise(
             ledger, options.job, options.survey, reasons=options.reason,
             wish=jobs.Wish(tuple(options.leave_out), tuple(options.put_back),
-                           tuple(_extra(word) for word in options.add)),
+                           extras_said(options.add, "--add")),
             today=shop if options.todays_prices else None, on=day_said(options.date, "date"),
             ready=day_said(options.ready, "ready"))
         written: dict[str, Path] = {}
@@ -100,13 +101,6 @@ def _survey(options) -> int:
     return say(options, {"survey": str(options.output)},
                f"{options.output}: put in what is different, then run\n"
                f'estimator job change "{options.job}" "{options.output}" --reason find')
-
-
-def _extra(word: str) -> tuple[str, int]:
-    name, _, count = word.partition("=")
-    if count and not (count.isdecimal() and len(count) < 10):
-        raise BadInput(Fault(f'"{count}" is not a count of {name}.', "Write it like NAME=2."))
-    return name, int(count) if count else 1
 
 
 def _revised(found, look: bool) -> Iterator[list[str]]:

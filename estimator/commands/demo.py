@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+from estimator.commands.parsing import whole_option
 from estimator.commands.shared import day_said, say
 
 
@@ -13,10 +14,10 @@ def register(command) -> None:
     found = command("demo-shop", _demo_shop,
                     "Make a shop folder with finished jobs, hours and money, all invented: for "
                     "trying the review before there are jobs of your own.")
-    found.add_argument("folder", metavar="DIR", type=Path)
-    found.add_argument("--jobs", metavar="N", type=int, default=30,
+    found.add_argument("folder", metavar="DIR", type=Path, help="where; made if it is missing")
+    found.add_argument("--jobs", metavar="N", type=whole_option, default=30,
                        help="closed jobs, 3 to 120; three open ones come on top")
-    found.add_argument("--seed", metavar="N", type=int, default=1,
+    found.add_argument("--seed", metavar="N", type=whole_option, default=1,
                        help="another number makes another shop")
     found.add_argument("--date", metavar="DAY",
                        help="the day on which it is looked at; today by default")

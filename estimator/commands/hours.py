@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from estimator.commands.parsing import whole_option
 from estimator.commands.shared import (
     as_json,
     day_said,
@@ -30,7 +31,7 @@ def register(command) -> None:
     sheet = add("import", _import, "Book a time sheet: all of its rows, or none.")
     add("kinds", _kinds, "List the kinds of time that no quote pays for.")
 
-    correct.add_argument("id", metavar="ENTRY", type=int, help="number of the entry")
+    correct.add_argument("id", metavar="ENTRY", type=whole_option, help="number of the entry")
     correct.add_argument("--why", required=True, help="in a few words")
     correct.add_argument("--remove", action="store_true", help="take it back, nothing instead")
     sheet.add_argument("file", metavar="FILE", type=Path,
@@ -59,8 +60,8 @@ def register(command) -> None:
     for found in (start, stop, typed, correct, sheet):
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
                            help="confirm what was asked, such as overlap or long-day")
-    listed.add_argument("--since", metavar="DAY")
-    listed.add_argument("--until", metavar="DAY")
+    listed.add_argument("--since", metavar="DAY", help="from this day on")
+    listed.add_argument("--until", metavar="DAY", help="up to this day")
     listed.add_argument("--history", action="store_true",
                         help="also entries taken back, and their counter-entries")
 

@@ -5,27 +5,23 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from estimator.commands.shared import day_said, number_said, options_of, table
+from estimator.commands.shared import (
+    Gathered,
+    day_said,
+    options_of,
+    shop_of,
+    table,
+    whole_said,
+)
+from estimator.commands.terms import TERMS, add_terms, at_options, numbers, ways
 from estimator.errors import BadInput, Fault
 
 _NUMBERS = (
     ("--value", "MONEY", "what a machine brings nice and working, where the list says none"),
-    ("--fee", "SHARE", "what the seller gives up, if known, such as 0.1"),
-    ("--premium", "SHARE", "buyer's premium, if known, such as 0.15"),
-    ("--purchase-tax", "SHARE", "tax on price and premium, such as 0.07"),
-    ("--fetching", "MONEY", "what it costs to fetch one machine"),
-    ("--want", "RETURN", "return wanted a year, such as 0.2; the cost of capital otherwise"),
-    ("--want-profit", "MONEY", "profit wanted on top, of each machine"),
-    ("--confidence", "C", "how sure that is to be, 0.05 to 0.99"),
-    ("--hours-per-week", "H", "bench hours a week for such a machine"),
-    ("--wait", "WEEKS", "until the bench is free"),
-    ("--storage", "MONEY", "what a month of keeping one costs"),
-    ("--capital", "RATE", "cost of capital a year, such as 0.1"),
+    *TERMS,
 )
-_FIELDS = {"wait": "wait_weeks", "storage": "storage_per_month", "capital": "capital_rate"}
-_WHOLE = (("--trials", "trials", "of the simulation: trials"),
-          ("--seed", "seed", "of the simulation: seed"),
-          ("--top", None, "machines shown; 20 by default"))
+_WHOLE = (("trials", "of the simulation: trials"), ("seed", "of the simulation: seed"),
+          ("top", "machines shown; 20 by default"))
 
 
 def register(command) -> None:
@@ -37,17 +33,9 @@ def register(command) -> None:
                         help="the list, CSV or XLSX, one row a machine")
     parser.add_argument("--example", metavar="FILE", type=Path,
                         help="write an invented list to start from, and stop")
-    for name, metavar, said in _NUMBERS:
-        parser.add_argument(name, metavar=metavar, help=said)
-    parser.add_argument("--way", metavar="WAY", default="private",
-                        help="how they are sold again: private (default), auction, club-auction, "
-                        "online, consignment, dealer, or one of your own")
-    parser.add_argument("--buying", metavar="WAY", default="auction",
-                        help="where they are bought, whose premium is paid; auction by default")
-    parser.add_argument("--parts-way", metavar="WAY", default="online", help="how parts are sold")
-    parser.add_argument("--date", metavar="YYYY-MM-DD", help="today, if another day is meant")
-    for name, _, said in _WHOLE:
-        parser.add_argument(name, metavar="N", help=said)
+    add_terms(parser, _NUMBERS, buying="auction")
+    for name, said in _WHOLE:
+        parser.add_argument(f"--{name}", metavar="N", help=said)
     parser.add_argument("--all", action="store_true", help="show every machine")
     parser.add_argument("--full", action="store_true",
                         help="play the trials of every machine, also where the answer is clear")
@@ -60,16 +48,14 @@ def register(command) -> None:
 
 def _lot(options) -> int:
     import json
-    import os
     from datetime import date
 
     from estimator import auction
-    from estimator.shop import open_shop
     from estimator.simulate import Stopped
 
     if options.example:
         return _example(options)
-    shop = open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
+    shop = shop_of(options)
     machines, notes, terms, top = _read(options, shop)
     keep = options.out / "pieces" if options.out else None
     try:
@@ -129,64 +115,30 @@ def _read(options, shop):
     from estimator.resale import Deal
     from estimator.resale.checking import faults
 
-    wrong: list[Fault] = []
-    values, whole, day = {}, {}, None
-
-    def take(key: str, name: str, how):
-        word = getattr(options, name.removeprefix("--").replace("-", "_"))
-        if word is None:
-            return
-        try:
-            into = whole if how is _count else values
-            into[key] = how(word, name)
-        except BadInput as error:
-            wrong.extend(error.faults)
-
-    for name, _, _ in _NUMBERS:
-        key = name.removeprefix("--").replace("-", "_")
-        take(_FIELDS.get(key, key), name, number_said)
-    for name, key, _ in _WHOLE:
-        take(key or name.removeprefix("--"), name, _count)
-    try:
-        day = day_said(options.date, "--date")
-    except BadInput as error:
-        wrong += error.faults
+    read = Gathered()
+    values = numbers(read, options, _NUMBERS)
+    whole = {name: read.take(whole_said, word, f"--{name}") for name, _ in _WHOLE
+             if (word := getattr(options, name)) is not None}
+    whole = {name: value for name, value in whole.items() if value is not None}
+    day = read.take(day_said, options.date, "--date")
     value, top = values.pop("value", None), whole.pop("top", 20)
     if top < 1:
-        wrong.append(Fault(f"{top} machines to show; it must be 1 or more.", column="--top"))
+        read.faults.append(Fault(f"{top} machines to show; it must be 1 or more.", column="--top"))
     if options.out and options.list and options.list.name.casefold() in ("lot.csv", "lot.xlsx") \
             and options.list.resolve().parent == options.out.resolve():
-        wrong.append(Fault(f"{options.list.name} would be written over the list that is read.",
-                           "Name another folder.", column="--out"))
-    terms = Deal(1.0 if value is None else value, **values, **whole, way=_name(options.way),
-                 buying=_name(options.buying), parts_way=_name(options.parts_way), on=day)
-    names = {field: key for key, field in _FIELDS.items()}
-    wrong += [replace(fault, column="--" + names.get(fault.column, fault.column or "").replace(
-        "_", "-")) for fault in faults(terms, shop.catalogue, day or date.today())]
+        read.faults.append(Fault(f"{options.list.name} would be written over the list that is "
+                                 "read.", "Name another folder.", column="--out"))
+    terms = Deal(1.0 if value is None else value, **values, **whole, **ways(options), on=day)
+    read.faults += at_options(faults(terms, shop.catalogue, day or date.today()))
     machines, notes = (), ()
     if options.list is None:
-        wrong.append(Fault("No list is named.", "Write one with: estimator lot --example "
-                           "lot.csv; then: estimator lot lot.csv.", column="LOT"))
+        read.faults.append(Fault("No list is named.", "Write one with: estimator lot --example "
+                                 "lot.csv; then: estimator lot lot.csv.", column="LOT"))
     else:
-        try:
-            machines, notes = auction.read(options.list, shop.catalogue, value=value)
-        except BadInput as error:
-            wrong += error.faults
-    if wrong:
-        raise BadInput(wrong)
+        machines, notes = read.take(auction.read, options.list, shop.catalogue, value=value) \
+            or (machines, notes)
+    read.done()
     return machines, notes, replace(terms, value=1.0), top
-
-
-def _count(word: str, name: str) -> int:
-    try:
-        return int(word)
-    except ValueError:
-        raise BadInput(Fault(f'"{word}" is not a whole number.', "Write it like 10000.",
-                             column=name)) from None
-
-
-def _name(word: str) -> str:
-    return "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
 
 
 def _tell(done: int, of: int) -> None:

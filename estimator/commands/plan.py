@@ -9,7 +9,8 @@ import json
 import sys
 from pathlib import Path
 
-from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, table
+from estimator.commands.parsing import number_option, one_option, whole_option
+from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, shop_of, table
 from estimator.errors import BadInput, Fault
 
 _WISHES = ("cheapest", "fastest", "fewest-parcels", "trade-off")
@@ -31,26 +32,26 @@ def register(command) -> None:
     found.add_argument("--start", metavar="YYYY-MM-DD", help="first day; today by default")
     found.add_argument("--due", metavar="YYYY-MM-DD", nargs="+", default=[],
                        help="day it is promised for: one for all, or one for each; - for none")
-    found.add_argument("--promise", metavar="CONFIDENCE", type=float, default=0.8,
+    found.add_argument("--promise", metavar="CONFIDENCE", type=number_option, default=0.8,
                        help="how sure a date is to be, such as 0.8 (default)")
     found.add_argument("--ways", action="store_true",
                        help="compare finishing each assembly as it comes off with stripping "
                             "everything first")
-    found.add_argument("--buy", metavar="WISH", default="cheapest", choices=sorted(_WISHES),
-                       help="what parts are bought for: " + ", ".join(sorted(_WISHES)))
-    found.add_argument("--day-worth", metavar="MONEY", type=float, default=0.0,
+    found.add_argument("--buy", metavar="WISH", default="cheapest", type=one_option(*_WISHES),
+                       help="what parts are bought for: " + ", ".join(_WISHES))
+    found.add_argument("--day-worth", metavar="MONEY", type=number_option, default=0.0,
                        help="with trade-off: what the last part a day sooner is worth")
-    found.add_argument("--parcel-worth", metavar="MONEY", type=float, default=0.0,
+    found.add_argument("--parcel-worth", metavar="MONEY", type=number_option, default=0.0,
                        help="with trade-off: what a parcel less to open is worth")
     found.add_argument("--baskets", action="store_true",
                        help="compare buying for all of these")
-    found.add_argument("--seconds", metavar="N", type=float,
+    found.add_argument("--seconds", metavar="N", type=number_option,
                        help="for the search; 0 takes the plan that is drawn at once")
-    found.add_argument("--workers", metavar="N", type=int, default=1,
+    found.add_argument("--workers", metavar="N", type=whole_option, default=1,
                        help="threads of the search; with one, the same seed gives the same plan")
-    found.add_argument("--trials", metavar="N", type=int, default=10_000,
+    found.add_argument("--trials", metavar="N", type=whole_option, default=10_000,
                        help="how often the job is played through; 10,000 by default")
-    found.add_argument("--seed", metavar="N", type=int, default=1,
+    found.add_argument("--seed", metavar="N", type=whole_option, default=1,
                        help="the same seed gives the same figures")
     found.add_argument("--out", metavar="DIR", type=Path,
                        help="write plan.json, plan.csv and the papers for the bench here")
@@ -64,7 +65,7 @@ def _plan(options: argparse.Namespace) -> int:
 
     from estimator import schedule
 
-    shop = _shop(options)
+    shop = shop_of(options)
     _check(options)
     if options.labels is not None:
         from estimator.documents.bench import sheet_named
@@ -101,14 +102,6 @@ def _plan(options: argparse.Namespace) -> int:
     text = "\n".join([_text(plan, sure, ways, options.promise, shop), "",
                       *_bought(said["buying"], basket, spares, shop.settings)])
     return say(options, said, "\n".join([text, *map(str, written)]))
-
-
-def _shop(options):
-    import os
-
-    from estimator.shop import open_shop
-
-    return open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
 
 
 def _check(options) -> None:

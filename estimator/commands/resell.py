@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from estimator.commands.shared import day_said, number_said, options_of, table
-from estimator.errors import BadInput, Fault
+from estimator.commands.shared import (
+    Gathered,
+    day_said,
+    options_of,
+    shop_of,
+    table,
+    whole_said,
+)
+from estimator.commands.terms import TERMS, add_terms, at_options, numbers, slug, ways
+from estimator.errors import Fault
 
 _NUMBERS = (
     ("--value", "MONEY", "what the same machine brings nice and working, in a private sale"),
@@ -13,24 +21,12 @@ _NUMBERS = (
     ("--value-high", "MONEY", "one in a hundred brings more"),
     ("--paid", "MONEY", "what was paid for it: shown, and no part of the choice"),
     ("--asking", "MONEY", "what it can be bought for, before premium and tax"),
-    ("--fee", "SHARE", "what the seller gives up, if known, such as 0.1"),
-    ("--premium", "SHARE", "buyer's premium, if known, such as 0.15"),
-    ("--purchase-tax", "SHARE", "tax on price and premium, such as 0.07"),
-    ("--fetching", "MONEY", "what it costs to fetch it"),
-    ("--want", "RETURN", "return wanted a year, such as 0.2; the cost of capital otherwise"),
-    ("--want-profit", "MONEY", "profit wanted on top"),
-    ("--confidence", "C", "how sure that is to be, 0.05 to 0.99"),
-    ("--hours-per-week", "H", "bench hours a week for this machine"),
-    ("--wait", "WEEKS", "until the bench is free"),
-    ("--storage", "MONEY", "what a month of keeping it costs"),
-    ("--capital", "RATE", "cost of capital a year, such as 0.1"),
+    *TERMS,
     ("--bench-earns", "MONEY", "what a bench hour brings in otherwise"),
     ("--budget", "MONEY", "the most that the lines that pay may cost"),
     ("--hours", "H", "the most bench hours they may take"),
 )
-_FIELDS = {"wait": "wait_weeks", "storage": "storage_per_month", "capital": "capital_rate",
-           "bench_earns": "bench_hour_earns"}
-_WHOLE = (("--trials", "trials"), ("--seed", "seed"))
+_WHOLE = ("trials", "seed")
 
 
 def register(command) -> None:
@@ -39,22 +35,14 @@ def register(command) -> None:
         "resell", _resell, "Restore, resell, part out or leave it: what a machine is worth each "
         "way, how sure that is, and what to bid at most."))
     parser.add_argument("survey", metavar="SURVEY", type=Path, help="a survey, CSV or XLSX")
-    for name, metavar, said in _NUMBERS:
-        parser.add_argument(name, metavar=metavar, help=said)
-    parser.add_argument("--way", metavar="WAY", default="private",
-                        help="how it is sold: private (default), auction, club-auction, online, "
-                        "consignment, dealer, or one of your own")
-    parser.add_argument("--buying", metavar="WAY", default="private",
-                        help="where it is bought, whose premium is paid")
-    parser.add_argument("--parts-way", metavar="WAY", default="online", help="how parts are sold")
+    add_terms(parser, _NUMBERS, buying="private")
     parser.add_argument("--found", metavar="STATE",
                         help="incomplete, not-working, working, nice or collector; read off the "
                         "survey otherwise")
     parser.add_argument("--ready-by", metavar="YYYY-MM-DD",
                         help="the day by which the lines that pay are to be done")
-    parser.add_argument("--date", metavar="YYYY-MM-DD", help="today, if another day is meant")
-    for name, said in _WHOLE:
-        parser.add_argument(name, metavar="N", help=f"of the simulation: {said}")
+    for name in _WHOLE:
+        parser.add_argument(f"--{name}", metavar="N", help=f"of the simulation: {name}")
     parser.add_argument("--parts", action="store_true", help="list the parts with their prices")
     parser.add_argument("--out", metavar="DIR", type=Path,
                         help="write decision.pdf, one page, and decision.json here")
@@ -62,12 +50,10 @@ def register(command) -> None:
 
 def _resell(options) -> int:
     import json
-    import os
 
     from estimator.resale import Words, as_dict, resale
-    from estimator.shop import open_shop
 
-    shop = open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
+    shop = shop_of(options)
     found, deal = _read(options, shop)
     answer = resale(found, deal, shop)
     written = {}
@@ -88,62 +74,32 @@ def _resell(options) -> int:
 
 def _read(options, shop):
     """The survey and the deal; what is wrong with either is told together."""
-    from dataclasses import replace
     from datetime import date
 
     from estimator import survey
     from estimator.resale import Deal
     from estimator.resale.checking import faults
 
-    wrong: list[Fault] = []
-    found = None
-    try:
-        found = survey.read(options.survey, shop.catalogue, final=True)
-    except BadInput as error:
-        wrong += error.faults
-    values = {}
-    for name, _, _ in _NUMBERS:
-        key = name.removeprefix("--").replace("-", "_")
-        word = getattr(options, key)
-        try:
-            if word is not None:
-                values[_FIELDS.get(key, key)] = number_said(word, name)
-        except BadInput as error:
-            wrong += error.faults
-    for name, key in _WHOLE:
-        word = getattr(options, key)
-        try:
-            if word is not None:
-                values[key] = int(word)
-        except ValueError:
-            wrong.append(Fault(f'"{word}" is not a whole number.', "Write it like 10000.",
-                               column=name))
-    days = {}
-    for key, name in (("ready_by", "--ready-by"), ("date", "--date")):
-        try:
-            days[key] = day_said(getattr(options, key), name)
-        except BadInput as error:
-            wrong += error.faults
+    read = Gathered()
+    found = read.take(survey.read, options.survey, shop.catalogue, final=True)
+    values = numbers(read, options, _NUMBERS)
+    for name in _WHOLE:
+        word = getattr(options, name)
+        whole = None if word is None else read.take(whole_said, word, f"--{name}")
+        if whole is not None:
+            values[name] = whole
+    ready_by = read.take(day_said, options.ready_by, "--ready-by")
+    on = read.take(day_said, options.date, "--date")
     if options.value is None:
-        wrong.append(Fault("No market value is said, and nothing can be held against it.",
-                           "Add --value with what the same machine brings nice and working.",
-                           column="--value"))
+        read.faults.append(Fault("No market value is said, and nothing can be held against it.",
+                                 "Add --value with what the same machine brings nice and working.",
+                                 column="--value"))
     values.setdefault("value", 1.0)
-    deal = Deal(**values, way=_name(options.way), buying=_name(options.buying),
-                parts_way=_name(options.parts_way),
-                found=None if options.found is None else _name(options.found),
-                ready_by=days.get("ready_by"), on=days.get("date"))
-    options_of_fields = {field: key for key, field in _FIELDS.items()}
-    wrong += [replace(fault, column="--" + options_of_fields.get(
-        fault.column, fault.column).replace("_", "-"))
-        for fault in faults(deal, shop.catalogue, deal.on or date.today())]
-    if wrong:
-        raise BadInput(wrong)
+    deal = Deal(**values, **ways(options), ready_by=ready_by, on=on,
+                found=None if options.found is None else slug(options.found))
+    read.faults += at_options(faults(deal, shop.catalogue, on or date.today()))
+    read.done()
     return found, deal
-
-
-def _name(word: str) -> str:
-    return "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
 
 
 def _said(answer, words) -> str:

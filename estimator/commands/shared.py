@@ -1,4 +1,4 @@
-"""What the commands on the ledger have in common: the shop's ledger, days, tables, JSON."""
+"""What the commands have in common: shop and ledger, words read, tables, JSON."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import argparse
 import contextlib
 import json
 import os
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
 from decimal import Decimal
@@ -16,15 +17,16 @@ from estimator.errors import BadInput, Fault
 
 
 def options_of(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
-    """The parser with what every command on the ledger takes."""
-    parser.add_argument("--shop", metavar="DIR", type=Path, help="shop folder")
+    """The parser with what every command takes that has to do with a shop."""
+    parser.add_argument("--shop", metavar="DIR", type=Path,
+                        help="shop folder; that of ESTIMATOR_SHOP by default")
     parser.add_argument("--json", action="store_true", help="answer in JSON")
     return parser
 
 
 def verbs(parser: argparse.ArgumentParser):
     """Says how to add a command below another one: `add(name, run, said)`."""
-    below = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    below = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     def add(name: str, run, said: str) -> argparse.ArgumentParser:
         found = options_of(below.add_parser(name, help=said, description=said))
@@ -34,8 +36,33 @@ def verbs(parser: argparse.ArgumentParser):
     return add
 
 
+def shop_of(options: argparse.Namespace):
+    """The shop that was named, by --shop or ESTIMATOR_SHOP; the trade's defaults otherwise.
+
+    Raises
+    ------
+    BadInput
+        With every fault of its settings and tables.
+    """
+    from estimator.shop import open_shop
+
+    return open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
+
+
 @contextlib.contextmanager
-def ledger_of(options) -> Iterator[tuple]:
+def ledger_in(shop) -> Iterator:
+    """The ledger of a shop that has a folder, closed at the end."""
+    from estimator.ledger import Ledger
+
+    ledger = Ledger(shop.folder)
+    try:
+        yield ledger
+    finally:
+        ledger.close()
+
+
+@contextlib.contextmanager
+def ledger_of(options: argparse.Namespace) -> Iterator[tuple]:
     """The shop and its ledger, closed at the end.
 
     Raises
@@ -43,19 +70,49 @@ def ledger_of(options) -> Iterator[tuple]:
     BadInput
         If no shop folder was named.
     """
-    from estimator.ledger import Ledger
-    from estimator.shop import open_shop
-
-    folder = options.shop or os.environ.get("ESTIMATOR_SHOP") or None
-    if folder is None:
+    shop = shop_of(options)
+    if shop.folder is None:
         raise BadInput(Fault("Jobs and hours are kept in a shop folder, and none was named.",
                              "Make one with: estimator new-shop shop; then add --shop shop."))
-    shop = open_shop(folder)
-    ledger = Ledger(shop.folder, shop.settings.ledger)
-    try:
+    with ledger_in(shop) as ledger:
         yield shop, ledger
-    finally:
-        ledger.close()
+
+
+class Gathered:
+    """Reads one thing after the other; what is wrong with any of them is told together.
+
+    Examples
+    --------
+    >>> read = Gathered()
+    >>> read.take(number_said, "2.5", "--hours")
+    2.5
+    >>> read.take(number_said, "many", "--margin"), read.take(number_said, "", "--fee")
+    (None, None)
+    >>> [fault.column for fault in read.faults]
+    ['--margin', '--fee']
+    """
+
+    def __init__(self):
+        self.faults: list[Fault] = []
+
+    def take(self, read: Callable, *given, **named):
+        """What `read` gives; None where it finds faults, which are kept."""
+        try:
+            return read(*given, **named)
+        except BadInput as error:
+            self.faults += error.faults
+            return None
+
+    def done(self) -> None:
+        """Nothing more is read.
+
+        Raises
+        ------
+        BadInput
+            With every fault, if there is one.
+        """
+        if self.faults:
+            raise BadInput(self.faults)
 
 
 def say(options, said: dict, text: str) -> int:
@@ -74,6 +131,12 @@ def plain(value):
     if isinstance(value, Decimal):
         return float(value)
     raise TypeError(f"{value!r} has no place in JSON")
+
+
+def fault_dict(fault: Fault) -> dict:
+    """A fault in plain values: where it stands, what is wrong, how to put it right."""
+    return {"file": fault.file, "row": fault.row, "column": fault.column, "what": fault.what,
+            "fix": fault.fix}
 
 
 def as_json(record) -> dict:
@@ -146,13 +209,54 @@ def number_said(word: str, column: str) -> float:
     return found
 
 
-def number_option(word: str) -> float:
-    """`number_said` as the type of an argument, whose name argparse puts before the fault."""
-    try:
-        return number_said(word, "")
-    except BadInput as error:
-        (fault,) = error.faults
-        raise argparse.ArgumentTypeError(f"{fault.what} {fault.fix}") from None
+def whole_said(word: str, column: str) -> int:
+    """The whole number in an option.
+
+    Raises
+    ------
+    BadInput
+        If it is none.
+
+    Examples
+    --------
+    >>> whole_said("10000", "--trials"), whole_said("-3", "--seed")
+    (10000, -3)
+    """
+    if not re.fullmatch(r"[+-]?[0-9]{1,18}", word.strip()):
+        from estimator.survey.cells import shown
+
+        raise BadInput(Fault(f"{shown(word)} is not a whole number.", "Write it like 10000.",
+                             column=column))
+    return int(word)
+
+
+def extras_said(words: Iterable[str], column: str) -> tuple[tuple[str, int], ...]:
+    """Extras with their counts, as NAME or NAME=COUNT; each once.
+
+    Raises
+    ------
+    BadInput
+        If a count is none, or an extra is named twice.
+
+    Examples
+    --------
+    >>> extras_said(["extra-led-set", "extra-legs=2"], "--add")
+    (('extra-led-set', 1), ('extra-legs', 2))
+    """
+    found, faults = {}, []
+    for word in words:
+        name, _, count = word.partition("=")
+        if count and not (count.isdecimal() and len(count) < 10):
+            faults.append(Fault(f'"{count}" is not a count of {name}.', "Write it like NAME=2.",
+                                column=column))
+        elif name in found:
+            faults.append(Fault(f"{name} is named twice.", f"Name it once: {name}=2 takes two.",
+                                column=column))
+        else:
+            found[name] = int(count or 1)
+    if faults:
+        raise BadInput(faults)
+    return tuple(found.items())
 
 
 def amount_said(word: str, column: str) -> Decimal:
