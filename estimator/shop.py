@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from estimator import catalogue as tables
 from estimator.errors import BadInput, Fault, one_of
+from estimator.outside import leading_out, private_folder
 
 Share = Annotated[float, Field(ge=0, lt=1, allow_inf_nan=False)]
 Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -166,7 +167,7 @@ class Settings(BaseModel):
     currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = "USD"
     locale: str = "en_US"
     paper: Literal["us-letter", "a4"] = "us-letter"
-    ledger: Annotated[str, Field(pattern=r"^(postgresql(\+psycopg)?://.*)?$")] = ""
+    ledger: Annotated[str, Field(pattern=r"^(postgresql(\+psycopg)?://.*)?$", repr=False)] = ""
 
     @model_validator(mode="after")
     def _factors_leave_something(self):
@@ -272,8 +273,21 @@ def open_shop(folder: Path | str | None = None) -> Shop:
                 "shop.toml",
             )
         ) from None
+    _stays_inside(folder)
     catalogue = tables.load(tables.data_folder(), folder / "tables")
     return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder, frozenset(own))
+
+
+def _stays_inside(folder: Path) -> None:
+    """Refuse a shop folder with a link in it that leads out: what is written there would go there.
+
+    The folder itself may be one.
+    """
+    out = leading_out(folder, (*folder.iterdir(), *(folder / "tables").glob("*")))
+    faults = [Fault(f"{path.name} is a link that leads out of the shop folder.",
+                    "Put the file or folder itself there.", str(folder)) for path in out]
+    if faults:
+        raise BadInput(faults)
 
 
 def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
@@ -300,6 +314,7 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
             else:
                 faults.append(
                     Fault(
+                        f"{problem['msg']}." if key == "ledger" else  # a word may stand in it
                         f"{problem['input']!r}: {problem['msg']}.",
                         WORDS.get(key, "Shares are written as fractions: 0.25 for 25 %."),
                         file,
@@ -341,7 +356,9 @@ def new_shop(folder: Path | str) -> Path:
         )
     catalogue = tables.load()
     try:
-        (folder / "tables").mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
+        _stays_inside(folder)
+        (folder / "tables").mkdir(exist_ok=True)
         (folder / "documents").mkdir(exist_ok=True)
         for row_type in tables.TABLES:
             target = folder / "tables" / f"{row_type.table}.csv"

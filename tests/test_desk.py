@@ -532,7 +532,7 @@ def test_a_port_that_is_taken_is_said():
 
 def test_a_server_that_does_not_start_is_said(monkeypatch, tmp_path):
     """The message names the file that says why."""
-    monkeypatch.setattr(serving, "_command", lambda port: [
+    monkeypatch.setattr(serving, "_command", lambda port, private: [
         serving.sys.executable, "-c", "print('no such thing'); raise SystemExit(3)"])
     log = tmp_path / "log"
     with pytest.raises(BadInput, match="did not start"), \

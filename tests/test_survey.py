@@ -20,8 +20,9 @@ from hypothesis import strategies as st
 from estimator import survey
 from estimator.catalogue import Catalogue, Certainty, Condition, Era, data_folder, load
 from estimator.errors import BadInput
+from estimator.outside import guarded, unguarded
 from estimator.survey import Line, Machine, Survey
-from estimator.survey.cells import Wrong, guarded, number, unguarded, whole, written
+from estimator.survey.cells import Wrong, number, whole, written
 
 
 @pytest.fixture(scope="module")

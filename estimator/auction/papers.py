@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Sequence
 from datetime import date
@@ -18,10 +16,10 @@ from estimator.documents.pdf import laid_out
 from estimator.documents.sheets import Book
 from estimator.documents.wording import day, plain, whole
 from estimator.estimate import estimate
+from estimator.outside import spreadsheet
 from estimator.resale import Deal
 from estimator.scope import scope
 from estimator.shop import Shop
-from estimator.survey.cells import guarded
 
 BIDS = 40
 """Machines on the bid sheet, which is one page."""
@@ -51,20 +49,17 @@ def write(rows: Sequence[Ranked], terms: Deal, shop: Shop, folder: Path | str,
 
 def csv_bytes(rows: Sequence[Ranked]) -> bytes:
     """All figures, ranked: UTF-8 with its mark, so that spreadsheets know it, and commas."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    for place, row in enumerate(rows):
-        said = as_row(row)
-        if not place:
-            writer.writerow(said)
-        writer.writerow([_cell(value) for value in said.values()])
-    return ("\ufeff" + text.getvalue()).encode("utf-8", "replace")
+    found = [as_row(row) for row in rows]
+    if not found:
+        return "".encode("utf-8-sig")
+    return spreadsheet(found[0], ([_cell(value) for value in row.values()] for row in found)
+                       ).encode("utf-8-sig", "replace")
 
 
 def _cell(value) -> object:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return guarded(value) if isinstance(value, str) else "" if value is None else value
+    return "" if value is None else value
 
 
 def workbook(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> bytes:

@@ -35,6 +35,7 @@ from estimator import survey as surveys
 from estimator.auction.records import Bad, Offered
 from estimator.catalogue import FOUND, Catalogue, Condition, Era
 from estimator.errors import BadInput, Fault, one_of
+from estimator.outside import leading_out
 from estimator.survey import cells, files
 from estimator.survey.cells import Cell, Wrong, shown
 from estimator.survey.names import Names, tight
@@ -281,6 +282,9 @@ class _Reader:
         if self._folder is None:
             raise Wrong("A survey beside the list is read from a folder alone.",
                         "Save the list in a folder with its surveys.")
+        if next(leading_out(self._folder, [self._folder / word]), None):
+            raise Wrong(f"{shown(word)} leads out of the folder of the list.",
+                        "Put the survey beside the list.")
         if word not in self._surveys:
             found = surveys.read(self._folder / word, self._catalogue, final=True)
             self._surveys[word] = found

@@ -211,7 +211,7 @@ def _cluster(address: str, waiting, machines, terms, shop, on, full) -> _Pieces:
                 f"Workers run version {', '.join(map(str, other))}, here is {__version__}.",
                 "Install the same on all.", column="--scheduler"))
         base = _base(terms, shop, full)
-        (held,) = client.scatter([shop], broadcast=True)
+        (held,) = client.scatter([_without_address(shop)], broadcast=True)
         futures = {client.submit(_far, base, [machines[place] for place in places], terms, held,
                                  on, full, pure=False): (key, places)
                    for key, places in waiting}
@@ -219,6 +219,11 @@ def _cluster(address: str, waiting, machines, terms, shop, on, full) -> _Pieces:
             yield (*futures[future], said)
     finally:
         client.close()
+
+
+def _without_address(shop: Shop) -> Shop:
+    """The shop as workers need it: not where its ledger is, and the word that opens it."""
+    return replace(shop, settings=shop.settings.model_copy(update={"ledger": ""}))
 
 
 def _answers(address: str) -> None:

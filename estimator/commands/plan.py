@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import csv
-import io
 import json
 import sys
 from pathlib import Path
@@ -353,13 +351,10 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
 def _plan_files(said: dict) -> dict[str, bytes]:
     """The plan itself, for programs and spreadsheets."""
     whole = json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False, default=plain) + "\n"
-    from estimator.survey.cells import guarded
+    from estimator.outside import spreadsheet
 
     columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
                "criticality_share", "item")
-    out = io.StringIO()
-    writer = csv.DictWriter(out, columns, extrasaction="ignore")
-    writer.writeheader()
-    writer.writerows({key: guarded(value) if isinstance(value, str) else value
-                      for key, value in step.items()} for step in said["steps"])
-    return {"plan.json": whole.encode(), "plan.csv": out.getvalue().encode("utf-8-sig")}
+    listed = spreadsheet(columns, ([step.get(column, "") for column in columns]
+                                   for step in said["steps"]))
+    return {"plan.json": whole.encode(), "plan.csv": listed.encode("utf-8-sig")}

@@ -26,7 +26,6 @@ from estimator.outwork import SentLot
 from estimator.schedule import BenchPlan, OnBench, Step, wait_word
 from estimator.schedule.tasks import OVERDUE
 from estimator.shop import Settings, Shop
-from estimator.survey.cells import guarded
 
 CARD_COLUMNS = ("job", "item", "start", "end", "assembly", "work", "person", "hours", "waits_for",
                 "cautions")
@@ -236,31 +235,31 @@ def said_of(plan: BenchPlan, step: Step) -> str:
 def card_csv(plan: BenchPlan, one: OnBench, shop: Shop) -> bytes:
     """A job card as CSV in UTF-8."""
     return orders.as_csv(CARD_COLUMNS, (
-        (guarded(one.name), row.item, f"{row.step.start:%Y-%m-%dT%H:%M}",
-         f"{row.step.end:%Y-%m-%dT%H:%M}", guarded(row.assembly), guarded(row.work),
-         guarded(row.step.person), f"{row.hours:.2f}", guarded(row.waits_for),
+        (one.name, row.item, f"{row.step.start:%Y-%m-%dT%H:%M}",
+         f"{row.step.end:%Y-%m-%dT%H:%M}", row.assembly, row.work,
+         row.step.person, f"{row.hours:.2f}", row.waits_for,
          " ".join(row.cautions)) for row in tasks(plan, one, shop)))
 
 
 def labels_csv(rows: Iterable[Label]) -> bytes:
     """Labels as CSV in UTF-8."""
     return orders.as_csv(LABEL_COLUMNS, (
-        (guarded(row.job), row.item, *map(guarded, (row.assembly, row.step, row.waits_for,
-                                                    row.code))) for row in rows))
+        (row.job, row.item, row.assembly, row.step, row.waits_for, row.code)
+        for row in rows))
 
 
 def lamps_csv(rows: Iterable[Counted], catalogue: Catalogue) -> bytes:
     """Lamps by colour of the insert, as CSV in UTF-8."""
     colours = catalogue.insert_colours
     return orders.as_csv(LAMP_COLUMNS, (
-        (guarded(row.job), row.line, row.kind, row.count,
-         colours[row.kind].lamp if row.kind else "", guarded(row.note)) for row in rows))
+        (row.job, row.line, row.kind, row.count,
+         colours[row.kind].lamp if row.kind else "", row.note) for row in rows))
 
 
 def coil_labels_csv(rows: Iterable[Counted]) -> bytes:
     """Coil labels by type, as CSV in UTF-8."""
     return orders.as_csv(COIL_COLUMNS, (
-        (guarded(row.job), row.line, guarded(row.kind), row.count, guarded(row.note))
+        (row.job, row.line, row.kind, row.count, row.note)
         for row in rows))
 
 
@@ -268,8 +267,8 @@ def waits_csv(plan: BenchPlan, catalogue: Catalogue) -> bytes:
     """The waiting list by day, as CSV in UTF-8."""
     return orders.as_csv(WAIT_COLUMNS, (
         (f"{step.end:%Y-%m-%dT%H:%M}", f"{since(plan, step):%Y-%m-%dT%H:%M}",
-         wait_word(step, catalogue), guarded(said_of(plan, step)), guarded(step.job),
-         guarded("; ".join(held)))
+         wait_word(step, catalogue), said_of(plan, step), step.job,
+         "; ".join(held))
         for step, held in waits(plan)))
 
 
@@ -444,9 +443,9 @@ def lots_csv(lots: Sequence[SentLot], catalogue: Catalogue, today: date) -> byte
         return (today + timedelta(math.ceil(days - 1e-9))).isoformat()
 
     return orders.as_csv(LOT_COLUMNS, (
-        (lot.service, on(lot.leaves), on(lot.expected), guarded(piece.job), guarded(piece.name),
+        (lot.service, on(lot.leaves), on(lot.expected), piece.job, piece.name,
          piece.count, f"{piece.quantity:g}", catalogue.services[lot.service].unit,
-         guarded(piece.note)) for lot in lots for piece in lot.pieces))
+         piece.note) for lot in lots for piece in lot.pieces))
 
 
 def _listed(title: str, settings: Settings, today: date, sections: Sequence[dict],

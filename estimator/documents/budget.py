@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from decimal import Decimal
 
 from estimator.money import to_money
+from estimator.outside import spreadsheet
 from estimator.quote import Quote
-from estimator.survey.cells import guarded
 
 COLUMNS = (
     "part",
@@ -30,25 +28,14 @@ def render(offer: Quote) -> bytes:
     One row for each part; then for each supplier the freight and what is missing to the least
     order, where there are any; then the total.
     """
-    out = io.StringIO()
-    sheet = csv.writer(out)
-    sheet.writerow(COLUMNS)
+    rows: list[tuple] = []
     total = Decimal(0)
 
     def row(part: str, name: str, *counts, unit_price="", supplier="", cost=Decimal(0), days=None):
         nonlocal total
         total += cost
-        sheet.writerow(
-            (
-                guarded(part),
-                guarded(name),
-                *counts,
-                unit_price,
-                guarded(supplier),
-                f"{cost:f}",
-                "" if days is None else f"{days:g}",
-            )
-        )
+        rows.append((part, name, *counts, unit_price, supplier, f"{cost:f}",
+                     "" if days is None else f"{days:g}"))
 
     for name, found in zip(part_names(offer), offer.budget.rows, strict=True):
         row(
@@ -75,8 +62,8 @@ def render(offer: Quote) -> bytes:
                     cost=to_money(amount, offer.settings.currency),
                     days=order.days,
                 )
-    sheet.writerow(("", "Total", "", "", "", "", "", f"{total:f}", ""))
-    return out.getvalue().encode("utf-8-sig", "replace")
+    rows.append(("", "Total", "", "", "", "", "", f"{total:f}", ""))
+    return spreadsheet(COLUMNS, rows).encode("utf-8-sig", "replace")
 
 
 def part_names(offer: Quote) -> list[str]:

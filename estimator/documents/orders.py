@@ -5,8 +5,6 @@ Only what a supplier or a plater needs to know stands on them: no customer, no p
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
@@ -17,9 +15,9 @@ from estimator.documents.page import cleaned
 from estimator.documents.pdf import laid_out
 from estimator.documents.wording import counted, day, money
 from estimator.money import format_money, to_money
+from estimator.outside import spreadsheet
 from estimator.outwork import SentLot
 from estimator.shop import Settings
-from estimator.survey.cells import guarded
 
 ORDER_COLUMNS = (
     "part", "name", "packs", "pack", "units", "unit_price", "cost", "for", "price_of", "note")
@@ -44,10 +42,10 @@ def order_csv(dated: DatedOrder, settings: Settings, today: date) -> bytes:
     """
     order, currency = dated.order, settings.currency
     rows = [
-        (guarded(line.part), guarded(line.name), line.packs, line.pack, line.units,
+        (line.part, line.name, line.packs, line.pack, line.units,
          f"{line.unit_price:g}", f"{to_money(line.cost, currency):f}",
-         guarded(" ".join(f"{part}:{units}" for part, units in line.covers)),
-         line.dated.isoformat(), guarded(line.note))
+         " ".join(f"{part}:{units}" for part, units in line.covers),
+         line.dated.isoformat(), line.note)
         for line in order.lines
     ]
 
@@ -70,8 +68,8 @@ def waiting_csv(ordering: Ordering, names: Mapping[str, str], suppliers: Mapping
         return "" if days is None else _on(today, days).isoformat()
 
     return as_csv(WAITING_COLUMNS, (
-        (guarded(row.part), guarded(names.get(row.part, row.part)), row.units,
-         guarded(suppliers.get(row.supplier, "nobody offers it")), when(row.needed),
+        (row.part, names.get(row.part, row.part), row.units,
+         suppliers.get(row.supplier, "nobody offers it"), when(row.needed),
          when(row.expected), f"{row.late:g}" if row.late else "")
         for row in ordering.waiting))
 
@@ -182,11 +180,7 @@ def _unit(price: float, settings: Settings) -> str:
 
 def as_csv(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
     """Rows under a header as CSV in UTF-8."""
-    out = io.StringIO()
-    sheet = csv.writer(out)
-    sheet.writerow(header)
-    sheet.writerows(rows)
-    return out.getvalue().encode("utf-8-sig", "replace")
+    return spreadsheet(header, rows).encode("utf-8-sig", "replace")
 
 
 __all__ = ["ORDER_COLUMNS", "WAITING_COLUMNS", "as_csv", "lot_pdf", "order_csv", "order_pdf",

@@ -265,8 +265,10 @@ def assumptions(book: Book, sheet, offer: Quote) -> None:
     block = _Block(book, sheet, 2)
     block.head("Settings of the shop")
     for name, value in settings.model_dump().items():
-        if isinstance(value, tuple):
-            continue  # who is at the bench, and when: no figure of the quote depends on it
+        if isinstance(value, tuple) or name == "ledger":
+            # Who is at the bench, and when: no figure of the quote depends on it. The address of
+            # a database holds the word that opens it.
+            continue
         if isinstance(value, str):
             block.line(name, ", ".join(value.splitlines()))
         else:

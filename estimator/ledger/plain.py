@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import base64
-import csv
-import io
 import json
 import zipfile
 from collections.abc import Iterator
@@ -13,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from estimator import __version__
+from estimator.outside import private_file, spreadsheet
 
 ABOUT = "ledger.json"
 
@@ -27,9 +26,9 @@ class Held:
 
 
 def pack(connection, file: Path) -> None:
-    """Write every table as JSON into a zip archive, whole or not at all."""
+    """Write every table as JSON into a zip archive for this user alone, whole or not at all."""
     part = file.with_name(file.name + ".part")
-    with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
+    with private_file(part) as out, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in files(connection):
             archive.writestr(name, text)
     part.replace(file)
@@ -87,25 +86,8 @@ def _json(said) -> str:
 
 
 def _csv(held: Held) -> str:
-    out = io.StringIO(newline="")
-    write = csv.writer(out)
-    write.writerow(held.columns)
-    write.writerows([_cell(cell) for cell in row] for row in held.rows)
-    return out.getvalue()
+    return spreadsheet(held.columns, ([_cell(cell) for cell in row] for row in held.rows))
 
 
 def _cell(cell):
-    """A cell for a spreadsheet, which must not take a person's words for a formula."""
-    if isinstance(cell, dict | list):
-        return json.dumps(cell, ensure_ascii=False)
-    if isinstance(cell, str) and cell.lstrip("'")[:1] in tuple("=+-@\t") and not _is_number(cell):
-        return f"'{cell}"
-    return cell
-
-
-def _is_number(said: str) -> bool:
-    try:
-        float(said)
-    except ValueError:
-        return False
-    return True
+    return json.dumps(cell, ensure_ascii=False) if isinstance(cell, dict | list) else cell

@@ -10,8 +10,10 @@ from __future__ import annotations
 import base64
 import contextlib
 import json
+import re
 import sqlite3
 import zipfile
+import zlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -19,8 +21,11 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import opening
 from estimator.ledger.plain import ABOUT, Held, files, held_in, pack, reflected, version_in
 from estimator.ledger.schema import VERSION, tables
+from estimator.outside import private_folder
 
 _CHUNK = 1_000
+_NAME = re.compile("[a-z_]+")
+_MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
 _DAMAGED = "Take an earlier backup, or export the ledger again."
 
 
@@ -69,7 +74,7 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
                              "Name a new or empty folder.", str(folder)))
     _something(database)
     with database._guard(), database._reading() as connection:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
         made = dict(files(connection, spreadsheets=True))
         for name, text in made.items():
             (folder / name).write_text(text, encoding="utf-8", newline="")
@@ -218,7 +223,7 @@ def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
     from sqlalchemy.exc import DatabaseError
 
     def opened():
-        return sqlite3.connect(f"file:{file.resolve().as_posix()}?mode=ro", uri=True)
+        return sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True)
 
     engine = create_engine("sqlite://", creator=opened)
     damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
@@ -235,11 +240,16 @@ def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
 
 
 def _from_zip(file: Path) -> tuple[int, list[Held]]:
+    damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
     try:
         with contextlib.closing(zipfile.ZipFile(file)) as archive:
+            if any(part.file_size > _MUCH and part.file_size > _DENSEST * part.compress_size
+                   for part in archive.infolist()):
+                raise BadInput(damaged)
             return _parsed(lambda name: archive.read(name).decode(), file)
-    except zipfile.BadZipFile:
-        raise BadInput(Fault("The backup is damaged.", "Take an earlier one.", str(file))) from None
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError):
+        # Cut short, altered, packed in another way, or with a password.
+        raise BadInput(damaged) from None
 
 
 def _from_folder(folder: Path) -> tuple[int, list[Held]]:
@@ -256,18 +266,21 @@ def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
     try:
         about = json.loads(read(ABOUT))
         version, counts = _known(int(about["ledger"]), place), dict(about["rows"])
-    except (KeyError, TypeError, ValueError, OSError) as error:
+    except (KeyError, TypeError, ValueError, ArithmeticError, OSError, RecursionError
+            ) as error:
         if isinstance(error, BadInput):
             raise
         raise BadInput(Fault(f"{ABOUT} cannot be read.", "Export the ledger again.",
                              str(place))) from None
     for name, count in counts.items():
         try:
+            if not _NAME.fullmatch(name):
+                raise ValueError(name)  # it could lead out of the folder
             said = json.loads(read(f"{name}.json"))
             held = Held(said["table"], tuple(said["columns"]), said["rows"])
             fine = (held.name == name and len(held.rows) == count
                     and all(len(row) == len(held.columns) for row in held.rows))
-        except (KeyError, TypeError, ValueError, OSError):
+        except (KeyError, TypeError, ValueError, OSError, RecursionError):
             fine = False
         if fine:
             found.append(held)

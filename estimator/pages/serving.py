@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import html
 import os
 import secrets
 import signal
@@ -11,19 +12,28 @@ import subprocess
 import sys
 import tempfile
 import time
-import urllib.error
-import urllib.request
 import webbrowser
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from estimator.errors import BadInput, Fault
+from estimator.outside import private_file
+from estimator.pages.listening import HOST, READY, TOKEN_VARIABLE
 
 SHOP_VARIABLE = "ESTIMATOR_SHOP"
 """Environment variable with the shop folder; set but empty: none, so nothing is kept."""
 
 FIRST = "quote.ipynb"
+LEADS = "open-the-pages.html"
+"""File that leads a browser to the first page; there while the pages are served."""
+
+# On Windows and macOS the address is handed to the browser unseen.
+_LISTED = os.name != "nt" and sys.platform != "darwin"
+_LEADING = """<!doctype html><meta charset="utf-8"><meta name="referrer" content="no-referrer">
+<title>The pages</title><meta http-equiv="refresh" content="0; url={0}">
+<p><a href="{0}">The pages of the workshop</a></p>
+"""
 _HERE = Path(__file__).resolve().parent
 _START_SECONDS = 60
 _STOP_SECONDS = 15
@@ -77,15 +87,42 @@ def serve(shop_folder: Path | str | None = None, notebooks: Path | str | None = 
         address = server.page(FIRST)
         kept = f"Shop folder: {folder}" if folder else "There is no shop folder: nothing is kept."
         print(f"{kept}\nThe page: {address}\nCtrl-C ends it.", flush=True)
-        if browser:
-            webbrowser.open(address)
         try:
-            code = server.process.wait()
+            with _shown(address, folder) if browser else contextlib.nullcontext():
+                code = server.process.wait()
         except KeyboardInterrupt:
             print("Closing the pages.", flush=True)
             return 0
         print(f"The server ended by itself; {server.log} says why.", file=sys.stderr)
         return code or 1
+
+
+@contextlib.contextmanager
+def _shown(address: str, folder: Path | None) -> Iterator[None]:
+    """Open an address in the browser, for as long as the block lasts.
+
+    Where every user can list what others run, and with which words, the browser is given a file
+    that leads to the address, which holds the word, and that nobody else can read.
+    """
+    if not _LISTED:
+        webbrowser.open(address)
+        yield
+        return
+    with tempfile.TemporaryDirectory(prefix="estimator-pages-") as made:
+        # Beside the shop's files where there are some: a browser in a box of its own sees no /tmp.
+        leads = (folder or Path(made)).absolute() / LEADS
+        try:
+            with private_file(leads) as file:
+                file.write(_LEADING.format(html.escape(address)).encode())
+            webbrowser.open(leads.as_uri())
+        except OSError as error:
+            print(f"No browser is opened ({error.strerror or error}); open the page's address.",
+                  file=sys.stderr)
+        try:
+            yield
+        finally:
+            with contextlib.suppress(OSError):
+                leads.unlink(missing_ok=True)
 
 
 def prepare_shop(folder: Path | str | None = None) -> Path | None:
@@ -107,48 +144,53 @@ def prepare_shop(folder: Path | str | None = None) -> Path | None:
 @contextlib.contextmanager
 def running(shop_folder: Path | None, notebooks: Path | str | None = None,
             port: int | None = None, log: Path | None = None) -> Iterator[Server]:
-    """Run the server for as long as the block lasts; its kernels end with it."""
-    token = secrets.token_hex(16)
+    """Run the server for as long as the block lasts; its kernels end with it.
+
+    It listens to this computer only, and lets in who knows a word that is made anew each time.
+    """
+    token = secrets.token_hex(32)
     port = _free(port)
-    log = log or (shop_folder or Path(tempfile.gettempdir())) / "pages.log"
-    log, out = _opened(log)
-    with out:
-        process = subprocess.Popen(
-            _command(port), cwd=Path(notebooks or notebooks_folder()), stdin=subprocess.DEVNULL,
-            stdout=out, stderr=subprocess.STDOUT, env=_environment(shop_folder, token),
-            **_apart())
-        try:
-            address = f"http://127.0.0.1:{port}"
-            _wait_for(address, process, log)
-            yield Server(address, token, process, log)
-        finally:
-            _end(process)
+    # Nobody else can look into it: keys of the kernels, and the mark that the port is ours.
+    with tempfile.TemporaryDirectory(prefix="estimator-pages-",
+                                     ignore_cleanup_errors=True) as made:
+        private = Path(made)
+        log, out = _opened(log or _log(shop_folder))
+        with out:
+            process = subprocess.Popen(
+                _command(port, private), cwd=Path(notebooks or notebooks_folder()),
+                stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT,
+                env=_environment(shop_folder, token, private), **_apart())
+            try:
+                _wait_for(private / READY, process, log)
+                yield Server(f"http://{HOST}:{port}", token, process, log)
+            finally:
+                _end(process)
 
 
-def _command(port: int) -> list[str]:
-    return [
-        sys.executable, "-m", "voila", ".", "--no-browser", "--template=estimator",
-        f"--port={port}", "--Voila.port_retries=0", "--Voila.ip=127.0.0.1",
-        # A closed page cannot take its kernel with it: idle ones without a page are taken away.
-        # Under 30 s a kernel would go while its page still loads.
-        "--MappingKernelManager.cull_idle_timeout=120",
-        "--MappingKernelManager.cull_interval=30",
-        # The word comes by JUPYTER_TOKEN; without this line Voila would take none.
-        "--Voila.auto_token=True",
-    ]
+def _command(port: int, private: Path) -> list[str]:
+    return [sys.executable, "-m", "estimator.pages.listening", str(port), str(private)]
 
 
-def _environment(shop_folder: Path | None, token: str) -> dict[str, str]:
+def _environment(shop_folder: Path | None, token: str, private: Path) -> dict[str, str]:
     template = str(_HERE)
     there = os.environ.get("JUPYTER_PATH")
+    # Neither where others' settings lie, nor the leave to write keys that everybody can read.
+    kept = {name: value for name, value in os.environ.items()
+            if name not in ("JUPYTER_CONFIG_PATH", "JUPYTER_ALLOW_INSECURE_WRITES",
+                            "JUPYTER_NO_CONFIG")}
     return {
-        **os.environ,
+        **kept,
         SHOP_VARIABLE: str(shop_folder or ""),
         "JUPYTER_PATH": os.pathsep.join([template, there] if there else [template]),
         # A kernel of that name in the user's home would not have this program in it.
         "JUPYTER_PREFER_ENV_PATH": "1",
+        # What a person's own Jupyter and IPython are told and keep is left alone, and theirs.
+        "JUPYTER_CONFIG_DIR": str(private / "config"),
+        "JUPYTER_DATA_DIR": str(private / "data"),
+        "JUPYTER_RUNTIME_DIR": str(private / "runtime"),
+        "IPYTHONDIR": str(private / "ipython"),
         # By environment and not by argument, which other users of the computer can read.
-        "JUPYTER_TOKEN": token,
+        TOKEN_VARIABLE: token,
         "PYDEVD_DISABLE_FILE_VALIDATION": "1",
     }
 
@@ -159,16 +201,25 @@ def _free(port: int | None) -> int:
             # A port whose last connections are still being forgotten is free enough.
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind(("127.0.0.1", port or 0))
+            probe.bind((HOST, port or 0))
         except (OSError, OverflowError):
             raise BadInput(Fault(f"Port {port} is taken or not allowed.",
                                  "Leave --port away, and a free one is taken.")) from None
         return probe.getsockname()[1]
 
 
+def _log(shop_folder: Path | None) -> Path:
+    """Where the server's words go; without a shop a file of its own among those of this user."""
+    if shop_folder is not None:
+        return shop_folder / "pages.log"
+    handle, name = tempfile.mkstemp(prefix="estimator-pages-", suffix=".log")
+    os.close(handle)
+    return Path(name)
+
+
 def _opened(log: Path):
     try:
-        return log, log.open("wb")
+        return log, private_file(log)
     except OSError:
         return Path(os.devnull), Path(os.devnull).open("wb")
 
@@ -180,20 +231,13 @@ def _apart() -> dict:
     return {"start_new_session": True}
 
 
-def _wait_for(address: str, process: subprocess.Popen, log: Path) -> None:
+def _wait_for(ready: Path, process: subprocess.Popen, log: Path) -> None:
+    """Wait until the server says so itself: on its port another program might answer."""
     end = time.monotonic() + _START_SECONDS
-    while True:
-        try:
-            urllib.request.urlopen(address, timeout=2).close()
-            return
-        except urllib.error.HTTPError as answer:
-            answer.close()
-            return  # It answers, so it is up.
-        except OSError:
-            if process.poll() is not None or time.monotonic() > end:
-                raise BadInput(Fault("The page server did not start.",
-                                     f"{log} says why.")) from None
-            time.sleep(0.1)
+    while not ready.exists():
+        if process.poll() is not None or time.monotonic() > end:
+            raise BadInput(Fault("The page server did not start.", f"{log} says why."))
+        time.sleep(0.05)
 
 
 def _end(process: subprocess.Popen) -> None:

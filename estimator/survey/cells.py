@@ -53,8 +53,6 @@ class Wrong(ValueError):
 # that XML forbids may not.
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _LINE_END = re.compile("\r\n?")
-_GUARDED = re.compile(r"'+[=+\-@\t]")
-_RISKY = re.compile(r"'*[=+\-@\t]")
 
 _GROUP_BLANK = re.compile(r"(?<=[0-9])[ \u00a0\u2009\u202f'’](?=[0-9]{3}(?![0-9]))")
 _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
@@ -260,25 +258,3 @@ def written(value: float) -> str:
         return str(int(value))
     said = repr(float(value))
     return said + "0" if _TWO_WAYS.fullmatch(said) else said
-
-
-def guarded(said: str) -> str:
-    """Text for a CSV cell: one quote in front where a spreadsheet would take it for a formula.
-
-    Examples
-    --------
-    >>> guarded("=A1"), guarded("'-3"), guarded("plain")
-    ("'=A1", "''-3", 'plain')
-    """
-    return "'" + said if _RISKY.match(said) else said
-
-
-def unguarded(said: str) -> str:
-    """The text that `guarded` was given.
-
-    Examples
-    --------
-    >>> unguarded("'=A1"), unguarded("'twas rusty")
-    ('=A1', "'twas rusty")
-    """
-    return said[1:] if _GUARDED.match(said) else said

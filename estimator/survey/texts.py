@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 
 from estimator.errors import BadInput
-from estimator.survey.cells import unguarded
+from estimator.outside import unguarded
 from estimator.survey.grid import (
     HEADER_WITHIN,
     MAX_ROWS,

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from estimator.catalogue import CONDITIONS, Catalogue, Certainty, Era
 from estimator.errors import BadInput, Fault
-from estimator.survey.cells import MAX_COUNT, guarded, written
+from estimator.outside import guarded
+from estimator.survey.cells import MAX_COUNT, written
 from estimator.survey.grid import MAX_ROWS
 from estimator.survey.parsing import COLUMNS, FACTS
 from estimator.survey.reading import read_bytes
