@@ -241,6 +241,16 @@ def test_a_number_that_is_none_is_refused_with_its_cure(capsys, extra, said):
     assert said in err
 
 
+def test_choices_files_and_days_are_told_together(capsys):
+    """A level, shares, trials, a day and a file that are all wrong: one answer names every one."""
+    code, out, err = run(capsys, "quote", "none.csv", "--level", "foo", "--margin", "3",
+                         "--confidence", "7", "--trials", "3", "--date", "1.13.2026")
+    assert (code, out) == (2, "")
+    for said in ("foo", "margin is 3", "confidence is 7", "3 trials", "1.13.2026", "none.csv"):
+        assert said in err
+    assert "6 faults; nothing was written." in err
+
+
 @pytest.mark.parametrize(("words", "said"), [
     ((), "No command is named"),
     (("qoute",), 'Did you mean "quote"'),

@@ -20,7 +20,8 @@ _NUMBERS = (
     ("--value", "MONEY", "what a machine brings nice and working, where the list says none"),
     *TERMS,
 )
-_WHOLE = (("trials", "of the simulation: trials"), ("seed", "of the simulation: seed"),
+_WHOLE = (("trials", "how often a machine is played through; 10,000 by default"),
+          ("seed", "the same seed gives the same figures"),
           ("top", "machines shown; 20 by default"))
 
 

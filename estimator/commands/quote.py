@@ -95,7 +95,7 @@ def _quote(options) -> int:
 def _read(options, shop) -> tuple:
     """The survey, what is chosen, and what lines are to fit; all that is wrong is told together."""
     from estimator import survey
-    from estimator.quote import Choices, level_named
+    from estimator.quote import Choices, aims_of, level_named
 
     read = Gathered()
     level = read.take(level_named, options.level)
@@ -109,14 +109,15 @@ def _read(options, shop) -> tuple:
     elif worth:
         read.faults.append(Fault("--worth says what lines are worth, but there is nothing to fit "
                                  "them to.", "Add --budget or --ready-by."))
-    found = read.take(survey.read, options.survey, shop.catalogue, final=True)
-    read.done()
-    return found, Choices(
+    choices = Choices(
         level=level, pricing=" ".join(options.pricing.casefold().replace("-", " ").split()),
         confidence=options.confidence, margin=options.margin,
         dropped=frozenset(number - 1 for number in options.leave_out), added=added,
-        trials=options.trials, seed=options.seed, sampler=options.sampler.casefold(), on=on,
-    ), wishes
+        trials=options.trials, seed=options.seed, sampler=options.sampler.casefold(), on=on)
+    read.take(aims_of, choices, shop.settings)
+    found = read.take(survey.read, options.survey, shop.catalogue, final=True)
+    read.done()
+    return found, choices, wishes
 
 
 def _sent(offer, shop) -> int:

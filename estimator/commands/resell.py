@@ -26,7 +26,8 @@ _NUMBERS = (
     ("--budget", "MONEY", "the most that the lines that pay may cost"),
     ("--hours", "H", "the most bench hours they may take"),
 )
-_WHOLE = ("trials", "seed")
+_WHOLE = {"trials": "how often each choice is played through; 10,000 by default",
+          "seed": "the same seed gives the same figures"}
 
 
 def register(command) -> None:
@@ -41,8 +42,8 @@ def register(command) -> None:
                         "survey otherwise")
     parser.add_argument("--ready-by", metavar="YYYY-MM-DD",
                         help="the day by which the lines that pay are to be done")
-    for name in _WHOLE:
-        parser.add_argument(f"--{name}", metavar="N", help=f"of the simulation: {name}")
+    for name, said in _WHOLE.items():
+        parser.add_argument(f"--{name}", metavar="N", help=said)
     parser.add_argument("--parts", action="store_true", help="list the parts with their prices")
     parser.add_argument("--out", metavar="DIR", type=Path,
                         help="write decision.pdf, one page, and decision.json here")

@@ -5,7 +5,7 @@ cent. What an hour or a part costs stays a float until it becomes a price.
 """
 
 from estimator.quote.contract import as_dict
-from estimator.quote.price import level_named, quote
+from estimator.quote.price import aims_of, level_named, quote
 from estimator.quote.records import (
     FIXED,
     TIME,
@@ -45,6 +45,7 @@ __all__ = [
     "Stage",
     "Supply",
     "Tax",
+    "aims_of",
     "as_dict",
     "level_named",
     "quote",

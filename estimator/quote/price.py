@@ -54,7 +54,7 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
     >>> offer.price == sum(line.price for line in offer.lines)
     True
     """
-    confidence, margin = _checked(choices, shop.settings)
+    confidence, margin = aims_of(choices, shop.settings)
     settings = shop.settings.model_copy(update={"margin": margin})
     shop = replace(shop, settings=settings)
     on = choices.on or date.today()
@@ -140,7 +140,21 @@ def level_named(word: str) -> Level:
     return found[0]
 
 
-def _checked(choices: Choices, settings: Settings) -> tuple[float, float]:
+def aims_of(choices: Choices, settings: Settings) -> tuple[float, float]:
+    """Confidence and margin that a quote aims at: those chosen, or the shop's.
+
+    Raises
+    ------
+    BadInput
+        With all that is wrong with the choices, other than those of lines.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Level
+    >>> from estimator.shop import open_shop
+    >>> aims_of(Choices(Level.CLEAN, margin=0.3), open_shop().settings)
+    (0.8, 0.3)
+    """
     confidence = settings.confidence if choices.confidence is None else choices.confidence
     margin = settings.margin if choices.margin is None else choices.margin
     faults = []
