@@ -13,6 +13,7 @@ from small_shop import line, operation, part, row, shop, survey, thing, treatmen
 
 from estimator.catalogue import (
     LEVELS,
+    Caution,
     Era,
     Find,
     Level,
@@ -605,3 +606,24 @@ def test_a_quote_tells_how_far_it_is_and_can_be_stopped():
         # Another seed: what was drawn is kept and not drawn again.
         quote(SURE, Choices(Level.FULL, seed=2, on=ON), sure_shop(), compare=False,
               progress=lambda share: False)
+
+
+def test_cautions_of_work_goods_outwork_and_finds_stand_in_the_order_of_the_table():
+    """Each comes from where it is named, once, and those of nothing in the job are left out."""
+    names = ("of-find", "of-part-not-used", "of-coat", "of-work", "of-kit")
+    house = shop(
+        thing(), operation(cautions="of-work"), treatment(),
+        row(Material, material="kit", name="Kit", low=1, typical=1, high=1, pack=1,
+            cautions="of-kit of-work"),
+        treatment("material", "kit"),
+        row(Service, service="coat", name="Coat", low=1, typical=1, high=1, days_low=1,
+            days_typical=1, days_high=1, cautions="of-coat"),
+        treatment("service", "coat"),
+        row(Find, find="rot", assembly="thing", name="Rot under the film", level_from="clean",
+            probability=0.1, low=1, typical=1, high=1, cautions="of-find"),
+        *(row(Caution, caution=name, hazard="Dust", text=f"Heed the caution {name} as the law says")
+          for name in names),
+    )
+    offer = quote(survey(line()), Choices(Level.FULL, trials=100, on=ON), house, compare=False)
+    shown = [entry.caution for entry in offer.cautions]
+    assert shown == ["of-find", "of-coat", "of-work", "of-kit"]

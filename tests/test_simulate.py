@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from scipy import stats
 from small_shop import PLAIN, line, operation, part, row, shop, survey, thing, treatment
 
 from estimator import durations
-from estimator.catalogue import LEVELS, Correlation, Find, Level, Service
+from estimator.catalogue import LEVELS, Correlation, Find, Level, Material, Service
 from estimator.durations import Range
 from estimator.errors import BadInput
 from estimator.estimate import estimate
@@ -691,14 +692,18 @@ def test_a_bill_is_steps_of_time_and_marked_up_goods():
     house = shop(thing("one"), operation("mend", 2.1, 2.1, 2.1), treatment(assembly="one"),
                  part(), treatment("part", "piece", "one"), away("plate", 5, 5, 5),
                  treatment("service", "plate", "one"),
+                 row(Material, material="kit", name="Kit", low=7, typical=7, high=7, pack=1),
+                 treatment("material", "kit", "one"),
                  rot("one", 1, None, assumed=1, hidden=1, cost_low=40, cost_typical=40,
                      cost_high=40),
-                 margin=0.2, parts_markup=0.5, outwork_markup=0.1, billing_increment_hours=0.5)
+                 margin=0.2, parts_markup=0.5, materials_markup=0.2, outwork_markup=0.1,
+                 billing_increment_hours=0.5)
     odds = odds_of(house, line("one"), trials=100)
     # 3.1 h in half hours are 3.5 at 25 / 0.8; a part of 10 and 40 for the find, half as much again;
-    # outwork of 10 and a tenth.
-    np.testing.assert_allclose(odds.bill, 3.5 * 25 / 0.8 + 50 * 1.5 + 10 * 1.1, rtol=1e-6)
-    np.testing.assert_allclose(odds.cost, 3.1 * 25 + 50 + 10, rtol=1e-6)
+    # materials of 7 and a fifth; outwork of 10 and a tenth.
+    np.testing.assert_allclose(odds.bill, 3.5 * 25 / 0.8 + 50 * 1.5 + 7 * 1.2 + 10 * 1.1,
+                               rtol=1e-6)
+    np.testing.assert_allclose(odds.cost, 3.1 * 25 + 50 + 7 + 10, rtol=1e-6)
     assert odds.bill.min() == odds.bill.max()
 
 
@@ -776,6 +781,21 @@ def test_the_range_of_a_quantile_holds_it_as_often_as_it_says():
         held += low <= p80 <= high
     assert stats.binom(400, 0.95).ppf(0.0005) <= held
     assert held < 400
+
+
+def test_ranges_of_a_hundred_trials_are_those_in_print():
+    """The median of 100 lies between the 40th and the 61st; 50 losses of 100 are 40 to 60 %."""
+    # Ranks of the 95 % range of a median, n = 100: 40 and 61 (W. J. Conover, "Practical
+    # Nonparametric Statistics"; from memory). Wilson's range of 50 in 100: 0.4038 to 0.5962.
+    odds = replace(odds_of(shop_of(UNEVEN), *lines_of(UNEVEN), trials=100),
+                   cost=np.random.default_rng(1).permutation(np.arange(1.0, 101)))
+    assert odds.sure_of("cost", 0.5) == (40, 61)
+    assert odds.sure_of("cost", 0.01)[0] == 1
+    assert odds.sure_of("cost", 0.99)[1] == 100
+    # As dear as the income is no loss.
+    assert odds.chance_of_loss(50) == 0.5
+    assert odds.loss_range(50) == pytest.approx((0.4038, 0.5962), abs=5e-5)
+    assert odds.income_for(0.1) == pytest.approx(90.1)
 
 
 def test_loss_and_income_answer_each_other():
