@@ -239,3 +239,35 @@ def test_the_class_goes_by_how_much_was_seen(seen, grade):
     lines = [line("one", seen)] if seen else []
     lines.append(line("two", 100 - seen, certainty=Certainty.HIDDEN))
     assert estimate_class(job_of(house, *lines)) == (grade, pytest.approx(seen / 100))
+
+
+def test_a_condition_worse_that_saves_hours_takes_nothing_off_the_allowance():
+    """Six hours of mending become an hour and a part of 100: the part counts, the hours do not."""
+    house = shop(
+        thing(), operation("mend", 6, 6, 6), operation("swap", 1, 1, 1),
+        part(low=100, typical=100, high=100),
+        treatment(item="mend", condition_to=Condition.WORN),
+        treatment(item="swap", condition_from=Condition.HEAVY),
+        treatment("part", "piece", condition_from=Condition.HEAVY),
+        hidden_worse_chance=0.25,
+    )
+    job = job_of(house, line(certainty=Certainty.HIDDEN))
+    (unseen,) = job.unseen
+    assert (unseen.chance, unseen.condition) == (0.25, Condition.HEAVY)
+    assert (unseen.hours, unseen.cost) == (0, 100)
+    assert (job.find_hours, job.find_cost) == (0, 25)
+    # The other way round: from a part to mending.
+    house = shop(
+        thing(), operation("mend", 6, 6, 6), part(low=100, typical=100, high=100),
+        treatment("part", "piece", condition_to=Condition.WORN),
+        treatment(item="mend", condition_from=Condition.HEAVY), hidden_worse_chance=0.25,
+    )
+    (unseen,) = job_of(house, line(certainty=Certainty.HIDDEN)).unseen
+    assert (unseen.hours, unseen.cost) == (6, 0)
+
+
+def test_a_line_that_can_get_no_worse_or_costs_no_more_then_is_no_risk():
+    """Failed stays failed; and where heavy takes what worn takes, nothing is to be feared."""
+    house = shop(thing(), operation(), treatment(), hidden_worse_chance=0.25)
+    for condition in (Condition.WORN, Condition.FAILED, Condition.MISSING):
+        assert job_of(house, line(condition=condition, certainty=Certainty.HIDDEN)).unseen == ()

@@ -134,6 +134,103 @@ def test_a_full_bench_changes_the_choice():
     assert "full of it, the choice is to as-Found" in said
 
 
+def test_a_shop_that_only_sells_as_found_has_nothing_to_take_apart_or_to_pay_for():
+    """One choice: no lead, no teardown, no lines, and words that say so."""
+    answer = resale(survey(line()), _deal(1_000), _shop(10, _ratio("as-found", 0.5)))
+    assert (answer.best, answer.next_best, answer.lead) == ("as-found", "as-found", 0)
+    assert (answer.teardown, answer.paying, answer.turns) == (None, None, ())
+    told = as_dict(answer)
+    assert told["teardown"] is told["pays"] is None
+    words = Words(answer)
+    assert words.stop() == ["No choice takes the machine apart."]
+    assert words.pays() == ["No work, so no line that could pay."]
+    assert (words.bench(), words.by_hours()) == ([], [])
+    assert "more than the next best" not in words.why()[0]
+
+
+def test_work_that_costs_nothing_has_no_line_that_could_pay():
+    """The shop job of a machine on which nothing is to be done is no work at all."""
+    answer = resale(survey(line()), _deal(1_000), _shop(
+        10, _ratio("as-found", 0.5), _ratio("clean", 0.6)))
+    assert answer.choice("clean").hours == 0
+    assert (answer.paying, answer.teardown) == (None, None)
+
+
+def test_the_seller_s_own_fee_comes_before_the_table_s():
+    """A tenth of 1,000 stays with the way; the table would take a fifth."""
+    shop = _shop(10, row(catalogue.Way, way="stand", name="A stand", low=0.2, typical=0.2,
+                         high=0.2),
+                 row(catalogue.DaysToSell, way="stand", low=30, typical=30, high=30),
+                 _ratio("as-found", 1.0))
+    own = resale(survey(line()), _deal(1_000, way="stand", fee=0.1), shop)
+    assert own.choice("as-found").profit == pytest.approx(900)
+    table = resale(survey(line()), _deal(1_000, way="stand"), shop)
+    assert table.choice("as-found").profit == pytest.approx(800)
+
+
+def test_a_choice_without_a_row_for_the_machine_is_noted():
+    """A choice that stands for another state or era is left out, and said to be."""
+    answer = resale(survey(line()), _deal(1_000, found="working"), _shop(
+        10, _ratio("as-found", 0.5), _ratio("shop-job", 1.0, found="collector")))
+    assert [one.key for one in answer.choices] == ["as-found"]
+    assert answer.notes == ('"shop-job" has no row for a machine found working of this era.',)
+
+
+def test_a_decision_tells_how_far_it_is_and_can_be_stopped():
+    """Told before each choice; an answer of False ends it."""
+    shop = _shop(10, _ratio("as-found", 0.5), _ratio("shop-job", 1.0))
+    told = []
+    resale(survey(line()), _deal(1_000), shop, progress=told.append)
+    assert told == [0, 0.5]
+    with pytest.raises(simulate.Stopped):
+        resale(survey(line()), _deal(1_000), shop, progress=lambda share: share < 0.5)
+
+
+def test_words_of_deals_by_hand():
+    """What is said where all is certain: 10 h at 1 make 500 into 1,000, or 600 h do."""
+    two = (_ratio("as-found", 0.5), _ratio("shop-job", 1.0))
+
+    def said(hours, rows=two, value=1_000, storage=0, **deal):
+        shop = _shop(hours, *rows, storage_cost_per_month=storage)
+        return Words(resale(survey(line()), _deal(value, **deal), shop))
+
+    pays, not_ = said(10), said(600)
+    assert pays.stop()[1] == "Whatever shows, go on (shop-Job)."
+    assert not_.stop()[1] == ("Whatever shows, it is better then to stop, put it back together and "
+                              "sell it without the job. So do not take it apart.")
+    assert pays.turns() == ["Nothing near: market value, cost of work and price may each move far."]
+    # 600 h pay from 1,200 on, half of which is 600; at 500 h they would.
+    assert not_.turns() == ["Market value over $1,200: shop-Job.",
+                            "All work 17 % cheaper than reckoned: shop-Job."]
+    assert said(10, want_profit=100, asking=400).bid() == [
+        "Bid up to $890, then shop-Job: that earns 0 % a year and $100 on top in 80 in 100."]
+    dear = said(10, asking=1_200)
+    assert dear.bid()[1] == "The asking price is $1,200."
+    assert dear.turns() == ["Market value over $1,210: shop-Job.",
+                            "Price under $990: buy it, on average, and shop-Job."]
+    assert len(dear.why()) == 1
+    assert said(10, value=10, storage=20).bid() == ["At no price does it earn 0 % a year in 80 in "
+                                                    "100."]
+    luck = said(20, (_ratio("as-found", (0.4, 0.5, 0.6)), _ratio("shop-job", (0.4, 0.5, 0.6))))
+    assert luck.why()[1] == ("That lead is within what 100 trials can tell: take the two as alike, "
+                             "or play more trials.")
+
+
+@pytest.mark.parametrize(("said", "what"), [
+    ({"value_high": 900}, "The high market value 900 is under the market value 1000."),
+    ({"way": "hall"}, 'How long a sale takes by "hall" is not said.'),
+    ({"wait_weeks": 521}, "A wait of 521 weeks is over ten years."),
+    ({"parts_way": "zoo"}, '"zoo" is not a way of selling.'),
+])
+def test_one_fault_of_a_deal_is_said_by_itself(said, what):
+    """Each with the field it is in, and nothing else is at fault."""
+    shop = _shop(10, _ratio("as-found", 0.5))
+    with pytest.raises(BadInput) as caught:
+        resale(survey(line()), _deal(1_000, **({"parts_way": "online"} | said)), shop)
+    (fault,) = caught.value.faults
+    assert (fault.what, fault.column) == (what, *said)
+
+
 def test_a_choice_of_the_shop_s_own():
     """A row of the shop's table with a level, without an assembly: one more choice."""
     shop = _shop(

@@ -346,6 +346,25 @@ def test_more_hours_never_pay_less():
     assert [one.hours for one in found] == sorted(one.hours for one in found)
 
 
+def test_nothing_to_choose_from_and_a_budget_that_nothing_keeps():
+    """No line is no set; where what cannot be left out costs too much, no set fits, and it says."""
+    none = paying.choose(paying.Job(*(np.zeros(0),) * 3, np.zeros(0, bool)))
+    assert (none.lines, none.profit) == ((), 0)
+    job = paying.Job(np.array([50.0, 30]), np.array([40.0, 10]), np.array([2.0, 1]),
+                     np.array([True, False]))
+    with pytest.raises(paying.NothingFits):
+        paying.choose(job, budget=39)
+    assert paying.frontier(job, budget=39) == ()
+    assert [one.lines for one in paying.frontier(job, budget=50)] == [(0,), (0, 1)]
+
+
+def test_a_rule_needs_a_way_to_go():
+    """Without any way there is nothing to choose after the teardown."""
+    with pytest.raises(ValueError, match="names no way"):
+        stopping.rule(np.zeros(3), {})
+
+
+
 def test_the_constraint_s_hour_is_what_counts():
     """Three products, machine hours short: what is left per hour of the constraint ranks them."""
     # Franklin, Graybeal & Cooper, Principles of Accounting 2, 10.6: desk, chair, bookcase leave

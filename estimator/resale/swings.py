@@ -19,8 +19,6 @@ _CLEAR = 3.0
 def swings(here: Setting, played: Mapping[str, Played], order: Sequence[str]
            ) -> tuple[Swings, ...]:
     """What moves the profit of the first choice, and then its lead over the second."""
-    if not order:
-        return ()
     best = played[order[0]]
     found = [Swings(best.key, "", float(best.cash.profit.mean()),
                     moved(best.cash.profit, {**_shared(here), **_own(here, best)}))]
