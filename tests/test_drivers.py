@@ -7,7 +7,7 @@ from small_shop import line, operation, part, row, shop, survey, thing, treatmen
 from test_simulate import hermite
 
 from estimator import durations
-from estimator.catalogue import Correlation, Find, Level, Service
+from estimator.catalogue import Correlation, Find, Level, Material, Service
 from estimator.durations import Range
 from estimator.estimate import estimate
 from estimator.scope import scope
@@ -265,7 +265,9 @@ def test_bars_are_those_of_brute_force(confidence, sampler):
         treatment(item="fix", assembly="one"), treatment(item="do", assembly="two"),
         plate(), treatment("service", "plate", "two"), rot("one", cost_low=5, cost_typical=9,
                                                            cost_high=80),
-        part(low=4, typical=5, high=20), treatment("part", "piece", "one"))
+        part(low=4, typical=5, high=20), treatment("part", "piece", "one"),
+        row(Material, material="kit", name="Kit", low=3, typical=9, high=30, pack=1),
+        treatment("material", "kit", "two"))
     lines = line("one"), line("two")
     job = job_of(house, *lines)
     odds = simulate(job, house.settings, trials=8192, sampler=sampler)
@@ -274,10 +276,10 @@ def test_bars_are_those_of_brute_force(confidence, sampler):
     drawn = odds.lines
     own = {
         ("hours", 0): 25 * drawn[0].hours.astype(float) + drawn[0].parts,
-        ("hours", 1): 25 * drawn[1].hours.astype(float),
+        ("hours", 1): 25 * drawn[1].hours.astype(float) + drawn[1].materials,
         ("finds", 0): 25 * drawn[0].find_hours.astype(float) + drawn[0].find_other,
         ("outwork", None): odds.kinds["outwork"],
-        ("prices", None): drawn[0].parts.astype(float),
+        ("prices", None): drawn[0].parts.astype(float) + drawn[1].materials,
     }
     assert set(found) == set(own)
     for key, part_ in own.items():
@@ -302,6 +304,48 @@ def test_the_bar_of_a_shared_factor_is_that_of_its_closed_form(sampler):
     slope = 25 * 12 * durations.pert_sd(2, 6, 10) * 0.3**0.5
     z = stats.norm.ppf(0.9)
     assert bar.high - bar.low == pytest.approx(2 * stats.norm.pdf(z) / 0.1 * slope, rel=0.03)
+
+
+@pytest.mark.parametrize(("share", "name"), [
+    ("person_factor_share", "Pace of the hands"),
+    ("kind_factor_share", "How each kind of work goes"),
+])
+def test_the_bar_of_two_hands_or_kinds_is_that_of_their_sum(share, name):
+    """Eight things of one hand or kind and four of another: their parts add in squares."""
+    # As above, with the factor's part normal with variance 0.3 (8² + 4²) sd².
+    names = [f"thing-{k}" for k in range(12)]
+    rows = [operation("mend", 2, 6, 10),
+            operation("solder", 2, 6, 10, kind="clean", skill="electronics")]
+    for k, one in enumerate(names):
+        rows += [thing(one), treatment(item="mend" if k < 8 else "solder", assembly=one)]
+    house = shop(*rows, hand_bench="A", hand_electronics="B", **{share: 0.3})
+    job = job_of(house, *map(line, names))
+    odds = simulate(job, house.settings, trials=16_384, sampler="sobol")
+    found = {row.name: row for row in drivers(job, house.settings, odds, names)}
+    slope = 25 * 80**0.5 * durations.pert_sd(2, 6, 10) * 0.3**0.5
+    z = stats.norm.ppf(0.9)
+    bar = found[name]
+    assert bar.high - bar.low == pytest.approx(2 * stats.norm.pdf(z) / 0.1 * slope, rel=0.03)
+
+
+def test_the_bar_of_a_cause_follows_the_chances_that_it_brings():
+    """Ten finds of 3 h that damp brings: given damp, each comes with the chance of the normal."""
+    # P(find | z) = Φ((Φ⁻¹(p) − √c z) / √(1 − c)); the bar takes its terms in z and z².
+    names = [f"thing-{k}" for k in range(10)]
+    rows = [operation()]
+    for one in names:
+        rows += [thing(one), treatment(assembly=one),
+                 rot(one, 0.3, low=3, typical=3, high=3, cause="damp")]
+    house = shop(*rows, cause_share=0.4)
+    job = job_of(house, *map(line, names))
+    odds = simulate(job, house.settings, trials=50_000)
+    z = shapes.scores(Streams(1, 50_000).ranks("cause damp")).astype(float)
+    brings = 25 * 3 * 10 * stats.norm.cdf((stats.norm.ppf(0.3) - 0.4**0.5 * z) / 0.6**0.5)
+    part_ = np.polyval(np.polyfit(z, brings, 2), z)
+    low, high = tail_means(part_, odds.cost - part_, 0.8)
+    bar = next(row for row in drivers(job, house.settings, odds, names)
+               if row.name == "Finds that share a cause")
+    assert (bar.low, bar.high) == pytest.approx((low, high), rel=0.02)
 
 
 def test_the_bar_of_a_shared_factor_is_bent_as_the_hours_are():
