@@ -3,7 +3,17 @@
 import pytest
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
 
-from estimator.catalogue import Certainty, Condition, Finish, Grit, Level, Mark, Material, Service
+from estimator.catalogue import (
+    Certainty,
+    Condition,
+    Finish,
+    Grit,
+    Level,
+    Mark,
+    Material,
+    Offer,
+    Service,
+)
 from estimator.estimate import estimate, estimate_class
 from estimator.scope import scope
 
@@ -271,3 +281,87 @@ def test_a_line_that_can_get_no_worse_or_costs_no_more_then_is_no_risk():
     house = shop(thing(), operation(), treatment(), hidden_worse_chance=0.25)
     for condition in (Condition.WORN, Condition.FAILED, Condition.MISSING):
         assert job_of(house, line(condition=condition, certainty=Certainty.HIDDEN)).unseen == ()
+
+
+def offered(price, supplier="corner", **cells):
+    """An offer for the piece."""
+    return row(Offer, part="piece", supplier=supplier, price=price, **cells)
+
+
+@pytest.mark.parametrize(("offers", "wanted"), [
+    ([], (5, 10, 15)),
+    ([offered(12)], (5, 12, 15)),
+    # A pack of ten is the least that one buys there; a price from ten up is not one for one.
+    ([offered(12), offered(8, "pack", pack=10), offered(6, "bulk", from_quantity=10, pack=5)],
+     (5, 8, 15)),
+    ([offered(6, "bulk", from_quantity=10, pack=10)], (5, 6, 15)),
+    ([offered(3)], (3, 3, 15)),
+    ([offered(20), offered(30, "dear")], (5, 20, 20)),
+])
+def test_a_part_costs_the_best_offer_for_one_within_the_trade_s_range(offers, wanted):
+    """Three of them with a tenth of freight; the range is widened where the offer lies outside."""
+    house = shop(thing(), part(low=5, typical=10, high=15), *offers,
+                 treatment("part", "piece", quantity=3), parts_freight_share=0.1)
+    (supply,) = job_of(house, line()).supplies
+    assert (supply.cost.low, supply.cost.typical, supply.cost.high) == pytest.approx(
+        tuple(3.3 * price for price in wanted))
+    assert (supply.quantity, supply.pieces, supply.share) == (3, None, 1)
+
+
+def test_a_part_that_some_pieces_need_says_how_many_and_how_likely():
+    """A quarter of eight: two are reckoned with, and each of eight may be one."""
+    house = shop(thing(), part(), treatment("part", "piece", share=0.25))
+    (supply,) = job_of(house, line(count=8)).supplies
+    assert (supply.quantity, supply.pieces, supply.share) == (2, 8, 0.25)
+    assert supply.cost.typical == pytest.approx(20)
+
+
+def test_a_kit_sold_whole_is_shared_by_what_each_line_uses():
+    """Four tenths of a kit of 90, one on one line and three on another: 22.50 and 67.50."""
+    kit = row(Material, material="kit", name="Kit", low=80, typical=90, high=100, pack=10,
+              sold_whole=True)
+    house = shop(thing("one"), thing("two"), kit,
+                 *(treatment("material", "kit", assembly=name) for name in ("one", "two")))
+    one, two = job_of(house, line("one"), line("two", 3)).supplies
+    assert (one.cost.low, one.cost.typical, one.cost.high) == pytest.approx((20, 22.5, 25))
+    assert (two.cost.low, two.cost.typical, two.cost.high) == pytest.approx((60, 67.5, 75))
+    assert one.whole
+
+
+def test_a_service_s_multiplier_raises_work_and_minimum_and_not_freight():
+    """Rush at half as much again: (5 set-up + 2 pieces of 30) × 1.5 and 25 of freight."""
+    # Structure of the charge: common practice, no source.
+    coat = row(Service, service="coat", name="Coat", low=20, typical=30, high=60, setup=5,
+               multiplier=1.5, freight=25, days_low=1, days_typical=2, days_high=3)
+    (lot,) = job_of(shop(thing(), coat, treatment("service", "coat")), line(count=2)).lots
+    assert (lot.charge.low, lot.charge.typical, lot.charge.high) == pytest.approx(
+        (45 * 1.5 + 25, 65 * 1.5 + 25, 125 * 1.5 + 25))
+    assert (lot.days.low, lot.days.typical, lot.days.high) == (1, 2, 3)
+    assert lot.quantity == 2
+
+
+def test_a_share_of_coats_is_a_share_of_the_paint():
+    """Two coats on half of the pieces are one coat's worth, over the whole area."""
+    paint = row(Material, material="paint", name="Paint", low=1, typical=1, high=1, pack=1,
+                method="liquid", film_um=50, volume_solids=0.5, transfer=0.5)
+    house = shop(thing(), paint,
+                 treatment("material", "paint", measure="area", quantity=2, share=0.5))
+    (supply,) = job_of(house, line(count=4, area_cm2=2500)).supplies
+    # 1 m² at 50 µm is 0.05 L of dry film, of which a quarter of what leaves the tin stays.
+    assert supply.quantity == pytest.approx(0.2)
+
+
+def test_metal_that_is_only_run_on_wheels_takes_no_sheets():
+    """A grit without a life, a wheel, takes time and no abrasive sheet, and is no fault."""
+    house = shop(
+        thing(), operation("polish", method="ladder"),
+        row(Material, material="abrasive-sheet", name="Abrasive sheet", low=1, typical=1, high=1,
+            pack=1),
+        row(Grit, grit="P9000", grain_um=3, ladder=True, low=60, typical=60, high=60),
+        row(Mark, condition=Condition.WORN, depth_um=1, first_grit="P9000", passes=1),
+        row(Finish, finish="mirror", last_grit="P9000"),
+        treatment(item="polish", measure="area", finish="mirror"),
+    )
+    job = job_of(house, line(area_cm2=5000))
+    assert job.hours == pytest.approx(0.5)
+    assert job.supplies == ()
