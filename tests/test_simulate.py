@@ -707,6 +707,19 @@ def test_a_bill_is_steps_of_time_and_marked_up_goods():
     assert odds.bill.min() == odds.bill.max()
 
 
+def test_a_kit_for_several_lines_has_one_price():
+    """Two lines share a kit of 80, 90 to 100: that is what materials cost, in range and mean."""
+    kit = row(Material, material="kit", name="Kit", low=80, typical=90, high=100, pack=10,
+              sold_whole=True)
+    house = shop(thing("one"), thing("two"), kit,
+                 *(treatment("material", "kit", name) for name in ("one", "two")))
+    drawn = odds_of(house, line("one"), line("two", 3)).kinds["materials"]
+    assert 80 <= drawn.min() < 82
+    assert 98 < drawn.max() <= 100
+    assert drawn.mean() == pytest.approx(90, abs=0.2)
+    assert drawn.std() == pytest.approx(durations.pert_sd(80, 90, 100), rel=0.03)
+
+
 def test_no_score_leaves_the_table():
     """However far shared parts reach, with the own part they stay among the table's cells."""
     for own in (0.1, 0.5, 0.9):
