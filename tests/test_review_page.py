@@ -232,8 +232,8 @@ def test_words_of_people_stay_words(opened, ledger, sent):
     page.workshop.choose(sent.number)
     for name in PARTS:
         page._go(name)
-    page.parts["job"]._by("person")
-    page.parts["shop"]._by("job")
+    page.parts["job"].hours.put_together("person")
+    page.parts["shop"].hours.put_together("job")
     page.parts["shop"]._left_by("job")
     fine(page)
 
@@ -672,12 +672,12 @@ def test_a_review_shows_what_the_engine_found(opened, ledger, job):
     assert figure(shown.stands.value, "cpi") == f"{found.progress.cpi:.2f}"
     assert figure(shown.stands.value, "ev") == f"{found.progress.earned:.1f} h"
     assert figure(shown.left.value, "margin-quoted") == "22\u00a0%"  # Of 900 at 700.
-    for drawn in (shown.course, shown.hours_chart):
+    for drawn in (shown.course, shown.hours.chart):
         assert 'role="img"' in drawn.value
-    first = re.findall(r'<th scope="row" class="">([^<]*)<', shown.hours.value)[0]
+    first = re.findall(r'<th scope="row" class="">([^<]*)<', shown.hours.table.value)[0]
     assert first == showing.named("operation", "strip", page.workshop.shop.catalogue)
-    shown._by("person")
-    assert "Anna" in shown.hours.value
+    shown.hours.put_together("person")
+    assert "Anna" in shown.hours.table.value
 
 
 def test_what_another_window_books_is_seen_when_a_part_is_opened(opened, ledger, job, shop_dir):
@@ -764,8 +764,8 @@ def test_the_shop_is_held_against_its_estimates(opened, ledger):
     shown.walk.start()
     assert 'data-testid="records"' in shown.records.value
     for by in ("person", "job", "kind", "quarter", "customer kind"):
-        shown._by(by)
-        assert f'data-testid="hours-{by}"' in shown.hours.value
+        shown.hours.put_together(by)
+        assert f'data-testid="hours-{by}"' in shown.hours.table.value
     fine(page)
 
 

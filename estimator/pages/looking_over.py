@@ -16,6 +16,7 @@ from estimator.pages import showing
 from estimator.pages.beside import Beside, Work
 from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Parts, PlainAlert, plain_words
+from estimator.pages.grouped import GroupedHours
 from estimator.pages.guard import guarded
 from estimator.pages.later import Later
 from estimator.pages.workshop import Workshop
@@ -37,10 +38,10 @@ class WholeShop:
         self.alerts = {"review": PlainAlert()}
         self.found: ShopReview | None = None
         self._sent: Mapping[str, Sent] = {}
-        (self.head, self.control, self.signals, self.held, self.held_words, self.hours,
-         self.hours_chart, self.costs, self.costs_chart, self.left, self.left_chart, self.unbilled,
-         self.hour, self.notes) = (widgets.HTML() for _ in range(14))
-        self.by = Parts("Hours by", tuple(_HOURS_BY.items()), self._by)
+        (self.head, self.control, self.signals, self.held, self.held_words, self.costs,
+         self.costs_chart, self.left, self.left_chart, self.unbilled, self.hour,
+         self.notes) = (widgets.HTML() for _ in range(12))
+        self.hours = GroupedHours(workshop, _HOURS_BY)
         self.left_by = Parts("Margin by", tuple(_MARGIN_BY.items()), self._left_by)
         self.look = Beside("Look again", self._work, self._came)
         self.look.widget.add_class("est-long")
@@ -53,7 +54,7 @@ class WholeShop:
             heading("Do the estimates hold?"),
             box("est-pictures", self.control, self.held), self.signals, self.held_words,
             self.walk.widget, self.records,
-            heading("Hours"), self.by, box("est-beside", self.hours_chart, self.hours),
+            heading("Hours"), self.hours.widget,
             heading("What is left over"), self.left_by,
             box("est-beside", self.left_chart, self.left), self.costs_box)
         self.blocks = box("est-block", self.jobs_box,
@@ -193,16 +194,7 @@ class WholeShop:
 
     @guarded("review")
     def _hours(self) -> None:
-        by, catalogue = self.by.current, self.workshop.shop.catalogue
-        groups = showing.differing(self.found.groups.get(by, ()))
-        self.hours.value = showing.hours_table(by, groups, catalogue)
-        self.hours_chart.value = showing.hours_chart(by, groups, catalogue)
-
-    @guarded("review")
-    def _by(self, by: str) -> None:
-        self.by.current = by
-        if self.found is not None:
-            self._hours()
+        self.hours.show(self.found.groups)
 
     @guarded("review")
     def _left(self) -> None:

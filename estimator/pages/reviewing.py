@@ -9,8 +9,9 @@ from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import showing
 from estimator.pages.boxes import box, heading
-from estimator.pages.entering import Parts, PlainAlert
+from estimator.pages.entering import PlainAlert
 from estimator.pages.figures import day as day_said
+from estimator.pages.grouped import GroupedHours
 from estimator.pages.guard import guarded
 from estimator.pages.later import Later
 from estimator.pages.workshop import Workshop
@@ -30,16 +31,16 @@ class OneJob:
         self.workshop, self.log_path = workshop, workshop.log_path
         self.alerts = {"review": PlainAlert()}
         self.found: JobReview | None = None
-        self.head, self.hours, self.hours_chart = (widgets.HTML() for _ in range(3))
+        self.head = widgets.HTML()
         self.costs, self.costs_chart, self.stands = (widgets.HTML() for _ in range(3))
         self.course, self.left, self.notes = (widgets.HTML() for _ in range(3))
-        self.by = Parts("Hours by", tuple(ASPECTS.items()), self._by)
+        self.hours = GroupedHours(workshop, ASPECTS)
         self.costs_box = box("est-block", heading("Costs"),
                              box("est-beside", self.costs_chart, self.costs))
         self.stands_box = box("est-block", heading("Where it stands"), self.stands,
                               box("est-pictures", self.course))
-        self.blocks = box("est-block", self.head, self.stands_box, heading("Hours"), self.by,
-                          box("est-beside", self.hours_chart, self.hours), self.costs_box,
+        self.blocks = box("est-block", self.head, self.stands_box, heading("Hours"),
+                          self.hours.widget, self.costs_box,
                           heading("What is left over"), self.left, self.notes)
         self.widget = box("est-block", self.alerts["review"].widget, self.blocks)
         self.steps = Later(0, [self._stands, self._hours, self._costs, self._left])
@@ -63,8 +64,8 @@ class OneJob:
             raise BadInput(Fault("No job is chosen.", "Choose one above."))
         self.found = review.of_job(shop.ledger, shop.number, shop.shop)
         self.blocks.layout.display = ""
-        for part in (self.stands, self.course, self.hours, self.hours_chart, self.costs,
-                     self.costs_chart, self.left):
+        self.hours.clear()
+        for part in (self.stands, self.course, self.costs, self.costs_chart, self.left):
             part.value = ""
         self.head.value = self._headline()
         self.notes.value = showing.notes(self.found.notes)
@@ -140,20 +141,7 @@ class OneJob:
 
     @guarded("review")
     def _hours(self) -> None:
-        by, catalogue = self.by.current, self.workshop.shop.catalogue
-        groups = showing.differing(self.found.groups.get(by, ()))
-        if not groups:
-            self.hours_chart.value = ""
-            self.hours.value = showing.said("No hours are booked on work items so far.")
-            return
-        self.hours.value = showing.hours_table(by, groups, catalogue)
-        self.hours_chart.value = showing.hours_chart(by, groups, catalogue)
-
-    @guarded("review")
-    def _by(self, by: str) -> None:
-        self.by.current = by
-        if self.found is not None:
-            self._hours()
+        self.hours.show(self.found.groups)
 
     @guarded("review")
     def _costs(self) -> None:
