@@ -69,6 +69,12 @@ class Books:
         return found
 
 
+def closed_jobs(ledger: Ledger) -> list[Job]:
+    """Closed jobs, the earliest closed first."""
+    return sorted((job for job in ledger.jobs() if job.state == "closed"),
+                  key=lambda job: (job.closed, job.number))
+
+
 def books_of(ledger: Ledger, wanted: Sequence[Job], time: Iterable[TimeEntry] | None = None
              ) -> tuple[Books, ...]:
     """Books of these jobs, in their order; `time` where it was read already."""

@@ -19,8 +19,8 @@ import numpy as np
 
 from estimator.catalogue import Catalogue, Era, Operation
 from estimator.learning import pool
-from estimator.ledger import Item, Ledger
-from estimator.review.books import books_of
+from estimator.ledger import Frozen, Item, Ledger
+from estimator.review.books import books_of, closed_jobs
 
 FEWEST = 3
 """Jobs that must have worked on an operation before anything is proposed."""
@@ -68,25 +68,73 @@ class Worked:
     booked: float
 
 
+class TodaysBook:
+    """Brings hours that were expected by the tables of a quote to the book of today.
+
+    Parameters
+    ----------
+    catalogue
+        The tables of today.
+    kept
+        What the ledger kept of quotes, by number.
+    """
+
+    def __init__(self, catalogue: Catalogue, kept: Mapping[str, Frozen]):
+        self._operations = catalogue.operations
+        self._kept = kept
+        self._then: dict[str, dict] = {}
+
+    def of(self, item: Item) -> tuple[Operation, float] | None:
+        """Row that the item's operation stands on today, and hours expected by it. [h]
+
+        None where that cannot be told: nothing was kept of the quote, or one of the two books
+        has no hours for the operation.
+        """
+        held = self._kept.get(item.quote)
+        if held is None:
+            return None
+        era = Era(held.survey["machine"]["era"])
+        row = (self._operations.get((item.operation, era))
+               or self._operations.get((item.operation, None)))
+        then = self._typical_then(held.tables)
+        old = then.get((item.operation, era), then.get((item.operation, None)))
+        if row is None or not old:
+            return None
+        # Not multiplied where nothing changed: what was booked as expected stays exactly that.
+        return row, item.expected if old == row.typical else item.expected * row.typical / old
+
+    def _typical_then(self, tables: str) -> dict[tuple[str, str | None], float]:
+        if tables not in self._then:
+            self._then[tables] = {(row["operation"], row["era"]): row["typical"]
+                                  for row, _ in json.loads(tables).get("operations", ())}
+        return self._then[tables]
+
+
+def foremost(hands: Mapping[str, float]) -> str | None:
+    """Who booked most hours of an item; of those who booked as many the first by name.
+
+    Examples
+    --------
+    >>> foremost({"Ben": 1.5, "Anna": 1.5}), foremost({})
+    ('Anna', None)
+    """
+    return max(sorted(hands), key=hands.__getitem__) if hands else None
+
+
 def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
     """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
-    closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
-                    key=lambda job: (job.closed, job.number))
-    all_books = books_of(ledger, closed)
-    held = ledger.frozen_of({item.quote for books in all_books for item in books.items})
-    eras = {number: Era(one.survey["machine"]["era"]) for number, one in held.items()}
-    books_then: dict[str, dict] = {}
+    all_books = books_of(ledger, closed_jobs(ledger))
+    today = TodaysBook(catalogue, ledger.frozen_of(
+        {item.quote for books in all_books for item in books.items}))
     found: list[Worked] = []
     for books in all_books:
         for item in books.items:
-            if item.quote not in held:
-                continue
-            tables = held[item.quote].tables
-            if tables not in books_then:
-                books_then[tables] = {(row["operation"], row["era"]): row["typical"]
-                                      for row, _ in json.loads(tables)["operations"]}
-            found += _of_item(item, books.by_person[item.item], eras[item.quote],
-                              books_then[tables], catalogue)
+            hands, held = books.by_person[item.item], today.of(item)
+            booked = math.fsum(hands.values())
+            if held is not None and booked > 0 and item.expected > 0:
+                row, expected = held
+                found.append(Worked(item.job, key_of(row), row.kind, foremost(hands), expected,
+                                    booked))
     return tuple(found)
 
 
@@ -138,17 +186,6 @@ def row_of(catalogue: Catalogue, key: str) -> Operation:
     """The row of such a key."""
     operation, _, era = key.partition("/")
     return catalogue.operations[operation, Era(era) if era else None]
-
-
-def _of_item(item: Item, hands: Mapping[str, float], era: Era, then: Mapping,
-             catalogue: Catalogue) -> Iterable[Worked]:
-    row = (catalogue.operations.get((item.operation, era))
-           or catalogue.operations.get((item.operation, None)))
-    old = then.get((item.operation, str(era)), then.get((item.operation, None)))
-    booked = math.fsum(hands.values())
-    if row is not None and old and booked > 0 and item.expected > 0:
-        yield Worked(item.job, key_of(row), row.kind, max(sorted(hands), key=hands.__getitem__),
-                     item.expected * row.typical / old, booked)
 
 
 def _alone(logs: np.ndarray) -> tuple[float, float, float]:

@@ -9,21 +9,20 @@ that each was accepted (`walk`).
 
 from __future__ import annotations
 
-import json
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from estimator.catalogue import Catalogue, Era
+from estimator.catalogue import Catalogue
 from estimator.estimate import Estimate
 from estimator.learning import HoursModel
-from estimator.ledger import Frozen, Item, Job, Ledger, TimeEntry
-from estimator.review.books import SHARES
+from estimator.ledger import Item, Job, Ledger, TimeEntry
+from estimator.review.books import SHARES, closed_jobs
 from estimator.review.costs import AGAIN, FOUND
-from estimator.review.evidence import key_of
+from estimator.review.evidence import TodaysBook, foremost, key_of
 from estimator.review.records import ByRecords, Enough, Walk
 from estimator.scoring import held
 from estimator.shop import Settings, Shop
@@ -173,8 +172,7 @@ def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0) -> tuple[Fin
     fewest
         So many jobs at the least, if there are.
     """
-    closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
-                    key=lambda job: (job.closed, job.number))
+    closed = closed_jobs(ledger)
     items: dict[str, tuple[Item, ...]] = {}
     while len(items) < len(closed) and (len(items) < fewest
                                         or sum(map(len, items.values())) < MOST_TASKS):
@@ -188,54 +186,26 @@ def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0) -> tuple[Fin
     since = min(job.accepted for job in wanted) if len(wanted) < len(closed) else None
     for entry in ledger.entries(TimeEntry, since=since):
         time[entry.job].append(entry)
-    kept = ledger.frozen_of({item.quote for mine in items.values() for item in mine})
-    book = _Book(catalogue, kept)
-    return tuple(_finished(job, items[job.number], time[job.number], book) for job in wanted)
+    today = TodaysBook(catalogue, ledger.frozen_of(
+        {item.quote for mine in items.values() for item in mine}))
+    return tuple(_finished(job, items[job.number], time[job.number], today) for job in wanted)
 
 
-def _finished(job: Job, items: Sequence[Item], time: Sequence[TimeEntry], book: _Book) -> Finished:
+def _finished(job: Job, items: Sequence[Item], time: Sequence[TimeEntry], today: TodaysBook
+              ) -> Finished:
     hands: dict[int, dict[str, float]] = defaultdict(lambda: defaultdict(float))
     for entry in time:
         if entry.item is not None:
             hands[entry.item][entry.person] += entry.hours
     tasks = []
     for item in items:
-        key, expected = book.today(item)
-        mine = hands[item.item]
+        held, mine = today.of(item), hands[item.item]
+        key, expected = (key_of(held[0]), held[1]) if held else (item.operation, item.expected)
         if expected > 0:
             tasks.append(Task(key, item.skill, expected, math.fsum(mine.values()),
-                              max(sorted(mine), key=mine.__getitem__) if mine else None))
+                              foremost(mine)))
     return Finished(job, tuple(tasks), math.fsum(
         entry.hours for entry in time if entry.unbilled in (FOUND, AGAIN)))
-
-
-class _Book:
-    """Brings hours expected by the tables of a quote to the book of today."""
-
-    def __init__(self, catalogue: Catalogue, kept: Mapping[str, Frozen]):
-        self._operations = catalogue.operations
-        self._kept = kept
-        self._then: dict[str, dict] = {}
-
-    def today(self, item: Item) -> tuple[str, float]:
-        """Key of the operation's row, and hours; as they were where that cannot be told."""
-        held = self._kept.get(item.quote)
-        if held is None:
-            return item.operation, item.expected
-        era = held.survey["machine"]["era"]
-        row = (self._operations.get((item.operation, Era(era)))
-               or self._operations.get((item.operation, None)))
-        if held.tables not in self._then:
-            said = json.loads(held.tables).get("operations", ())
-            self._then[held.tables] = {(row["operation"], row["era"]): row["typical"]
-                                       for row, _ in said}
-        then = self._then[held.tables]
-        old = then.get((item.operation, era), then.get((item.operation, None)))
-        if row is None or not old:
-            return item.operation, item.expected
-        # Not multiplied where nothing changed: what was booked as expected stays exactly that.
-        return key_of(row), (item.expected if old == row.typical
-                             else item.expected * row.typical / old)
 
 
 def _quantiles(draws: np.ndarray) -> dict[float, float]:

@@ -11,7 +11,14 @@ from decimal import Decimal
 from estimator import earned, labour, variances
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, TimeEntry
-from estimator.review.books import SHARES, Books, books_of, in_currency, standard_of
+from estimator.review.books import (
+    SHARES,
+    Books,
+    books_of,
+    closed_jobs,
+    in_currency,
+    standard_of,
+)
 from estimator.review.costs import AGAIN, CAME_BACK, FOUND, against_standard, spent
 from estimator.review.hours import groups_of, merged, together
 from estimator.review.progress import past_of, status_of
@@ -82,9 +89,8 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
     if not entries:
         raise BadInput(Fault("No hours are booked so far, so there is nothing to review.",
                              "Book hours with: estimator time add"))
-    closed = sorted((job for job in ledger.jobs() if job.state == "closed"),
-                    key=lambda job: (job.closed, job.number))
-    all_books = [books for books in books_of(ledger, closed, entries) if books.time]
+    all_books = [books for books in books_of(ledger, closed_jobs(ledger), entries)
+                 if books.time]
     held = ledger.frozen_of([books.sent.number for books in all_books])
     jobs = tuple(_review(books, held.get(books.sent.number), shop, on) for books in all_books)
     notes = [note for job in jobs for note in job.notes]
