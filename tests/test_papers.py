@@ -12,7 +12,7 @@ from conftest import needed
 
 from estimator import buying, schedule
 from estimator.catalogue import Certainty, Condition, Era, Level
-from estimator.catalogue.rows import PAPERS, LabelSheet
+from estimator.catalogue.bench import PAPERS, LabelSheet
 from estimator.cli import main
 from estimator.documents import bench
 from estimator.errors import BadInput

@@ -8,6 +8,7 @@ from datetime import date
 
 from estimator.buying.tables import Market, on_shelf
 from estimator.catalogue import Offer, Row
+from estimator.catalogue.load import file_and_row
 from estimator.errors import Fault, one_of
 
 
@@ -135,8 +136,9 @@ def price_spread(age_days: float, spread_per_year: float) -> float:
 
 
 def _at(market: Market, row: Row, what: str, fix: str, column: str) -> Fault:
-    file, _, number = market.place(row).partition(", row ")
-    return Fault(what, fix, file or f"{row.table}.csv", int(number) if number else None, column)
+    place = market.place(row)
+    file, number = file_and_row(place) if place else (f"{row.table}.csv", None)
+    return Fault(what, fix, file, number, column)
 
 
 __all__ = ["broken", "notices", "price_spread"]

@@ -14,6 +14,7 @@ from typing import Annotated
 from pydantic import Field
 
 from estimator.catalogue import Catalogue, Offer, Part, Row, Supplier, read_table
+from estimator.catalogue.load import file_and_row, key_of
 from estimator.catalogue.rows import Positive, Slug
 from estimator.errors import BadInput, Fault, one_of
 
@@ -117,8 +118,7 @@ def market(catalogue: Catalogue, *folders: Path | str) -> Market:
         raise BadInput(faults)
 
     def place(row: Row) -> str:
-        key = tuple(getattr(row, name) for name in row.key)
-        key = key[0] if len(key) == 1 else key
+        key = key_of(row)
         return places.get((row.table, key)) or catalogue.places.get((row.table, key), "")
 
     return Market(
@@ -137,15 +137,15 @@ def _strangers(tables: Mapping[str, Mapping], places: Mapping, parts: Mapping) -
     for kind in EXTRA:
         columns = [name for name in ("part", "instead", "kit") if name in kind.model_fields]
         for key, row in tables[kind.table].items():
-            file, _, number = places[kind.table, key].partition(", row ")
+            at = file_and_row(places[kind.table, key])
             for column in columns:
                 name = getattr(row, column)
                 if name not in parts:
-                    yield Fault(f'"{name}" is not in parts.csv.', one_of(name, parts),
-                                file, int(number), column)
+                    yield Fault(f'"{name}" is not in parts.csv.', one_of(name, parts), *at,
+                                column)
             if len({getattr(row, column) for column in columns}) < len(columns):
                 yield Fault(f'"{row.part}" stands for itself.', "Name another part, or delete "
-                            "the row.", file, int(number), columns[-1])
+                            "the row.", *at, columns[-1])
 
 
 def on_shelf(market: Market, part: str) -> int:

@@ -1,15 +1,20 @@
 """The tables: reads `data/` or a shop's own copies, checks them, hands out typed rows."""
 
+from estimator.catalogue.bench import (
+    PICKS,
+    BenchWay,
+    Precedence,
+    Space,
+    Unbilled,
+)
 from estimator.catalogue.load import Catalogue, data_folder, group_slug, load, read_table
 from estimator.catalogue.rows import (
     CONDITIONS,
     LEVELS,
-    PICKS,
     SKILLS,
     WORK_KINDS,
     Assembly,
     Basis,
-    BenchWay,
     Caution,
     Certainty,
     Condition,
@@ -18,29 +23,17 @@ from estimator.catalogue.rows import (
     Era,
     EraRow,
     Find,
-    Finish,
-    Grit,
     Level,
     LevelRow,
-    Mark,
-    Material,
-    Offer,
     Operation,
-    Part,
-    Precedence,
     Rate,
     Row,
     ScopeNote,
-    Service,
-    Space,
-    Supplier,
     ThreePoint,
     Treatment,
-    Unbilled,
 )
 from estimator.catalogue.sales import (
     FOUND,
-    TABLES,
     DaysToSell,
     FoundCase,
     PartOut,
@@ -49,6 +42,17 @@ from estimator.catalogue.sales import (
     Way,
     WearWorth,
 )
+from estimator.catalogue.supplies import (
+    Finish,
+    Grit,
+    Mark,
+    Material,
+    Offer,
+    Part,
+    Service,
+    Supplier,
+)
+from estimator.catalogue.tables import TABLES
 
 __all__ = [
     "CONDITIONS",

@@ -15,7 +15,8 @@ from pydantic import ValidationError
 
 from estimator import correlation
 from estimator.catalogue import rows as schema
-from estimator.catalogue.sales import TABLES
+from estimator.catalogue.supplies import Finish, Offer
+from estimator.catalogue.tables import TABLES
 from estimator.errors import BadInput, Fault, one_of
 
 _PACKAGE = Path(__file__).resolve().parent.parent
@@ -56,30 +57,33 @@ class Catalogue:
     @functools.cached_property
     def treatments_of(self) -> Mapping[str, tuple[schema.Treatment, ...]]:
         """Treatments of each assembly, in the order of the table."""
-        found: dict[str, list] = {name: [] for name in self.assemblies}
-        for row in self.treatments.values():
-            found[row.assembly].append(row)
-        return {name: tuple(rows) for name, rows in found.items()}
+        return _by("assembly", self.assemblies, self.treatments.values())
 
     @functools.cached_property
     def finds_of(self) -> Mapping[str, tuple[schema.Find, ...]]:
         """Finds of each assembly, in the order of the table."""
-        found: dict[str, list] = {name: [] for name in self.assemblies}
-        for row in self.finds.values():
-            found[row.assembly].append(row)
-        return {name: tuple(rows) for name, rows in found.items()}
+        return _by("assembly", self.assemblies, self.finds.values())
 
     @functools.cached_property
-    def offers_of(self) -> Mapping[str, tuple[schema.Offer, ...]]:
+    def offers_of(self) -> Mapping[str, tuple[Offer, ...]]:
         """Offers for each part, over all suppliers."""
-        found: dict[str, list] = {name: [] for name in self.parts}
-        for row in self.offers.values():
-            found[row.part].append(row)
-        return {name: tuple(rows) for name, rows in found.items()}
+        return _by("part", self.parts, self.offers.values())
 
     def place(self, row: schema.Row) -> str:
         """Where a row stands, as "operations.csv, row 12"."""
-        return self.places[row.table, _key(row)]
+        return self.places[row.table, key_of(row)]
+
+    def at(self, row: schema.Row) -> tuple[str, int]:
+        """File and row where a row stands."""
+        return file_and_row(self.place(row))
+
+
+def _by(column: str, names: Iterable[str], rows: Iterable[schema.Row]) -> dict[str, tuple]:
+    """Rows of each name, in their order."""
+    found: dict[str, list] = {name: [] for name in names}
+    for row in rows:
+        found[getattr(row, column)].append(row)
+    return {name: tuple(rows) for name, rows in found.items()}
 
 
 def _rebuilt(tables: dict[str, dict], places: dict) -> Catalogue:
@@ -145,7 +149,28 @@ def _load(folders: tuple[Path, ...], stamps: tuple) -> Catalogue:
 
 
 def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault], dict]:
-    """Rows by key, faults, and the place of each row, of one CSV table in UTF-8."""
+    """Rows by key, faults, and the place of each row, of one CSV table in UTF-8.
+
+    Parameters
+    ----------
+    path
+        The file; blank lines are passed over.
+    row_type
+        The schema that every row is checked against.
+
+    Returns
+    -------
+    tuple
+        Rows by key; everything wrong, with file, row and column, nothing raised; places by key,
+        such as "offers.csv, row 12".
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Caution
+    >>> rows, faults, places = read_table(data_folder() / "cautions.csv", Caution)
+    >>> rows["springs"].hazard, faults, places["springs"].startswith("cautions.csv, row ")
+    ('Springs and pinch points', [], True)
+    """
     faults: list[Fault] = []
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -200,7 +225,7 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
         except ValidationError as error:
             faults += [_fault(problem, path.name, number) for problem in error.errors()]
             continue
-        key = _key(row)
+        key = key_of(row)
         if key in rows:
             faults.append(
                 Fault(
@@ -241,8 +266,7 @@ def _contradicting(rows: Mapping[tuple[str, str], schema.Correlation], places: M
                    ) -> Iterable[Fault]:
     """Correlations that are said twice, or that cannot hold together."""
     def at(key) -> tuple[str, int]:
-        file, _, number = places["correlations", key].partition(", row ")
-        return file, int(number)
+        return file_and_row(places["correlations", key])
 
     twice = [key for key in rows if key[::-1] in rows and at(key) > at(key[::-1])]
     for key in twice:
@@ -263,13 +287,33 @@ def _contradicting(rows: Mapping[tuple[str, str], schema.Correlation], places: M
                     "to each other, or to 0.", *at(keys[0]), "correlation")
 
 
+def file_and_row(place: str) -> tuple[str, int]:
+    """The file and the row that a place such as "offers.csv, row 12" names.
+
+    Examples
+    --------
+    >>> file_and_row("offers.csv, row 12")
+    ('offers.csv', 12)
+    """
+    file, _, number = place.rpartition(", row ")
+    return file, int(number)
+
+
 def _said(key) -> str:
     """A row's key in the words of its cells."""
     parts = key if isinstance(key, tuple) else (key,)
     return ", ".join(str(part) for part in parts if part is not None)
 
 
-def _key(row: schema.Row):
+def key_of(row: schema.Row) -> object:
+    """A row's key: the cell that names it, or all of them where several do.
+
+    Examples
+    --------
+    >>> found = load()
+    >>> key_of(found.assemblies["flipper"]), key_of(next(iter(found.offers.values())))[2]
+    ('flipper', 1)
+    """
     parts = tuple(getattr(row, column) for column in row.key)
     return parts[0] if len(parts) == 1 else parts
 
@@ -278,7 +322,7 @@ def _gaps(tables: Mapping[str, Mapping]) -> Iterable[Fault]:
     """Rows that are not there in tables that need one for each word."""
     for name, column, words in (
         ("marks", "condition", schema.Condition),
-        ("finishes", "finish", get_args(schema.Finish.model_fields["finish"].annotation)),
+        ("finishes", "finish", get_args(Finish.model_fields["finish"].annotation)),
     ):
         for word in words:
             if word not in tables[name]:
@@ -289,19 +333,17 @@ def _gaps(tables: Mapping[str, Mapping]) -> Iterable[Fault]:
 def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]:
     """Names in one table that the table they point to does not have."""
     operations = {name for name, _ in tables["operations"]}
+
+    def at(row) -> tuple[str, int]:
+        return file_and_row(places[row.table, key_of(row)])
+
     known = {**{name: set(rows) for name, rows in tables.items()}, "operations": operations}
 
     def missing(row, column: str, table: str, names: Iterable[str]) -> Iterable[Fault]:
         for name in names:
             if name not in known[table]:
-                file, _, number = places[row.table, _key(row)].partition(", row ")
-                yield Fault(
-                    f'"{name}" is not in {table}.csv.',
-                    one_of(name, known[table]),
-                    file,
-                    int(number),
-                    column,
-                )
+                yield Fault(f'"{name}" is not in {table}.csv.', one_of(name, known[table]),
+                            *at(row), column)
 
     targets = {
         "operation": "operations",
@@ -338,9 +380,8 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
                 for word in getattr(row, column).replace("+", " ").split():
                     what, sign, said = word.lstrip("-").partition(":")
                     if sign and said not in picked[what]:
-                        file, _, number = places[row.table, _key(row)].partition(", row ")
                         yield Fault(f'There is no {what} "{said}".', one_of(said, picked[what]),
-                                    file, int(number), column)
+                                    *at(row), column)
     for row in tables["marks"].values():
         yield from missing(row, "first_grit", "grits", [row.first_grit])
     for row in tables["finishes"].values():
@@ -349,14 +390,8 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
         if era is not None and (name, None) not in tables["operations"]:
             others = {e for n, e in tables["operations"] if n == name}
             if len(others) < len(schema.Era):
-                file, _, number = places[row.table, _key(row)].partition(", row ")
-                yield Fault(
-                    f'"{name}" has no row for the other eras.',
-                    "Add a row with a blank era, or one for each era.",
-                    file,
-                    int(number),
-                    "era",
-                )
+                yield Fault(f'"{name}" has no row for the other eras.',
+                            "Add a row with a blank era, or one for each era.", *at(row), "era")
     for column, table in (("era", "eras"), ("level", "levels")):
         for member in schema.Era if column == "era" else schema.Level:
             if member not in tables[table]:

@@ -1,5 +1,7 @@
-"""The schema of every table in `data/`: one model checks a row, documents its columns
-and tells a form what to draw.
+"""What every table's schema is made of, and the tables of survey, work and business.
+
+One model checks a row, documents its columns and tells a form what to draw. What is bought stands
+in `supplies`, the bench in `bench`, buying and selling machines in `sales`.
 
 Every row says its unit, its date, its source and on what basis it stands. Money is in the
 shop's currency, hours are hands-on hours of an experienced restorer with the parts in hand.
@@ -98,6 +100,28 @@ class Row(BaseModel):
     dated: date = Field(description="Date of the figures, or the day they were set down.")
 
 
+def in_order(row: Row, of: str = "") -> Row:
+    """The row itself, if low, typical and high of a range are in order.
+
+    Parameters
+    ----------
+    of
+        What the names of the range's columns begin with, such as "days_".
+
+    Raises
+    ------
+    ValueError
+        If low exceeds typical, or typical high.
+    """
+    names = [f"{of}{end}" for end in ("low", "typical", "high")]
+    low, typical, high = (getattr(row, name) for name in names)
+    if not low <= typical <= high:
+        said = ", ".join(f"{name} {getattr(row, name):g}" for name in names)
+        raise ValueError(
+            f"{said} are out of order; low must not exceed typical, nor typical high")
+    return row
+
+
 class ThreePoint(Row):
     """A row whose figure is a range: low, typical, high."""
 
@@ -107,12 +131,7 @@ class ThreePoint(Row):
 
     @model_validator(mode="after")
     def _ordered(self):
-        if not self.low <= self.typical <= self.high:
-            raise ValueError(
-                f"low {self.low:g}, typical {self.typical:g}, high {self.high:g} are out of "
-                "order; low must not exceed typical, nor typical high"
-            )
-        return self
+        return in_order(self)
 
 
 class EraRow(Row):
@@ -170,11 +189,7 @@ class Count(Row):
 
     @model_validator(mode="after")
     def _ordered(self):
-        if not self.low <= self.typical <= self.high:
-            raise ValueError(
-                f"low {self.low}, typical {self.typical}, high {self.high} are out of order"
-            )
-        return self
+        return in_order(self)
 
 
 WorkKind = Literal[
@@ -275,145 +290,6 @@ class Treatment(Row):
         return self
 
 
-class Part(ThreePoint):
-    """A part and what it costs: low, typical and high price of one unit."""
-
-    table = "parts"
-    key = ("part",)
-    part: Slug = Field(description="Name of the part.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-
-
-class Supplier(Row):
-    table = "suppliers"
-    key = ("supplier",)
-    supplier: Slug = Field(description="Name of the supplier.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    shipping: NotNegative = Field(description="Freight of one order.")
-    free_over: NotNegative | None = Field(
-        None, description="Order value from which freight is free."
-    )
-    minimum_order: NotNegative = Field(0, description="Smallest order taken, in money.")
-    days_low: NotNegative = Field(description="Days to the door, at best.")
-    days_typical: NotNegative = Field(description="Days to the door, usually.")
-    days_high: NotNegative = Field(description="Days to the door, at worst.")
-    currency: Annotated[str, Field(pattern=r"^([A-Z]{3})?$")] = Field(
-        "", description="Currency of its prices, ISO 4217; blank for the shop's own."
-    )
-
-
-class Offer(Row):
-    """What a supplier asks for a part, from a break quantity up; one row per break."""
-
-    table = "offers"
-    key = ("part", "supplier", "from_quantity")
-    part: Slug = Field(description="Which part.")
-    supplier: Slug = Field(description="Which supplier.")
-    pack: Annotated[int, Field(ge=1)] = Field(1, description="Units in a pack; sold whole.")
-    from_quantity: Annotated[int, Field(ge=1)] = Field(
-        1, description="Units ordered from which the price holds."
-    )
-    price: Positive = Field(description="Price of one unit, not of the pack.")
-
-
-class Service(ThreePoint):
-    """Work sent out: low, typical and high rate for one unit.
-
-    charge = max(lot_minimum, setup + Σ quantity × rate) × multiplier + line_fee × lines + freight
-    """
-
-    table = "services"
-    key = ("service",)
-    service: Slug = Field(description="Name of the service.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    setup: NotNegative = Field(0, description="Charged once a lot.")
-    lot_minimum: NotNegative = Field(0, description="Least charge of a lot.")
-    multiplier: Positive = Field(1, description="For the finish or colour asked for.")
-    line_fee: NotNegative = Field(0, description="For each survey line in the lot.")
-    freight: NotNegative = Field(0, description="Both ways, once a lot.")
-    days_low: NotNegative = Field(description="Days away, at best.")
-    days_typical: NotNegative = Field(description="Days away, usually.")
-    days_high: NotNegative = Field(description="Days away, at worst.")
-    cautions: Slugs = Field((), description="Cautions to show with the work.")
-
-
-class Material(ThreePoint):
-    """A consumable: low, typical and high price of one pack.
-
-    With `method` "liquid" a treatment's quantity counts coats and the litres follow from the
-    area; with "powder" likewise the kilograms; with "each" the quantity is the need itself.
-    """
-
-    table = "materials"
-    key = ("material",)
-    material: Slug = Field(description="Name of the material.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    pack: Positive = Field(description="What a pack holds, in the row's unit.")
-    sold_whole: bool = Field(
-        False, description="Is the whole pack charged to the job, because the rest cannot be kept?"
-    )
-    method: Literal["each", "liquid", "powder"] = Field(
-        "each", description="How the need is found."
-    )
-    film_um: Positive | None = Field(None, description="Dry film of one coat. [µm]")
-    volume_solids: Annotated[float, Field(gt=0, le=1)] | None = Field(
-        None, description="Share of the tin that stays on the work (ISO 3233-1). [–]"
-    )
-    density: Positive | None = Field(None, description="Of the cured powder, water = 1. [–]")
-    transfer: Annotated[float, Field(gt=0, le=1)] | None = Field(
-        None, description="Share of what is sprayed that lands on the work. [–]"
-    )
-    cautions: Slugs = Field((), description="Cautions to show with its use.")
-
-    @model_validator(mode="after")
-    def _film(self):
-        wanted = {
-            "each": (),
-            "liquid": ("film_um", "volume_solids", "transfer"),
-            "powder": ("film_um", "density", "transfer"),
-        }[self.method]
-        blank = [name for name in wanted if getattr(self, name) is None]
-        if blank:
-            raise ValueError(f"method {self.method} needs {', '.join(blank)}")
-        return self
-
-
-class Grit(ThreePoint):
-    """A grade of abrasive: low, typical and high minutes to run it over a square metre of metal."""
-
-    table = "grits"
-    key = ("grit",)
-    grit: Annotated[str, Field(pattern=r"^P\d+$")] = Field(description="Grade, ISO 6344 / FEPA.")
-    grain_um: Positive = Field(description="Median grain size. [µm]")
-    ladder: bool = Field(description="Is it a step of the shop's ladder, or listed for reference?")
-    life_m2: Positive | None = Field(
-        None, description="Metal that one sheet does before it is spent. [m²]"
-    )
-
-
-class Mark(Row):
-    """How deep the marks go in metal of a condition, and where the ladder starts."""
-
-    table = "marks"
-    key = ("condition",)
-    condition: Condition = Field(description="Condition of the metal.")
-    depth_um: NotNegative = Field(description="Depth of the deepest marks to take out. [µm]")
-    first_grit: str = Field(description="Where the ladder starts.")
-    passes: Positive = Field(description="Passes with the first grit.")
-
-
-class Finish(Row):
-    """A metal finish and the last grit of its ladder."""
-
-    table = "finishes"
-    key = ("finish",)
-    finish: Literal["brushed", "satin", "bright", "mirror"] = Field(description="Name.")
-    last_grit: str = Field(description="Where the ladder ends.")
-    compound_minutes: NotNegative = Field(
-        0, description="Minutes with compound on the wheel after the last grit, per square metre."
-    )
-
-
 class Find(ThreePoint):
     """Damage that may come to light after teardown: hours it adds (low, typical, high)."""
 
@@ -443,11 +319,9 @@ class Find(ThreePoint):
 
     @model_validator(mode="after")
     def _cost_ordered(self):
-        if not self.cost_low <= self.cost_typical <= self.cost_high:
-            raise ValueError("cost_low, cost_typical, cost_high are out of order")
         if self.probability * max(self.assumed, self.hidden) > 1:
             raise ValueError("probability times its multiplier exceeds 1")
-        return self
+        return in_order(self, "cost_")
 
 
 class Correlation(Row):
@@ -488,126 +362,6 @@ class ScopeNote(Row):
     text: str = Field(min_length=10, description="The sentence on the quote.")
 
 
-PICKS = ("kind", "skill", "group", "assembly", "operation", "service")
-"""What work is picked by in `precedence.csv` and `spaces.csv`."""
-_PICK = rf"(all|outwork|order|({'|'.join(PICKS)}):[a-z0-9-]+)"
-Picked = Annotated[str, Field(pattern=rf"^-?{_PICK}(\+{_PICK})*( -?{_PICK}(\+{_PICK})*)*$")]
-"""Which work is meant: words parted by blanks, of which one is enough.
-
-A word is `all`, `outwork` (a lot that is away), `order` (parts on their way) or what the work is
-of, such as `kind:clean`, `assembly:flipper`, `group:metal` or `operation:tumble-load`; parts joined
-by + must all hold; a word after - takes out again what it says.
-"""
-
-
-class Precedence(Row):
-    """Which work waits for which: a rule of the bench."""
-
-    table = "precedence"
-    key = ("rule",)
-    rule: Slug = Field(description="Name of the rule.")
-    does: Literal["before", "turns", "wait-first"] = Field(
-        "before", description="before: all of the first is finished when the second begins. "
-        "turns: sessions of both take turns, the first begins. wait-first: the unattended time of "
-        "the second passes before its hands-on work, not after it."
-    )
-    before: Picked = Field(description="What comes first.")
-    after: Picked = Field(description="What waits for it.")
-    where: Literal["line", "machine"] = Field(
-        description="Only between work on the same survey line, or within the whole machine."
-    )
-    why: str = Field(min_length=10, description="The reason, in a sentence.")
-
-
-class Space(Row):
-    """Room for work that only so many pieces can have at once."""
-
-    table = "spaces"
-    key = ("space",)
-    space: Slug = Field(description="Name of the space.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    count: Annotated[int, Field(ge=1, le=99)] = Field(description="How many there are.")
-    holds: Picked = Field(description="Work that takes one of them up.")
-    until: Literal["work", "wait"] = Field(
-        description="Free again when the hands-on work is done, or when the unattended time after "
-        "it is over too."
-    )
-
-
-PAPERS = {"us-letter": (215.9, 279.4), "a4": (210.0, 297.0)}
-"""Width and height of papers: ANSI/ASME Y14.1 size A and ISO 216 A4. [mm]"""
-
-
-class BenchWay(Row):
-    """A way of working through a machine, and what it does to the hours."""
-
-    table = "bench_ways"
-    key = ("bench_way",)
-    bench_way: Literal["as-it-comes-off", "strip-first"] = Field(description="Name of the way.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    takes_down: Positive = Field(description="Times the book hours of taking things off.")
-    puts_together: Positive = Field(description="Times the book hours of putting them together.")
-    setup_each: bool = Field(description="Is set-up done for each line, not once a job?")
-    opening_share: Annotated[float, Field(gt=0, lt=1)] = Field(
-        description="Of the first work on an assembly: the share after which it lies open, so that "
-        "its needs are known."
-    )
-    order_days: Annotated[int, Field(ge=1, le=60)] = Field(
-        description="Parts are ordered together once in so many days."
-    )
-
-
-class LabelSheet(Row):
-    """A sheet of labels to print on: how many, how large and where on the paper."""
-
-    table = "label_sheets"
-    key = ("label_sheet",)
-    label_sheet: Slug = Field(description="Name of the sheet.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    paper: Literal["us-letter", "a4"] = Field(description="Paper of the sheet.")
-    columns: Annotated[int, Field(ge=1, le=10)] = Field(description="Labels side by side.")
-    rows: Annotated[int, Field(ge=1, le=30)] = Field(description="Labels below each other.")
-    width_mm: Positive = Field(description="Width of a label. [mm]")
-    height_mm: Positive = Field(description="Height of a label. [mm]")
-    left_mm: NotNegative = Field(description="From the paper's edge to the first label. [mm]")
-    top_mm: NotNegative = Field(description="From the paper's top to the first label. [mm]")
-    across_mm: Positive = Field(description="From one label to that beside it. [mm]")
-    down_mm: Positive = Field(description="From one label to that below it. [mm]")
-
-    @model_validator(mode="after")
-    def _fits(self):
-        wide, high = PAPERS[self.paper]
-        right = self.left_mm + (self.columns - 1) * self.across_mm + self.width_mm
-        foot = self.top_mm + (self.rows - 1) * self.down_mm + self.height_mm
-        if right > wide + 0.05 or foot > high + 0.05:
-            raise ValueError(f"the labels end {right:g} mm across and {foot:g} mm down; the paper "
-                             f"is {wide:g} x {high:g} mm")
-        if self.across_mm < self.width_mm or self.down_mm < self.height_mm:
-            raise ValueError("the labels overlap: across_mm and down_mm must be at least the "
-                             "width and the height")
-        return self
-
-
-class InsertColour(Row):
-    """A colour of inserts in a playfield, and the lamp that goes behind it."""
-
-    table = "insert_colours"
-    key = ("insert_colour",)
-    insert_colour: Slug = Field(description="The colour, as it is written in a note.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    lamp: str = Field(min_length=3, description="Which lamp goes behind it.")
-
-
-class Unbilled(Row):
-    """A kind of time that no line of a quote pays for, and that is booked all the same."""
-
-    table = "unbilled"
-    key = ("unbilled",)
-    unbilled: Slug = Field(description="Name of the kind.")
-    name: str = Field(min_length=3, description="How it is written for people.")
-    meaning: str = Field(min_length=10, description="What is booked to it.")
-
-
 class Rate(Row):
     """A figure of the business: the default of a key in `shop.toml`.
 
@@ -622,32 +376,3 @@ class Rate(Row):
     low: float | None = Field(None, description="Low end of what is usual.")
     high: float | None = Field(None, description="High end of what is usual.")
     meaning: str = Field(min_length=10, description="What it means, for the one who sets it.")
-
-
-TABLES: tuple[type[Row], ...] = (
-    EraRow,
-    LevelRow,
-    Assembly,
-    Count,
-    Operation,
-    Treatment,
-    Part,
-    Supplier,
-    Offer,
-    Service,
-    Material,
-    Grit,
-    Mark,
-    Finish,
-    Find,
-    Correlation,
-    Caution,
-    ScopeNote,
-    Precedence,
-    Space,
-    BenchWay,
-    LabelSheet,
-    InsertColour,
-    Unbilled,
-    Rate,
-)

@@ -6,7 +6,6 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from estimator.catalogue import rows
 from estimator.catalogue.rows import (
     Condition,
     Era,
@@ -18,6 +17,7 @@ from estimator.catalogue.rows import (
     Slug,
     Slugs,
     ThreePoint,
+    in_order,
 )
 
 FOUND: tuple[str, ...] = ("incomplete", "not-working", "working", "nice", "collector")
@@ -131,9 +131,7 @@ class PartOut(ThreePoint):
         if abs(together - self.typical) > 0.005:
             raise ValueError(f"take_off, test, show and pack add up to {together:g} h, typical is "
                              f"{self.typical:g} h")
-        if not self.months_low <= self.months_typical <= self.months_high:
-            raise ValueError("months_low, months_typical, months_high are out of order")
-        return self
+        return in_order(self, "months_")
 
 
 class WearWorth(Row):
@@ -180,9 +178,3 @@ class FoundCase(Row):
         0, description="Share that is missing, by the weights in part_out.csv; what sells best "
         "for its hours goes first."
     )
-
-
-SALES: tuple[type[Row], ...] = (SaleRatio, Way, DaysToSell, PartOut, WearWorth, SaleWeight,
-                                FoundCase)
-TABLES: tuple[type[Row], ...] = (*rows.TABLES, *SALES)
-"""Every table."""

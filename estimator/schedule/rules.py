@@ -128,11 +128,10 @@ def _circle(circle: Circle, rules: Mapping[Link, Precedence], pieces: Sequence[P
     pairs = list(zip(tasks, (*tasks[1:], tasks[0]), strict=True))
     said = "; ".join(f'"{rules[pair].rule}" ({catalogue.place(rules[pair])}) puts '
                      f"{pieces[pair[0]].name} before {pieces[pair[1]].name}" for pair in pairs)
-    file, _, number = catalogue.place(rules[pairs[-1]]).partition(", row ")
     return Fault(f"Work waits for itself: {said}.",
                  "Take one of them out of a rule with a word after -, such as "
                  f"-operation:{pieces[pairs[-1][1]].operation or 'name'}, or delete the rule.",
-                 file, int(number), "after")
+                 *catalogue.at(rules[pairs[-1]]), "after")
 
 
 __all__ = ["Piece", "holds", "links_of", "turns_of", "waits_first"]

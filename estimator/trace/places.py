@@ -54,11 +54,9 @@ class Place:
 
 def of_row(row: tables.Row, catalogue: tables.Catalogue, *columns: str) -> Place:
     """The place of some columns of a table's row."""
-    file, _, number = catalogue.place(row).partition(", row ")
     return Place(
         "table",
-        file,
-        int(number),
+        *catalogue.at(row),
         {column: _plain(getattr(row, column)) for column in columns},
         row.unit,
         str(row.basis),
@@ -76,9 +74,9 @@ def of_setting(name: str, offer: Quote, catalogue: tables.Catalogue) -> Place:
     if row is None:
         return Place("setting", "shop.toml", None, {name: value}, "", "the shop's own",
                      "set by the shop; the tables have no default for it")
-    file, _, number = catalogue.place(row).partition(", row ")
+    file, number = catalogue.at(row)
     if row.value == value:
-        return Place("setting", file, int(number), {name: value}, row.unit, str(row.basis),
+        return Place("setting", file, number, {name: value}, row.unit, str(row.basis),
                      row.source, row.dated.isoformat())
     return Place("setting", "shop.toml", None, {name: value}, row.unit, "the shop's own",
                  f"set by the shop; the default is {row.value:g} ({file}, row {number})",

@@ -1,0 +1,80 @@
+"""All tables, in the order in which they are read and shown."""
+
+from __future__ import annotations
+
+from estimator.catalogue.bench import (
+    BenchWay,
+    InsertColour,
+    LabelSheet,
+    Precedence,
+    Space,
+    Unbilled,
+)
+from estimator.catalogue.rows import (
+    Assembly,
+    Caution,
+    Correlation,
+    Count,
+    EraRow,
+    Find,
+    LevelRow,
+    Operation,
+    Rate,
+    Row,
+    ScopeNote,
+    Treatment,
+)
+from estimator.catalogue.sales import (
+    DaysToSell,
+    FoundCase,
+    PartOut,
+    SaleRatio,
+    SaleWeight,
+    Way,
+    WearWorth,
+)
+from estimator.catalogue.supplies import (
+    Finish,
+    Grit,
+    Mark,
+    Material,
+    Offer,
+    Part,
+    Service,
+    Supplier,
+)
+
+TABLES: tuple[type[Row], ...] = (
+    EraRow,
+    LevelRow,
+    Assembly,
+    Count,
+    Operation,
+    Treatment,
+    Part,
+    Supplier,
+    Offer,
+    Service,
+    Material,
+    Grit,
+    Mark,
+    Finish,
+    Find,
+    Correlation,
+    Caution,
+    ScopeNote,
+    Precedence,
+    Space,
+    BenchWay,
+    LabelSheet,
+    InsertColour,
+    Unbilled,
+    Rate,
+    SaleRatio,
+    Way,
+    DaysToSell,
+    PartOut,
+    WearWorth,
+    SaleWeight,
+    FoundCase,
+)
