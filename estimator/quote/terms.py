@@ -24,7 +24,21 @@ def taxes_on(lines: tuple[QuoteLine, ...], settings: Settings) -> tuple[Tax, ...
 
 
 def stages_of(total: Decimal, settings: Settings) -> tuple[Stage, ...]:
-    """Deposit, then equal stages; the last before the machine leaves. They add up to the total."""
+    """Deposit, then equal stages; the last before the machine leaves. They add up to the total.
+
+    Parameters
+    ----------
+    total
+        With tax; 0 or more. [currency]
+    settings
+        `stage_count` payments in all; without a `deposit_share` all of them are equal.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> [(one.name, int(one.amount)) for one in stages_of(Decimal(1000), open_shop().settings)]
+    [('Deposit', 500), ('Stage 1', 250), ('Balance', 250)]
+    """
     later = settings.stage_count - 1
     if not later:
         return (Stage("Payment", "before the machine leaves", total),)
