@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from estimator.catalogue import (
     CONDITIONS,
@@ -178,16 +178,7 @@ def worse(line: Line) -> Line:
     grade = CONDITIONS.index(line.condition)
     if grade >= CONDITIONS.index(Condition.FAILED):
         return line
-    return Line(
-        line.assembly,
-        line.count,
-        CONDITIONS[grade + 1],
-        line.certainty,
-        line.length_mm,
-        line.area_cm2,
-        line.note,
-        line.row,
-    )
+    return replace(line, condition=CONDITIONS[grade + 1])
 
 
 def scope(

@@ -16,7 +16,7 @@ import numpy as np
 from estimator import jobs as bench_jobs
 from estimator.demo.bench import Task, calendar, people, tasks_of
 from estimator.demo.machines import Enquiry, enquiries
-from estimator.durations import pert_mean
+from estimator.durations import mean_of
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Job, Ledger, Outwork, Purchase, Sale, TimeEntry
 from estimator.quote import FIXED, TIME, Choices, Quote, quote
@@ -219,7 +219,7 @@ def _plan(work: _Work, ledger: Ledger, on: date, rng: np.random.Generator) -> No
     """What is worked on a job, with finds as often as the tables say."""
     job = work.offer.job
     found = math.fsum(
-        job.hours_factor * pert_mean(risk.find.low, risk.find.typical, risk.find.high)
+        job.hours_factor * mean_of(risk.find)
         for risk in job.risks if rng.random() < risk.chance)
     found += math.fsum(job.hours_factor * one.hours for one in job.unseen
                        if rng.random() < one.chance)
@@ -302,7 +302,7 @@ def _purchases(ledger: Ledger, work: _Work, last: date, shop: Shop,
     for one in work.offer.job.supplies:
         known = quoted.setdefault(one.item, [one, 0.0, 0.0])
         known[1] += one.quantity
-        known[2] += pert_mean(one.cost.low, one.cost.typical, one.cost.high)
+        known[2] += mean_of(one.cost)
     offers = shop.catalogue.offers.values()
     currency = shop.settings.currency
     for name, (one, quantity, cost) in quoted.items():
@@ -321,7 +321,7 @@ def _purchases(ledger: Ledger, work: _Work, last: date, shop: Shop,
 
 def _outwork(ledger: Ledger, work: _Work, last: date, rng: np.random.Generator) -> None:
     for lot in work.offer.job.lots:
-        charge = pert_mean(lot.charge.low, lot.charge.typical, lot.charge.high)
+        charge = mean_of(lot.charge)
         amount = round(Decimal(str(charge * math.exp(rng.normal(0.05, 0.12)))), 2)
         day = min(work.job.accepted + timedelta(int(rng.integers(5, 12))), last)
         said = Outwork(day=day, job=work.job.number, service=lot.service, what=lot.name,

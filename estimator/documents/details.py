@@ -15,10 +15,6 @@ _MEANS = {"pert": _MEAN, "lognormal": _MEAN, "triangular": "({low}+{typical}+{hi
 _NO_OFFER = "no offer"  # the blank keeps it apart from every supplier's name
 
 
-def _mean(found) -> float:
-    return pert_mean(found.low, found.typical, found.high)
-
-
 def _range(found, shape: str = "pert") -> dict:
     return {
         "low": found.low,
@@ -156,7 +152,8 @@ def outwork(book: Book, sheet, offer: Quote) -> Table:
                 "title": names[line],
                 "line": line + 1,
                 "share": share,
-                "cost": Formula(f"{{share}}*{lots.cell('mean', place)}", share * _mean(lot.charge)),
+                "cost": Formula(f"{{share}}*{lots.cell('mean', place)}",
+                                share * mean_of(lot.charge)),
             }
             for place, lot in enumerate(offer.job.lots)
             for line, share in lot.shares.items()
@@ -209,7 +206,7 @@ def finds(book: Book, sheet, offer: Quote) -> Table:
     rows = []
     for risk in job.risks:
         find = risk.find
-        hours = _mean(find)
+        hours = mean_of(find)
         other = pert_mean(find.cost_low, find.cost_typical, find.cost_high)
         rows.append(
             row(

@@ -229,6 +229,11 @@ def lognormal_like(range_: Range) -> Lognormal:
 def mean_of(range_: Range, shape: str = "pert") -> float:
     """Mean of a three-point figure read as one of `SHAPES`.
 
+    Parameters
+    ----------
+    range_
+        A range, or a row of a table with low, typical and high.
+
     Examples
     --------
     >>> round(mean_of(Range(4, 8, 16)), 4), round(mean_of(Range(4, 8, 16), "triangular"), 4)

@@ -68,8 +68,7 @@ def work_hours(work: Work, condition: Condition, catalogue: Catalogue, settings:
         found = Range(low * row.low, typical * row.typical, high * row.high)
     else:
         found = durations.repeated(Range(row.low, row.typical, row.high), work.units, row.learning)
-    factor = settings.learner_multiplier
-    return Range(found.low * factor, found.typical * factor, found.high * factor)
+    return found * settings.learner_multiplier
 
 
 def _items(scope: Scope, catalogue: Catalogue, settings: Settings) -> tuple[Item, ...]:
@@ -125,7 +124,8 @@ def _alone(line: Line, era: Era, level: Level, catalogue: Catalogue, settings: S
         for work in works
     )
     cost = math.fsum(
-        _mean(supply.cost) for supply in supplies_of(works, needs, (line,), catalogue, settings)
+        durations.mean_of(supply.cost)
+        for supply in supplies_of(works, needs, (line,), catalogue, settings)
     )
     cost += math.fsum(
         need.quantity * catalogue.services[need.item].typical
@@ -135,10 +135,6 @@ def _alone(line: Line, era: Era, level: Level, catalogue: Catalogue, settings: S
     return hours, cost
 
 
-def _mean(found: Range) -> float:
-    return durations.pert_mean(found.low, found.typical, found.high)
-
-
 def _line_costs(job: Estimate) -> tuple[LineCost, ...]:
     hours: dict[int, float] = defaultdict(float)
     kinds: dict[int, dict[str, float]] = defaultdict(lambda: dict.fromkeys(KINDS, 0.0))
@@ -146,10 +142,10 @@ def _line_costs(job: Estimate) -> tuple[LineCost, ...]:
         hours[item.line] += item.mean_hours * job.hours_factor
     for supply in job.supplies:
         kind = "parts" if supply.does == "part" else "materials"
-        kinds[supply.line][kind] += _mean(supply.cost)
+        kinds[supply.line][kind] += durations.mean_of(supply.cost)
     for lot in job.lots:
         for line, share in lot.shares.items():
-            kinds[line]["outwork"] += share * _mean(lot.charge)
+            kinds[line]["outwork"] += share * durations.mean_of(lot.charge)
     for line, found in hours.items():
         kinds[line]["labour"] += found * job.hour_cost
     return tuple(LineCost(line, hours[line], dict(kinds[line])) for line in sorted(kinds))

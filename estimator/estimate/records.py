@@ -120,10 +120,7 @@ class Estimate:
     def find_hours(self) -> float:
         """Expected hours of finds and of lines worse than assumed, with allowances. [h]"""
         return self.hours_factor * math.fsum(
-            [
-                risk.chance * durations.pert_mean(risk.find.low, risk.find.typical, risk.find.high)
-                for risk in self.risks
-            ]
+            [risk.chance * durations.mean_of(risk.find) for risk in self.risks]
             + [u.chance * u.hours for u in self.unseen]
         )
 

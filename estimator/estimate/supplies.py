@@ -27,10 +27,6 @@ def unit_price(part: str, catalogue: Catalogue) -> Range:
     return Range(min(row.low, best), best, max(row.high, best))
 
 
-def _scaled(price: Range, factor: float) -> Range:
-    return Range(price.low * factor, price.typical * factor, price.high * factor)
-
-
 def material_need(need: Need, catalogue: Catalogue) -> float:
     """How much of a material a need comes to, in the unit of the material's row."""
     row = catalogue.materials[need.item]
@@ -74,9 +70,8 @@ def supplies_of(
     for need in needs:
         if need.does == "part":
             row = catalogue.parts[need.item]
-            cost = _scaled(
-                unit_price(need.item, catalogue), need.quantity * (1 + settings.parts_freight_share)
-            )
+            cost = unit_price(need.item, catalogue) * (
+                need.quantity * (1 + settings.parts_freight_share))
             supplies.append(
                 Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost,
                        pieces=need.pieces, share=need.treatment.share if need.pieces else 1.0)
@@ -89,7 +84,7 @@ def supplies_of(
         row = catalogue.materials[item]
         used = totals[item] / row.pack
         packs = materials.packs(totals[item], row.pack) if row.sold_whole else used
-        cost = _scaled(Range(row.low, row.typical, row.high), packs * quantity / totals[item])
+        cost = Range(row.low, row.typical, row.high) * (packs * quantity / totals[item])
         supplies.append(Supply(line, "material", item, row.name, quantity, row.unit, cost,
                                row.sold_whole))
     return tuple(supplies)

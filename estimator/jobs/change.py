@@ -453,7 +453,7 @@ def _sides(job: Job, held: Frozen, before: Quote, after: Quote, lines: set[int],
     day_after = max(max(day_before, on) + timedelta(days=days[1] - days[0]), on)
     for lot in after.job.lots:
         if set(lot.shares) & lines:
-            wait = math.ceil(durations.pert_mean(lot.days.low, lot.days.typical, lot.days.high)
+            wait = math.ceil(durations.mean_of(lot.days)
                              + durations.normal_quantile(SURE) * durations.pert_sd(
                                  lot.days.low, lot.days.typical, lot.days.high))
             back = on + timedelta(days=wait)

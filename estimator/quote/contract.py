@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from estimator.durations import Range, pert_mean
+from estimator.durations import mean_of
 from estimator.estimate import Estimate
 from estimator.quote.records import Quote
 
@@ -163,7 +163,7 @@ def standard_dict(job: Estimate) -> dict:
             "item": one.item, "name": one.name, "quantity": 0.0, "unit": one.unit,
             "cost_mean": 0.0})
         sums["quantity"] += one.quantity
-        sums["cost_mean"] += _mean(one.cost)
+        sums["cost_mean"] += mean_of(one.cost)
     return {
         "hour_cost": job.hour_cost,
         "finds": {"cost_mean": job.find_cost},
@@ -176,16 +176,12 @@ def standard_dict(job: Estimate) -> dict:
                 "charge_low": round(lot.charge.low, 2),
                 "charge_typical": round(lot.charge.typical, 2),
                 "charge_high": round(lot.charge.high, 2),
-                "charge_mean": _mean(lot.charge),
+                "charge_mean": mean_of(lot.charge),
                 "lines": len(lot.shares),
             }
             for lot in job.lots
         ],
     }
-
-
-def _mean(found: Range) -> float:
-    return pert_mean(found.low, found.typical, found.high)
 
 
 def _plain(amount: Decimal) -> float | int:

@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import Literal
 
 from estimator.catalogue import CONDITIONS, Catalogue, Caution, Certainty
-from estimator.durations import pert_mean
+from estimator.durations import mean_of
 from estimator.estimate import Estimate
 from estimator.quote.records import Quote
 from estimator.quote.terms import cautions_of
@@ -344,14 +344,10 @@ def _needed(job: Estimate) -> dict[tuple[str, str], tuple[str, str, float, float
     for one in job.supplies:
         key = "part" if one.does == "part" else "material", one.item
         _, _, quantity, cost = found.get(key, ("", "", 0.0, 0.0))
-        found[key] = one.name, one.unit, quantity + one.quantity, cost + _mean(one.cost)
+        found[key] = one.name, one.unit, quantity + one.quantity, cost + mean_of(one.cost)
     for lot in job.lots:
-        found["outwork", lot.service] = lot.name, lot.unit, lot.quantity, _mean(lot.charge)
+        found["outwork", lot.service] = lot.name, lot.unit, lot.quantity, mean_of(lot.charge)
     return found
-
-
-def _mean(found) -> float:
-    return pert_mean(found.low, found.typical, found.high)
 
 
 def _fields(was, now) -> list[str]:

@@ -37,8 +37,8 @@ def finds_seen(job: Estimate, odds: Odds, settings: Settings) -> np.ndarray:
         if line.pattern is None:
             continue
         for bit, event in enumerate(plan.lines[index].events[:32]):
-            hours = durations.pert_mean(event.hours.low, event.hours.typical, event.hours.high)
-            other = durations.pert_mean(event.other.low, event.other.typical, event.other.high)
+            hours = durations.mean_of(event.hours)
+            other = durations.mean_of(event.other)
             here = (line.pattern >> bit) & 1
             found += here * (hours * job.hours_factor * job.hour_cost + other)
     return found

@@ -135,7 +135,7 @@ def _shared(job: Estimate, indexes: list[int], tables) -> tuple[tuple[Shared, fl
         lines = sorted(place[index] for index in lot.shares if index in place)
         if not lines:
             continue
-        mean = durations.pert_mean(row.low, row.typical, row.high)
+        mean = durations.mean_of(row)
         parts = [lot.shares[indexes[k]] * lot.quantity * mean for k in lines]
         found.append((Shared(row.setup, lines, row.lot_minimum, parts, row.multiplier), 0.0))
         if row.line_fee:

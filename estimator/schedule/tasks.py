@@ -372,7 +372,7 @@ def _away(part: _Part, place: int, acts: list[Activity], one: OnBench, begins: i
     if part.gone:
         return None
     piece = part.piece
-    minutes = round(durations.pert_mean(part.days.low, part.days.typical, part.days.high) * DAY)
+    minutes = round(durations.mean_of(part.days) * DAY)
     gone = max(0, -part.release)
     if gone:
         # It is on its way since then; what is overdue is reckoned for the next morning.

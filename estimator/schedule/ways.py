@@ -116,10 +116,8 @@ def _hours_of(row: BenchWay, job: Estimate) -> Estimate:
         work = item.work
         factor = {"remove": row.takes_down, "dismantle": row.takes_down,
                   "assemble": row.puts_together}.get(work.operation.kind, 1.0)
-        found = item.hours
-        hours = durations.Range(found.low * factor, found.typical * factor, found.high * factor)
-        return replace(item, hours=hours, setup=work.operation.setup if row.setup_each
-                       else item.setup)
+        return replace(item, hours=item.hours * factor,
+                       setup=work.operation.setup if row.setup_each else item.setup)
 
     return replace(job, items=tuple(map(item_of, job.items)))
 
@@ -184,8 +182,7 @@ def _ordered(acts: list[Activity], row: BenchWay, leads: Sequence, known: frozen
     needs: dict[int, tuple[str, int | None]] = {}
 
     def order(lead, line: int | None, after: tuple[int, ...]) -> int:
-        minutes = round(durations.pert_mean(lead.days.low, lead.days.typical, lead.days.high)
-                        * DAY)
+        minutes = round(durations.mean_of(lead.days) * DAY)
         acts.append(Activity(f"Parts from {lead.name}", "order", minutes=minutes, after=after,
                              operation=lead.name, lines=frozenset() if line is None
                              else frozenset({line})))

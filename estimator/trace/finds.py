@@ -87,7 +87,7 @@ class Finds:
         """Expected hands-on hours of one find."""
         row = self.ground.job.risks[number].find
         return self._expected(number, "hours", "hours it adds", ("low", "typical", "high"), "h",
-                              durations.pert_mean(row.low, row.typical, row.high))
+                              durations.mean_of(row))
 
     @kept
     def find_cost(self, number: int) -> Step:
