@@ -98,7 +98,17 @@ class Scope:
 
 
 def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
-    """Does a treatment hold for this era, level and condition?"""
+    """Does a treatment hold for this era, level and condition?
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> first = load().treatments_of["flipper"][0]
+    >>> applies(first, Era.MODERN, Level.SHOP_JOB, Condition.WORN)
+    True
+    >>> applies(first, Era.MODERN, Level.AS_FOUND, Condition.WORN)
+    False
+    """
     rank, grade = LEVELS.index(level), CONDITIONS.index(condition)
     return (
         treatment.era in (None, era)
@@ -137,7 +147,23 @@ def measure(line: Line, assembly: Assembly, per: str) -> float:
 def line_scope(
     index: int, line: Line, era: Era, level: Level, catalogue: Catalogue
 ) -> tuple[list[Work], list[Need]]:
-    """Work and needs of one line, whatever the other lines are."""
+    """Work and needs of one line, whatever the other lines are.
+
+    Parameters
+    ----------
+    index
+        Of the line among all, which work and needs carry.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> line = Line("flipper", 2, Condition.WORN, Certainty.SEEN)
+    >>> works, needs = line_scope(0, line, Era.MODERN, Level.SHOP_JOB, load())
+    >>> [(work.operation.operation, work.units) for work in works]
+    [('flipper-adjust', 2.0), ('flipper-clean', 2.0)]
+    >>> ("flipper-rubber", 2.0) in [(need.item, need.quantity) for need in needs]
+    True
+    """
     works: list[Work] = []
     needs: list[Need] = []
     assembly = catalogue.assemblies[line.assembly]
@@ -174,7 +200,13 @@ def _pieces(row: Treatment, amount: float) -> int | None:
 
 
 def worse(line: Line) -> Line:
-    """The line one condition worse; a failed or missing one stays as it is."""
+    """The line one condition worse; a failed or missing one stays as it is.
+
+    Examples
+    --------
+    >>> str(worse(Line("flipper", 2, Condition.WORN)).condition)
+    'heavy'
+    """
     grade = CONDITIONS.index(line.condition)
     if grade >= CONDITIONS.index(Condition.FAILED):
         return line
@@ -203,6 +235,15 @@ def scope(
     BadInput
         If the survey is still a draft, a line may not be dropped, or an extra is unknown;
         every fault at once.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> from estimator.survey import Machine
+    >>> flippers = Line("flipper", 2, Condition.WORN, Certainty.SEEN)
+    >>> found = scope(Survey(Machine(era=Era.MODERN), (flippers,)), Level.SHOP_JOB, load())
+    >>> [work.operation.operation for work in found.works]
+    ['flipper-adjust', 'flipper-clean']
     """
     extras = tuple(Line(name, count, Condition.FRESH, Certainty.SEEN) for name, count in added)
     dropped = frozenset(dropped)

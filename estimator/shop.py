@@ -348,6 +348,13 @@ def new_shop(folder: Path | str) -> Path:
     ------
     BadInput
         If the folder holds a shop already or cannot be written; nothing is overwritten.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> folder = new_shop(Path(tempfile.mkdtemp()) / "shop")
+    >>> open_shop(folder).folder == folder
+    True
     """
     folder = Path(folder)
     if (folder / "shop.toml").exists():

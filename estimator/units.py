@@ -21,7 +21,22 @@ def within(
     up_to: float | None = None,
     fix: str = "",
 ) -> float:
-    """Return `value` if it is a number inside the range; else raise ValueError that says why.
+    """The value itself, if it is a finite number inside a range.
+
+    Parameters
+    ----------
+    name
+        What it is called in the message.
+    above, at_least, up_to
+        Limits: it must be over `above`, no less than `at_least`, no more than `up_to`; those left
+        out do not count.
+    fix
+        A sentence on how to put it right, after the message.
+
+    Raises
+    ------
+    ValueError
+        If it is outside, infinite or not a number; the message names it, its value and the range.
 
     Examples
     --------

@@ -23,7 +23,13 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def data_folder() -> Path:
-    """Folder of the trade's default tables: inside an installed package, or beside a checkout's."""
+    """Folder of the trade's default tables: inside an installed package, or beside a checkout's.
+
+    Examples
+    --------
+    >>> (data_folder() / "operations.csv").exists()
+    True
+    """
     inside = _PACKAGE / "data"
     return inside if inside.is_dir() else _PACKAGE.parent / "data"
 

@@ -112,6 +112,12 @@ def in_order(row: Row, of: str = "") -> Row:
     ------
     ValueError
         If low exceeds typical, or typical high.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> in_order(load().parts["bulb"]).part
+    'bulb'
     """
     names = [f"{of}{end}" for end in ("low", "typical", "high")]
     low, typical, high = (getattr(row, name) for name in names)
@@ -135,6 +141,8 @@ class ThreePoint(Row):
 
 
 class EraRow(Row):
+    """An era of building, as people write it, and how to tell a machine of it."""
+
     table = "eras"
     key = ("era",)
     era: Era = Field(description="Name of the era.")
@@ -144,6 +152,8 @@ class EraRow(Row):
 
 
 class LevelRow(Row):
+    """A service level, as people write it, and what it promises."""
+
     table = "levels"
     key = ("level",)
     level: Level = Field(description="Name of the service level.")
@@ -152,6 +162,8 @@ class LevelRow(Row):
 
 
 class Assembly(Row):
+    """A countable part of a machine that is worked on as one: a line of a survey."""
+
     table = "assemblies"
     key = ("assembly",)
     assembly: Slug = Field(description="Name of the assembly, as written in a survey.")
@@ -343,6 +355,8 @@ class Correlation(Row):
 
 
 class Caution(Row):
+    """What can hurt at some work, and what to heed."""
+
     table = "cautions"
     key = ("caution",)
     caution: Slug = Field(description="Name of the caution.")

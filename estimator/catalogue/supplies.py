@@ -28,6 +28,8 @@ class Part(ThreePoint):
 
 
 class Supplier(Row):
+    """Who sells parts: freight, the least order, and days to the door."""
+
     table = "suppliers"
     key = ("supplier",)
     supplier: Slug = Field(description="Name of the supplier.")

@@ -58,7 +58,24 @@ def estimate(scope: Scope, shop: Shop) -> Estimate:
 
 
 def work_hours(work: Work, condition: Condition, catalogue: Catalogue, settings: Settings) -> Range:
-    """Hands-on hours of one work item: from the book, or from the grit ladder. [h]"""
+    """Hands-on hours of one work item: from the book, or from the grit ladder. [h]
+
+    Units go along the operation's learning curve; set-up and allowances are not in it.
+
+    Parameters
+    ----------
+    condition
+        Of the survey line: it says with which grit a ladder begins.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Certainty, load
+    >>> from estimator.shop import open_shop
+    >>> flippers = Line("flipper", 2, Condition.WORN, Certainty.SEEN)
+    >>> works, _ = line_scope(0, flippers, Era.MODERN, Level.SHOP_JOB, load())
+    >>> work_hours(works[0], Condition.WORN, load(), open_shop().settings)
+    Range(low=0.06, typical=0.1, high=0.2)
+    """
     row = work.operation
     if row.method == "ladder":
         finish = catalogue.finishes[work.finish or "brushed"]
@@ -156,6 +173,16 @@ def estimate_class(job: Estimate) -> tuple[int, float]:
 
     After the five-class practice for cost estimates, AACE 18R-97, whose classes go by how much
     of the work is defined; the limits used are the middles of its overlapping bands.
+
+    Examples
+    --------
+    >>> from estimator.scope import scope
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import template
+    >>> shop = open_shop()
+    >>> works = scope(template(Era.MODERN, shop.catalogue), Level.SHOP_JOB, shop.catalogue)
+    >>> estimate_class(estimate(works, shop))  # a usual machine, which nobody has looked at
+    (5, 0.0)
     """
     total = seen = 0.0
     for line in job.lines:

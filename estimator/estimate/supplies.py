@@ -19,7 +19,14 @@ SHEET = "abrasive-sheet"
 
 
 def unit_price(part: str, catalogue: Catalogue) -> Range:
-    """Range of what one unit of a part costs: the trade's range about the best offer for one."""
+    """Range of what one unit of a part costs: the trade's range about the best offer for one.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> unit_price("bulb", load())
+    Range(low=0.3, typical=0.424, high=0.9)
+    """
     row = catalogue.parts[part]
     offers = catalogue.offers_of[part]
     first = [offer.price for offer in offers if offer.from_quantity <= offer.pack]
@@ -28,7 +35,17 @@ def unit_price(part: str, catalogue: Catalogue) -> Range:
 
 
 def material_need(need: Need, catalogue: Catalogue) -> float:
-    """How much of a material a need comes to, in the unit of the material's row."""
+    """How much of a material a need comes to, in the unit of the material's row.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> coat = load().treatments_of["playfield-surface"]
+    >>> row = next(one for one in coat if one.item == "sealer-coat")
+    >>> litres = material_need(Need(0, "material", row.item, 1.0, 0.5, row), load())
+    >>> 0.02 < litres < 0.2
+    True
+    """
     row = catalogue.materials[need.item]
     if row.method == "liquid":
         return need.quantity * materials.coating_litres(

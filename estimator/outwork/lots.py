@@ -234,7 +234,25 @@ def sending(
     pieces: Sequence[Piece], leaves: Sequence[float], services: Mapping[str, Service],
     worth: Mapping[str, float], *, apart: bool = False,
 ) -> Sending:
-    """What it costs to let each piece leave on its day; `apart`: no job shares a lot."""
+    """What it costs to let each piece leave on its day.
+
+    Parameters
+    ----------
+    pieces, leaves
+        Pieces, and for each the day it leaves, not before it is ready. [d]
+    services, worth
+        As `plan_lots` takes them.
+    apart
+        Whether no job shares a lot with another.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> legs = Piece("A", "powder-coat-small", "Brackets", 3, ready=2, slack=1)
+    >>> found = sending([legs], [5], load().services, {"A": 20})
+    >>> found.delays, found.waiting
+    ((('A', 2),), 40.0)
+    """
     lots: dict[tuple, list[Piece]] = {}
     delays = dict.fromkeys(sorted({piece.job for piece in pieces}), 0.0)
     for piece, day in zip(pieces, leaves, strict=True):

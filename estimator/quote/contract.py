@@ -18,6 +18,18 @@ def as_dict(offer: Quote) -> dict:
     """The quote as plain numbers and words: the contract of `quote.json` and `--json`.
 
     Units end the keys; money is in `currency`. Keys are added over time, never changed.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era, Level
+    >>> from estimator.quote import Choices, quote
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import template
+    >>> shop = open_shop()
+    >>> machine = template(Era.MODERN, shop.catalogue)
+    >>> found = as_dict(quote(machine, Choices(Level.CLEAN, trials=1000), shop))
+    >>> found["currency"], found["hours_p50"] < found["hours_p80"]
+    ('USD', True)
     """
     odds = offer.odds
     p = (0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95)

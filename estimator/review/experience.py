@@ -129,7 +129,15 @@ def experience_of(ledger: Ledger, catalogue: Catalogue) -> Experience | None:
 
 
 def by_records(job: Estimate, settings: Settings, known: Experience | None) -> ByRecords | None:
-    """Hours of an estimate by the shop's records; None if these are too few, or it has no work."""
+    """Hours of an estimate by the shop's records; None if these are too few, or it has no work.
+
+    Parameters
+    ----------
+    settings
+        They say in whose hands each skill is.
+    known
+        As `experience_of` makes it.
+    """
     tasks = [Task(key_of(item.work.operation), item.work.operation.skill,
                   item.mean_hours * job.hours_factor)
              for item in job.items if item.mean_hours > 0]

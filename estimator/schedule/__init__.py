@@ -5,6 +5,38 @@ From estimates (`OnBench`) follow activities and what waits for what, by the rul
 at once (`listing`), bettered by constraint programming (`solving`), played to the minute and many
 times over (`playing`, `dates`). `supplying` says what is ordered and sent out when, `ways` compares
 two ways of working; `wording` says it in sentences, `contract` makes plain values.
+
+Examples
+--------
+From a machine to its plan, dates, orders and lots:
+
+>>> from datetime import date
+>>> from estimator.catalogue import Condition, Era, Level
+>>> from estimator.estimate import estimate
+>>> from estimator.scope import scope
+>>> from estimator.shop import open_shop
+>>> from estimator.survey import Line, Machine, Survey
+>>> shop = open_shop()
+>>> lines = (Line("flipper", 2, Condition.HEAVY), Line("leg", 4, Condition.HEAVY))
+>>> machine = Survey(Machine(era=Era.DOT_MATRIX), lines)
+>>> job = estimate(scope(machine, Level.FULL, shop.catalogue), shop)
+>>> jobs = [OnBench("Harbour Lights", job, due=date(2027, 2, 1))]
+>>> market = market_of(shop)
+>>> basket = basket_of(jobs, shop, offered=market)
+>>> jobs = ordered(jobs, basket)
+>>> made = plan(jobs, shop, start=date(2026, 11, 26), seconds=0)
+>>> sure = outlook(made, jobs, shop, trials=1000)
+>>> made.finishes["Harbour Lights"] < sure.ready["Harbour Lights"].p90
+True
+>>> sure.ready["Harbour Lights"].promise(0.8).chance >= 0.8
+True
+>>> dated = ordering_of(made, jobs, basket, chance=0.9)
+>>> len(dated.orders) == len(basket.orders)
+True
+>>> [lot.service for lot in lots_of(made, jobs, shop).best.lots]
+['blasting', 'powder-coat-set']
+>>> as_dict(made, sure)["jobs"][0]["due"], {wait_word(step, shop.catalogue) for step in made.waits}
+('2027-02-01', {'outwork', 'parts'})
 """
 
 from estimator.schedule.contract import as_dict, critical

@@ -15,7 +15,17 @@ _CRITICAL = 0.5
 
 def as_dict(plan: BenchPlan, outlook: Outlook | None = None, *, confidence: float = 0.8,
             ways: Sequence[Way] = ()) -> dict:
-    """A plan in plain values; moments as ISO 8601 without a zone, by the shop's clock."""
+    """A plan in plain values; moments as ISO 8601 without a zone, by the shop's clock.
+
+    Parameters
+    ----------
+    outlook
+        Adds odds: dates, promises, and how often each step holds up the end.
+    confidence
+        How sure the promised day is to be, between 0 and 1. [–]
+    ways
+        Both ways of working, of one job.
+    """
     found = {
         "start": plan.start.isoformat(),
         "proven_best": plan.proof.proven,

@@ -236,7 +236,15 @@ def pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) ->
 
 def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_seconds: float = 5.0
             ) -> LotPlan:
-    """What goes out together over all jobs; a day of delay is worth what a day late costs."""
+    """What goes out together over all jobs; a day of delay is worth what a day late costs.
+
+    Parameters
+    ----------
+    plan, jobs
+        The plan and the jobs it was made for: it says when pieces can leave, and their slack.
+    most_seconds
+        The search stops then, over 0. [s]
+    """
     return plan_lots(pieces_of(plan, jobs, shop.catalogue), shop.catalogue.services,
                      {one.name: shop.settings.late_per_day for one in jobs},
                      most_seconds=most_seconds)

@@ -92,7 +92,19 @@ class OnBench:
 
 
 def people_of(settings: Settings) -> tuple[Person, ...]:
-    """Who is at the bench: those in `people`, else those that hands are named after."""
+    """Who is at the bench: those in `people`, else those that hands are named after.
+
+    Raises
+    ------
+    BadInput
+        If two people have one name.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> [(person.name, person.skills) for person in people_of(open_shop().settings)]
+    [('restorer', 'bench electronics finishing cabinet')]
+    """
     if settings.people:
         names = [person.name for person in settings.people]
         twice = sorted({name for name in names if names.count(name) > 1})

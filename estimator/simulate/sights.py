@@ -46,6 +46,28 @@ def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, .
     before teardown. The value of a sight is the expected value of partial perfect information
     (`decisions.value_of_seeing`), where the state of a line is which of its finds are there and
     whether it is worse than written. What may be luck of the draw is not listed.
+
+    Parameters
+    ----------
+    odds
+        With what each line drew kept.
+    confidence
+        Of the cost that a price is built on, between 0 and 1. [–]
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era, Level
+    >>> from estimator.estimate import estimate
+    >>> from estimator.scope import scope
+    >>> from estimator.shop import open_shop
+    >>> from estimator.simulate import simulate
+    >>> from estimator.survey import template
+    >>> shop = open_shop()
+    >>> works = scope(template(Era.MODERN, shop.catalogue), Level.CLEAN, shop.catalogue)
+    >>> job = estimate(works, shop)
+    >>> found = sights(job, simulate(job, shop.settings, trials=1000))
+    >>> found[0].value > found[1].value > 0, found[0].worse > found[0].fine
+    (True, True)
     """
     found = []
     luck = _luck(odds.cost, confidence)

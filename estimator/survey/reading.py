@@ -29,12 +29,28 @@ def read(path: Path | str, catalogue: Catalogue, *, final: bool = False) -> Surv
     ------
     BadInput
         With every fault in the file, by row.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import data_folder, load
+    >>> found = read(data_folder() / "demo" / "survey.csv", load(), final=True)
+    >>> len(found.lines) > 20, found.gaps
+    (True, ())
     """
     return _or_raise(_examine(Path(path), catalogue, final))
 
 
 def read_bytes(data: bytes, name: str, catalogue: Catalogue, *, final: bool = False) -> Survey:
-    """The survey in the bytes of a file called `name`, as from an upload; else as `read`.
+    """The survey in the bytes of a file called `name`, as from an upload.
+
+    Parameters
+    ----------
+    data
+        CSV or XLSX, at most 8 MB; which of them shows in the bytes.
+    name
+        Of the file, for messages.
+    catalogue, final
+        As `read` takes them; it raises what `read` raises.
 
     Examples
     --------
@@ -52,6 +68,13 @@ def check(path: Path | str, catalogue: Catalogue) -> _Found:
     """The survey if it can be read, every fault, and remarks: the gaps of a draft among them.
 
     Never raises for what is in the file or for a file that is not there.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> survey, faults, remarks = check("nowhere.csv", load())
+    >>> survey is None, faults[0].what
+    (True, 'There is no such file.')
     """
     return _examine(Path(path), catalogue, final=False)
 

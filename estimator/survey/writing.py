@@ -28,11 +28,28 @@ def write(survey: Survey, path: Path | str, catalogue: Catalogue) -> None:
     What could not be read back is not written. The file appears whole: it is written beside
     its place and then moved there.
 
+    Parameters
+    ----------
+    path
+        Where to; the ending says which kind of file. What stands there is replaced.
+    catalogue
+        Tables whose assemblies and eras the survey names.
+
     Raises
     ------
     BadInput
         Another ending, no such folder, no leave to write, or faults in the survey: those that
         reading the file would find, by the row they would stand in.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from estimator.catalogue import Era, load
+    >>> from estimator.survey import read, template
+    >>> tables, path = load(), Path(tempfile.mkdtemp()) / "survey.xlsx"
+    >>> write(template(Era.MODERN, tables), path, tables)
+    >>> len(read(path, tables).lines) == len(template(Era.MODERN, tables).lines)
+    True
     """
     path = Path(path)
     make = {".csv": csv_bytes, ".xlsx": xlsx_bytes}.get(path.suffix.casefold())
@@ -57,7 +74,15 @@ def write(survey: Survey, path: Path | str, catalogue: Catalogue) -> None:
 
 
 def csv_bytes(survey: Survey, catalogue: Catalogue) -> bytes:
-    """The survey as CSV: UTF-8 with its mark, so that spreadsheets know it, and commas."""
+    """The survey as CSV: UTF-8 with its mark, so that spreadsheets know it, and commas.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era, load
+    >>> from estimator.survey import template
+    >>> csv_bytes(template(Era.MODERN, load()), load()).decode("utf-8-sig").splitlines()[0]
+    'machine,title,'
+    """
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     for fact in FACTS:
@@ -75,7 +100,15 @@ def csv_bytes(survey: Survey, catalogue: Catalogue) -> bytes:
 
 
 def xlsx_bytes(survey: Survey, catalogue: Catalogue) -> bytes:
-    """The survey as a workbook: its lines, the machine, and the choices that cells offer."""
+    """The survey as a workbook: its lines, the machine, and the choices that cells offer.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era, load
+    >>> from estimator.survey import template
+    >>> xlsx_bytes(template(Era.MODERN, load()), load())[:2]
+    b'PK'
+    """
     import xlsxwriter
 
     file = io.BytesIO()
