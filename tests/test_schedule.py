@@ -8,7 +8,7 @@ import json
 import os
 import random
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import networkx
@@ -442,6 +442,7 @@ def can_be_done(bench: Bench, draft) -> None:
             hours = bench.people[who][1]
             assert hours.opened(end) - hours.opened(start) == pytest.approx(dict(act.able)[who])
             assert hours.next_open(start) == start
+            assert not parted(act, hours, who, start, end)
         else:
             assert who is None
             assert end >= start + act.minutes - 1e-6
@@ -457,11 +458,17 @@ def can_be_done(bench: Bench, draft) -> None:
         assert all(used <= count for used in itertools.accumulate(row[2] for row in events))
 
 
+def parted(act: Activity, hours: Hours, who: int, start: float, end: float) -> bool:
+    """Does a night part work that is done in one go and fits into a day?"""
+    return (act.in_one_go and end - start > dict(act.able)[who] + 1e-6
+            and any(stop - begin >= dict(act.able)[who] for begin, stop in hours.spans))
+
+
 WEEK = Hours(tuple((day * DAY + 540, day * DAY + 780) for day in range(60) if day % 7 < 5))
 FEW = Hours(tuple((day * DAY + 600, day * DAY + 720) for day in range(60) if day % 7 in (1, 3)))
 
 
-def small_bench(seed: int) -> Bench:
+def small_bench(seed: int, in_one_go: bool = False) -> Bench:
     """A few activities of two people, one of them seldom in, with waits and one space."""
     rng = random.Random(seed)
     acts: list[Activity] = []
@@ -473,7 +480,8 @@ def small_bench(seed: int) -> Bench:
         after = tuple(sorted(rng.sample(work, min(len(work), rng.randint(0, 2)))))
         job, space = rng.randint(0, 1), rng.random() < 0.5
         held = ((0, 1),) if space else ()
-        acts.append(Activity(f"w{number}", able=able, after=after, job=job, spaces=held))
+        acts.append(Activity(f"w{number}", able=able, after=after, job=job, spaces=held,
+                             in_one_go=in_one_go and number != seed % 3))
         if rng.random() < 0.5:
             acts.append(Activity(f"d{number}", "wait", minutes=rng.choice([60, 600, 1440, 3000]),
                                  after=(len(acts) - 1,), at_once=True, job=job, spaces=held))
@@ -509,8 +517,11 @@ def best_by_trying(bench: Bench) -> tuple[float, float]:
                 start = max([free[person], *map(end_of, acts[at].after)])
                 if acts[at].spaces:
                     start = max(start, space)
-                start = hours.next_open(start)
-                ends[at] = hours.clock(hours.opened(start) + dict(acts[at].able)[person])
+                start, minutes = hours.next_open(start), dict(acts[at].able)[person]
+                while parted(acts[at], hours, person, start,
+                             hours.clock(hours.opened(start) + minutes)):
+                    start = next(morning for morning in hours.starts if morning > start)
+                ends[at] = hours.clock(hours.opened(start) + minutes)
                 free[person] = ends[at]
                 if acts[at].spaces:
                     space = max([ends[at], *(end_of(w) for w, act in enumerate(acts)
@@ -526,10 +537,11 @@ def best_by_trying(bench: Bench) -> tuple[float, float]:
     return best
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_search_finds_what_trying_everything_finds(seed):
+@pytest.mark.parametrize(("seed", "in_one_go"), [
+    *((seed, False) for seed in range(12)), *((seed, True) for seed in range(20, 28))])
+def test_search_finds_what_trying_everything_finds(seed, in_one_go):
     """Two people on hours of their own, drying by the clock, one space, two jobs with due days."""
-    bench = small_bench(seed)
+    bench = small_bench(seed, in_one_go)
     draft = listing.drawn(bench)
     can_be_done(bench, draft)
     found, proof = solved(bench, draft, seconds=10)
@@ -851,6 +863,77 @@ def test_a_wait_that_ends_in_the_evening_may_end_next_morning():
     hours = [1.0, 3.0, 1.0]
     _, finishes, _ = course.play(hours, 1)
     assert course.slack(hours, finishes) == pytest.approx([3.0, 20.0, 0.0])
+
+
+def test_work_in_one_go_waits_for_the_morning():
+    """Three hours are done of four, the coat takes two: tomorrow; of five hours a night parts."""
+    for minutes, begins, ends in ((60, 720, 780), (120, 540 + DAY, 660 + DAY),
+                                  (300, 720, 540 + DAY + 240)):
+        acts = (Activity("sand", able=((0, 180),)),
+                Activity("spray", able=((0, minutes),), after=(0,), in_one_go=True),
+                Activity("dry", "wait", minutes=60, after=(1,), at_once=True))
+        bench = Bench(acts, (("A", WEEK),))
+        for draft in (listing.drawn(bench), solved(bench, listing.drawn(bench))[0]):
+            assert (draft.starts[1], draft.ends[1]) == (begins, ends)
+            assert draft.starts[2] == ends
+
+
+def test_trials_of_work_in_one_go_are_the_calendar_s():
+    """Trial by trial as single moments say; the night before the coat holds the end up too."""
+    acts = (Activity("sand", able=((0, 180),)),
+            Activity("spray", able=((0, 60),), after=(0,), in_one_go=True))
+    bench = Bench(acts, (("A", WEEK),))
+    course = Course(bench, listing.drawn(bench))
+    rng = np.random.default_rng(4)
+    hours = [rng.uniform(0.2, 9, 300).astype(np.float32),
+             rng.uniform(0.2, 6, 300).astype(np.float32)]
+    starts, finishes, turned = course.play(hours, 300)
+    begins = course.by_clock(1, course.begins(starts, finishes, hours)[1], morning=True)
+    moved = 0
+    for trial, (first, second) in enumerate(zip(*hours, strict=True)):
+        free = WEEK.clock(60 * float(first))
+        begin = WEEK.in_one_go(free, 60 * float(second))
+        moved += begin > WEEK.next_open(free)
+        assert 60 * begins[trial] == pytest.approx(begin, abs=0.3)
+        assert 60 * course.by_clock(1, finishes[1])[trial] == pytest.approx(
+            WEEK.clock(WEEK.opened(begin) + 60 * float(second)), abs=0.3)
+    assert moved > 50
+    assert course.critical(starts, finishes, turned).all()
+
+
+def test_slack_before_work_in_one_go_is_what_the_morning_leaves():
+    """Two hours of sanding may end two hours later; the coat then begins with the day as before."""
+    acts = (Activity("sand", able=((0, 120),)),
+            Activity("spray", able=((0, 180),), after=(0,), in_one_go=True))
+    course = Course(Bench(acts, (("A", WEEK),)), listing.drawn(Bench(acts, (("A", WEEK),))),
+                    kind=float)
+    hours = [2.0, 3.0]
+    _, finishes, _ = course.play(hours, 1)
+    assert course.slack(hours, finishes) == pytest.approx([2.0, 0.0])
+    assert course.ends(course.play([4.0, 3.0], 1)[1])[0][0] == pytest.approx(
+        course.ends(finishes)[0][0])
+    # Three hours of fitting may begin at ten tomorrow, but no coat of two hours ends at ten: it
+    # ends at one today, an hour later than planned.
+    acts = (Activity("sand", able=((0, 60),)),
+            Activity("spray", able=((0, 120),), after=(0,), in_one_go=True),
+            Activity("fit", able=((0, 180),), after=(1,)), Activity("else", able=((1, 480),)))
+    bench = Bench(acts, (("A", WEEK), ("B", WEEK)))
+    course = Course(bench, listing.drawn(bench), kind=float)
+    hours = [1.0, 2.0, 3.0, 8.0]
+    _, finishes, _ = course.play(hours, 1)
+    assert course.slack(hours, finishes) == pytest.approx([1.0, 1.0, 2.0, 0.0])
+
+
+def test_no_night_parts_a_session_of_clear_coat():
+    """Of a full restoration at one bench, every session ends on the day that it begins."""
+    shop = open_shop()
+    found = schedule.plan([schedule.OnBench("a", job_of(level=Level.FULL))], shop, start=DAY_ONE,
+                          seconds=0)
+    sprayed = [step for step in found.steps if step.operation == "clear-spray"
+               and step.what == "work"]
+    assert len(sprayed) > 1
+    assert all(step.start.date() == step.end.date() for step in sprayed)
+    assert all(step.end - step.start <= timedelta(hours=step.hours + 0.02) for step in sprayed)
 
 
 def test_days_of_lots_and_orders_are_those_of_their_tables():

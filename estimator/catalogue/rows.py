@@ -246,6 +246,10 @@ class Operation(ThreePoint):
     unattended: NotNegative = Field(
         0, description="Elapsed time nobody stands by, such as cure or tumbling. [h]"
     )
+    in_one_go: bool = Field(
+        False, description="Is it not broken off in the evening, such as spraying a coat? What is "
+        "longer than a day is."
+    )
     cautions: Slugs = Field((), description="Cautions to show with the work.")
 
 

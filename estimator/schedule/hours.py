@@ -85,6 +85,33 @@ class Hours:
             return self.clock(self.total + 1)
         return self.starts[at + 1]
 
+    @functools.cached_property
+    def longest(self) -> int:
+        """Minutes of the longest span."""
+        return max(end - start for start, end in self.spans)
+
+    def in_one_go(self, clock: float, minutes: float) -> float:
+        """The first moment from then on at which so much work can begin and ends in one span.
+
+        What is longer than every span begins as soon as somebody is in.
+
+        Examples
+        --------
+        >>> week = Hours(((540, 1020), (1980, 2460)))
+        >>> week.in_one_go(900, 120), week.in_one_go(901, 120), week.in_one_go(901, 900)
+        (900, 1980, 901)
+        """
+        found = self.next_open(clock)
+        if minutes > self.longest:
+            return found
+        at = bisect.bisect_right(self.starts, found) - 1
+        while found + minutes > self.spans[at][1] + 1e-6:
+            at += 1
+            if at == len(self.spans):
+                return self.clock(self.total + 1)
+            found = self.starts[at]
+        return found
+
 
 ALWAYS = Hours(((0, MOST_DAYS * DAY),))
 """Never closed."""

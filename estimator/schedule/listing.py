@@ -192,8 +192,14 @@ def by_rule(outline: Outline, priorities: Sequence[float], name: str = "") -> Dr
             entry = heapq.heappop(queue)
             at = entry[1]
             act = acts[at]
-            hands = [(minutes, asked[person], person) for person, minutes in act.able
-                     if person in idle]
+            hands = []
+            for person, minutes in act.able:
+                if person in idle:
+                    when = people[person][1].in_one_go(now, minutes) if act.in_one_go else now
+                    if when > now:
+                        heapq.heappush(moments, when)
+                    else:
+                        hands.append((minutes, asked[person], person))
             if (act.able and not hands) or any(
                     sum(unit <= now for unit in units[space]) < many
                     for space, many in act.spaces):

@@ -158,7 +158,8 @@ def _told(bench: Bench, draft: Draft, proof: Proof, start: date, jobs: Sequence[
     critical = course.critical(starts, finishes, turned)[:, 0]
     slack = course.slack(hours, finishes)
     at_clock = functools.partial(moment, start)
-    begins = [60 * float(course.by_clock(at, starts[at], morning=True)[0])
+    begun = course.begins(starts, finishes, hours)
+    begins = [60 * float(course.by_clock(at, begun[at], morning=True)[0])
               for at in range(course.count)]
     ends = [60 * float(course.by_clock(at, finishes[at])[0]) for at in range(course.count)]
     steps = []

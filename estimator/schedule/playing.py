@@ -55,6 +55,7 @@ class Axis:
         spans = np.array(hours.spans, float) / 60
         before = np.array(hours.before, float) / 60
         self.ends = (before + spans[:, 1] - spans[:, 0]).astype(kind)
+        self.sizes = (spans[:, 1] - spans[:, 0]).astype(kind)
         self.shift = (spans[:, 0] - before).astype(kind)
         self.edges = spans.ravel().astype(kind)
         # Inside a span open time goes on with the clock, outside it stands still.
@@ -82,6 +83,30 @@ class Axis:
         found = np.multiply(clock, self.slope.take(at), out=out)
         found += self.base.take(at)
         return found
+
+    def in_one_go(self, opened: np.ndarray, length) -> np.ndarray:
+        """Open time from which on so much work ends on the day it begins; see `Hours.in_one_go`."""
+        near, last = self.kind(_NEAR), len(self.ends) - 1
+        while True:
+            at = np.minimum(self._morning(opened + near), last)
+            evening = self.ends.take(at)
+            parted = ((opened + length > evening + near) & (at < last)
+                      & (length <= self.sizes.max() + near))
+            if not parted.any():
+                return opened
+            opened = np.where(parted, evening, opened)
+
+    def ended(self, opened: np.ndarray, length) -> np.ndarray:
+        """The last open time up to `opened` at which so much work ends that no night parts."""
+        near = self.kind(_NEAR)
+        while True:
+            at = np.minimum(self._evening(opened - near), len(self.ends) - 1)
+            morning = self.ends.take(at) - self.sizes.take(at)
+            parted = ((opened - length < morning - near) & (at > 0)
+                      & (length <= self.sizes.max() + near))
+            if not parted.any():
+                return opened
+            opened = np.where(parted, morning, opened)
 
 
 class Course:
@@ -159,6 +184,9 @@ class Course:
              ) -> tuple[list, list, dict]:
         """Starts and finishes of each node on its own time, for `size` trials; what was turned.
 
+        Work that no night parts may wait for the next morning: its start is when it could have
+        begun, `begins` says when it does.
+
         Parameters
         ----------
         durations
@@ -211,8 +239,20 @@ class Course:
                 else:
                     np.maximum(turn(first, axis), self.kind(least), out=start)
             starts[at] = start
+            if self._whole(at):
+                start = self._axes[axis].in_one_go(start, durations[at])
             finishes[at] = np.add(start, durations[at], out=room("f", at))
         return starts, finishes, turned
+
+    def _whole(self, at: int) -> bool:
+        return (at < self.count and self.bench.activities[at].in_one_go
+                and self.axis[at] != _CLOCK)
+
+    def begins(self, starts: Sequence[np.ndarray], finishes: Sequence[np.ndarray],
+               durations: Sequence) -> list[np.ndarray]:
+        """When each node begins, on its own time, by what `play` gives and was given. [h]"""
+        return [finishes[at] - durations[at] if self._whole(at) else start
+                for at, start in enumerate(starts)]
 
     def by_clock(self, at: int, value: np.ndarray, morning: bool = False) -> np.ndarray:
         """A start or finish of a node by the clock. [h]"""
@@ -280,6 +320,8 @@ class Course:
             if axis != _CLOCK:
                 one = self._axes[axis]
                 opened = one.opened(np.array([late[at]], self.kind))
+                if self._whole(at):
+                    opened = one.ended(opened, self.kind(length))
                 # Work ends while somebody is in, so at the latest in the evening before.
                 late[at] = float(one.clock(opened)[0])
                 least = float(one.clock(opened - self.kind(length), morning=True)[0])

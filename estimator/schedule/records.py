@@ -31,6 +31,8 @@ class Activity:
         What it holds: (space's place, how many).
     after
         Places of the activities that it waits for.
+    in_one_go
+        Work that the end of a day does not part, where it fits into one.
     at_once
         Begins at the very moment that the one before it ends, as a coat does that dries.
     release
@@ -56,6 +58,7 @@ class Activity:
     minutes: int = 0
     spaces: tuple[tuple[int, int], ...] = ()
     after: tuple[int, ...] = ()
+    in_one_go: bool = False
     at_once: bool = False
     release: int = 0
     lines: frozenset[int] = frozenset()

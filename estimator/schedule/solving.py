@@ -240,18 +240,31 @@ class _Form:
                 chosen = hands[person]
                 minutes = dict(acts[at].able)[person]
                 start, end = self.starts[at], self.ends[at]
+                whole = acts[at].in_one_go and minutes <= hours.longest
                 if gaps:
                     start = self._own_time(at, person, minutes, gaps, chosen, draft)
                 elif chosen is None:
                     model.add(end == start + minutes)
                 else:
                     model.add(end == start + minutes).only_enforce_if(chosen)
+                if whole:
+                    held = model.add_linear_expression_in_domain(
+                        start, self._in_one_span(hours, minutes))
+                    if chosen is not None:
+                        held.only_enforce_if(chosen)
                 if chosen is None:
                     intervals.append(model.new_interval_var(start, minutes, start + minutes, ""))
                 else:
                     intervals.append(model.new_optional_interval_var(
                         start, minutes, start + minutes, chosen, ""))
             model.add_no_overlap(intervals)
+
+    def _in_one_span(self, hours: Hours, minutes: int):
+        """Starts, in a person's open minutes, from which so much work ends on the same day."""
+        return self.cp.Domain.from_intervals(
+            [before, before + end - start - minutes]
+            for (start, end), before in zip(hours.spans, hours.before, strict=True)
+            if end - start >= minutes)
 
     def _own_time(self, at: int, person: int, minutes: int, gaps, chosen, draft: Draft):
         """Start on a person's own open time; start and end of the activity are tied to it."""
@@ -369,6 +382,7 @@ class _Form:
         order = Draft(tuple(starts), tuple(ends), tuple(who), 0.0, 0.0, ())
         course = Course(self.bench, order, kind=float)
         begun, done, _ = course.play(hours, 1)
+        begun = course.begins(begun, done, hours)
         return draft_of(
             self.bench,
             [round(60 * float(course.by_clock(at, begun[at], morning=True)[0]))

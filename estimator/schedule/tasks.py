@@ -342,7 +342,7 @@ def _activities(place: int, one: OnBench, parts: Sequence[_Part],
         able = tuple((at, max(1, round(60 * taken))) for at, taken in exact.items())
         at = len(acts)
         acts.append(Activity(piece.name, "work", able=able, exact=tuple(exact.values()),
-                             spaces=held, skill=row.skill,
+                             spaces=held, in_one_go=row.in_one_go, skill=row.skill,
                              share=part.share * part.left, **common))
         hands_on.append(at)
         heads.append(head)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from estimator.buying import FASTEST, FEWEST, Basket, Order, SecondRound
+from estimator.buying import FASTEST, FEWEST, Basket, PartsOrder, SecondRound
 from estimator.money import format_money
 from estimator.schedule.records import BenchPlan, Proof
 from estimator.shop import Settings
@@ -48,7 +48,7 @@ def basket_words(basket: Basket) -> str:
     return f"At most {100 * basket.gap:.1f} % could be saved by another choice."
 
 
-def spares_words(order: Order, second: SecondRound, settings: Settings) -> str:
+def spares_words(order: PartsOrder, second: SecondRound, settings: Settings) -> str:
     """Spares to order at once, and the second parcel that they may save, in a sentence.
 
     Parameters
