@@ -290,7 +290,7 @@ def break_even(fixed: float, price: float, variable: float, *, target: float = 0
     price, variable
         Of one unit; the price must be higher. [money]
     tax
-        Share of the profit, 0 up to, not including, 1. [–]
+        Share of the profit, 0 to 0.99. [–]
 
     Examples
     --------

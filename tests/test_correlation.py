@@ -106,8 +106,8 @@ def test_a_matrix_is_filled_from_pairs_either_way_round():
 @pytest.mark.parametrize(
     ("found", "said"),
     [
-        (np.ones((2, 3)), "square"),
-        (np.ones(4), "square"),
+        (np.ones((2, 3)), r"shape is \(2, 3\); a correlation matrix is square"),
+        (np.ones(4), "a correlation matrix is square"),
         ([[1, 0.5], [0.4, 1]], "row 2, column 1: 0.4 one way and 0.5 the other"),
         ([[1, 0], [0, 0.9]], "row 2: 0.9 with itself"),
         ([[1, 1.2], [1.2, 1]], "row 2, column 1: 1.2; a correlation is -1 to 1"),

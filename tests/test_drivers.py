@@ -12,6 +12,8 @@ from estimator.durations import Range
 from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import drivers, shapes, simulate
+from estimator.simulate.plan import plan_of
+from estimator.simulate.run import _by_spread
 from estimator.simulate.streams import Streams
 
 MANY = 2**16
@@ -112,6 +114,45 @@ def test_finds_of_one_cause_have_the_shares_of_their_closed_form():
         # In total it has what is left when the cause is known.
         left = variance - alike(at, at, 0.4)
         assert found["finds", at].total == pytest.approx(left / whole, abs=0.015)
+
+
+def test_what_a_sure_find_costs_has_its_share_of_the_variance():
+    """Hours of the work and cost of a find that always comes: variances as of their PERTs."""
+    house = shop(thing("one"), operation("fix", 1, 2, 9), treatment(item="fix", assembly="one"),
+                 rot("one", 1, low=2, typical=2, high=2, assumed=1, hidden=1, cost_low=5,
+                     cost_typical=30, cost_high=200))
+    found = found_by(house, line("one"))
+    own, other = (25 * pert(1, 2, 9).std()) ** 2, pert(5, 30, 200).var()
+    assert found["finds", 0].first == pytest.approx(other / (own + other), abs=0.01)
+    assert found["hours", 0].first == pytest.approx(own / (own + other), abs=0.01)
+
+
+def test_the_evenest_numbers_go_to_what_spreads_most():
+    """By hand: breakage, work, a find and what it costs, a lot and a kit, the widest first."""
+    # Sobol points are evenest in their first dimensions: I. Sobol (1967), from memory.
+    kit = row(Material, material="kit", name="Kit", low=10, typical=10, high=130, pack=10,
+              sold_whole=True)
+    house = shop(
+        thing("one"), operation("fix", 1, 2, 9), treatment(item="fix", assembly="one"),
+        part(low=40, typical=40, high=40), treatment("part", "piece", "one", share=0.25),
+        rot("one", 0.5, low=2, typical=6, high=10, assumed=1, hidden=1, cost_low=0,
+            cost_typical=30, cost_high=60),
+        plate(), treatment("service", "plate", "one"), kit, treatment("material", "kit", "one"))
+    job = job_of(house, line("one", 4))
+    names = _by_spread(plan_of(job, house.settings), job.hour_cost * job.hours_factor)
+    spread = {
+        # Four pieces of 40, each with a chance of a quarter.
+        "one 1: pieces 0.25": 40 * (4 * 0.25 * 0.75) ** 0.5,
+        # Four units, wholly together.
+        "one 1: fix": 4 * 25 * pert(1, 2, 9).std(),
+        # 6 h at 25 and 30, there or not; then how long, and how dear, half of the time.
+        "one 1: rot-one happens": (6 * 25 + 30) / 2,
+        "one 1: rot-one hours": 0.5 * 25 * pert(2, 6, 10).std(),
+        "one 1: rot-one cost": 0.5 * pert(0, 30, 60).std(),
+        "charge of plate": 4 * pert(20, 30, 70).std(),
+        "price of kit": pert(10, 10, 130).std(),
+    }
+    assert names == sorted(spread, key=spread.get, reverse=True)
 
 
 def reference(function, groups, inputs):

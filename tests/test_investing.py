@@ -93,6 +93,25 @@ def test_a_double_root_stands_once():
     assert rates_of_return([3, -5.7, 2.25, -0.231, 0.726]) == (pytest.approx(0.1, abs=1e-6),)
 
 
+@pytest.mark.parametrize("rate", [0.01, 0.1, 0.9, -0.05])
+@pytest.mark.parametrize("periods", [1, 12, 60])
+def test_a_loan_that_bears_interest_and_is_paid_back_has_its_rate(rate, periods):
+    """1,000 lent for a rate of itself each period and the whole at the end: that rate, exactly."""
+    # Present value of a level perpetuity cut off at par, any text on interest.
+    flows = [-1000, *[1000 * rate] * (periods - 1), 1000 * (1 + rate)]
+    assert rates_of_return([0, *flows]) == (pytest.approx(rate, abs=1e-12),)
+    assert internal_rate(flows).rate == pytest.approx(rate, abs=1e-12)
+
+
+def test_small_payments_are_payments():
+    """Less than one unit of money that comes back, or goes out, counts like more."""
+    assert modified_rate([0.5, 0.7], 0.1, 0.1) is None
+    assert modified_rate([-0.5, -0.7], 0.1, 0.1) is None
+    assert modified_rate([-0.5, 0.6], 0.1, 0.1) == pytest.approx(0.2)
+    assert internal_rate([0.5, 0.7]).why == internal_rate([5, 7]).why
+    assert payback([-0.5, 0.25, 0.5]) == 1.5
+
+
 @pytest.mark.parametrize("flows", [[0], [0, 0, 0], [5, 6], [0, -3, 0, -1]])
 def test_payments_that_never_turn_have_no_rate(flows):
     """Nothing, income alone and cost alone are worth nothing at no rate."""
@@ -195,7 +214,11 @@ def test_twelve_months_make_the_year(yearly):
     lambda: break_even(100, 5, 5),
     lambda: break_even(-1, 5, 1),
     lambda: break_even(1, 5, 1, tax=40),
+    lambda: break_even(1, 5, 1, tax=-0.1),
+    lambda: break_even(1, 5, 1, target=-1),
     lambda: annuity(0.1, -1),
+    lambda: annuity(0.1, np.array([3, -1])),
+    lambda: present_value(0.1, [[]]),
 ])
 def test_bad_input_is_named(call):
     """Rates of a whole loss or worse, payments that are none, prices under cost."""

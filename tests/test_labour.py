@@ -142,6 +142,15 @@ def test_an_hour_at_its_cost_breaks_even_at_the_hours_it_was_costed_for():
     assert break_even(25 * 1.2 * 2080 + 62_400, cost) == pytest.approx(2080 * 0.75)
 
 
+def test_nothing_of_a_kind_is_a_figure_too():
+    """No pay, no overhead, no materials, nothing sold yet: the ends of the ranges are allowed."""
+    assert hourly_cost(0, 0, 1, 0, 1) == charge_out(0, 0) == overhead_rate(0, 2) == 0
+    assert job_cost(0, 0, rate=0, base=0) == bill_hours(0, 0.25) == break_even(0, 5, 0) == 0
+    assert job_cost(0.5, 0.25, rate=0.5, base=0.5) == 1
+    assert overhead_rate(0.5, 1) == 0.5
+    assert (margin_of(10, 0), safety(1, 0)) == (1, 1)
+
+
 @pytest.mark.parametrize(
     ("call", "said"),
     [(lambda: hourly_cost(25, 20, 2080, 0, 75), r"productive_share is 75.*Write 0\.75 for 75 %"),
@@ -155,7 +164,20 @@ def test_an_hour_at_its_cost_breaks_even_at_the_hours_it_was_costed_for():
      (lambda: bill_hours(1, 0), "increment is 0"),
      (lambda: break_even(100, 20, 20), "nothing is left.*Raise the price"),
      (lambda: break_even(-1, 20), "fixed is -1"),
-     (lambda: safety(0, 1), "sold is 0")],
+     (lambda: safety(0, 1), "sold is 0"),
+     (lambda: hourly_cost(-1, 0, 1, 0, 1), "pay_per_hour is -1; it must be at least 0"),
+     (lambda: hourly_cost(1, -0.1, 1, 0, 1), r"on_cost_share is -0.1.*Write 0\.2 for 20 %"),
+     (lambda: hourly_cost(1, 0, 1, -1, 1), "overhead_per_year is -1"),
+     (lambda: charge_out(-1, 0.1), "cost is -1"),
+     (lambda: margin_of(10, -1), "cost is -1"),
+     (lambda: overhead_rate(-1, 10), "overhead is -1"),
+     (lambda: job_cost(-1, 2, rate=1, base=1), "materials is -1"),
+     (lambda: job_cost(1, 2, rate=-1, base=1), "rate is -1"),
+     (lambda: job_cost(1, 2, rate=1, base=-1), "base is -1"),
+     (lambda: break_even(1, 20, -1), "variable is -1"),
+     (lambda: break_even(1, 20, target=-1), "target is -1"),
+     (lambda: safety(1, -1), "needed is -1"),
+     (lambda: bill_hours(-1, 1), "hours is -1")],
 )
 def test_figures_out_of_range_are_refused(call, said):
     """Percents for shares, nothing to divide by, and negative amounts."""

@@ -105,6 +105,9 @@ def test_packs_cover_the_need_and_no_pack_is_idle(need, pack):
     [(lambda: materials.coating_litres(1, 50, volume_solids=45), r"Write 0\.45 for 45 %"),
      (lambda: materials.coating_litres(1, 50, volume_solids=0.45, transfer=0), "transfer is 0"),
      (lambda: materials.coating_litres(-1, 50, volume_solids=0.45), "area_m2 is -1"),
+     (lambda: materials.coating_litres(-1, 50, volume_solids=0.4), "area_m2 is -1"),
+     (lambda: materials.coating_litres(1, -50, volume_solids=0.4), "film_um is -50"),
+     (lambda: materials.powder_kg(-1, 70, density=1), "area_m2 is -1"),
      (lambda: materials.powder_kg(1, 70, density=0), "density is 0"),
      (lambda: materials.powder_kg(1, -70, density=1.5), "film_um is -70"),
      (lambda: materials.coverage_m2_per_litre(0), "film_um is 0"),
@@ -115,3 +118,12 @@ def test_figures_out_of_range_are_refused(call, said):
     """Percents for shares, negative areas, nothing to divide by."""
     with pytest.raises(ValueError, match=said):
         call()
+
+
+def test_without_a_word_on_transfer_nothing_is_lost():
+    """1 m² at 100 µm is 0.1 L of film: 0.2 L at half solids, 0.15 kg of powder of 1.5."""
+    # One micrometre over one square metre is one millilitre.
+    assert materials.coating_litres(1, 100, volume_solids=0.5) == pytest.approx(0.2)
+    assert materials.powder_kg(1, 100, density=1.5) == pytest.approx(0.15)
+    assert materials.coating_litres(0, 0, volume_solids=0.5) == materials.powder_kg(
+        0, 0, density=1) == 0

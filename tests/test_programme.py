@@ -4,6 +4,7 @@ import itertools
 import os
 import subprocess
 import sys
+import time
 
 import numpy as np
 import pytest
@@ -90,6 +91,17 @@ def test_a_program_without_an_output_solves_too(monkeypatch):
     assert made([(-6, 1), (-5, 1)], [([3, 2], 0, 4)]).solve().bound == -6
 
 
+@pytest.mark.skipif(not os.path.isdir("/proc/self/fd"), reason="no list of open files")
+def test_no_file_is_left_open():
+    """Putting the output aside, time after time, leaves as many files open as there were."""
+    bag = made([(-6, 1), (-5, 1)], [([3, 2], 0, 4)])
+    bag.solve()
+    before = sorted(os.listdir("/proc/self/fd"))
+    for _ in range(3):
+        bag.solve()
+    assert sorted(os.listdir("/proc/self/fd")) == before
+
+
 def hard(rng) -> Programme:
     """A market split, which takes a solver long: G. Cornuejols, M. Dawande, 1998."""
     programme = Programme()
@@ -111,12 +123,13 @@ def test_a_search_tells_how_it_goes_and_can_be_stopped():
         told.append(said)
         return len(told) < 2
 
+    before = time.perf_counter()
     found = hard(np.random.default_rng(1)).solve(progress=progress, most_seconds=60)
     assert len(told) == 2
     assert not found.proven
     (bound, best, gone), (later_bound, later_best, later) = told
     assert bound <= later_bound <= later_best <= best
-    assert 0 <= gone < later
+    assert 0 <= gone < later <= time.perf_counter() - before
     assert found.values is not None
 
 

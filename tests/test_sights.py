@@ -10,6 +10,7 @@ from estimator.catalogue import Certainty, Find, Level
 from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import sights, simulate
+from estimator.simulate.sights import _chi_square, _luck
 
 HIDDEN = Certainty.HIDDEN
 
@@ -197,6 +198,34 @@ def test_a_find_that_matters_is_told_from_a_dozen_that_do_not():
     alone = decisions.value_of_seeing(odds.cost, odds.lines[0].pattern >> 12 & 1, 0.8)
     assert sight.value == pytest.approx(alone, rel=0.02)
     assert sight.chance == pytest.approx(1 - 0.7 * 0.996**12, abs=0.01)
+
+
+def test_a_look_at_nothing_reads_as_high_as_the_luck_that_is_taken_off():
+    """Of costs parted at random, the value read is on average what is taken off a group."""
+    # (1 − q) / (2 · trials · density at the quantile): the mean of a chi-square of one degree.
+    rng = np.random.default_rng(4)
+    read, taken = [], []
+    for _ in range(400):
+        cost = rng.normal(1000, 100, 2000)
+        read.append(decisions.value_of_seeing(cost, rng.integers(0, 2, 2000), 0.8))
+        taken.append(_luck(cost, 0.8))
+    density = stats.norm.pdf(stats.norm.ppf(0.8)) / 100
+    assert np.mean(taken) == pytest.approx(0.2 / (2 * 2000 * density), rel=0.05)
+    # 400 values of a chi-square of one degree, sd √2 of its mean.
+    assert np.mean(read) == pytest.approx(np.mean(taken), rel=0.25)
+
+
+@pytest.mark.parametrize("degrees", [1, 2, 7, 100])
+def test_what_luck_stays_under_is_that_of_the_reference_library(degrees):
+    """The approximation by cubes is good to 3.1 % of scipy's chi-square at 999 in 1,000."""
+    assert _chi_square(degrees) == pytest.approx(stats.chi2.ppf(0.999, degrees), rel=0.031)
+
+
+def test_a_look_can_be_valued_at_the_highest_confidence_that_may_be_asked_for():
+    """At 99 % the quantiles beside it stop at the end of what was drawn."""
+    odds, (sight,) = looked_at(house(rot(hours=20.0)), line("one", certainty=HIDDEN),
+                               confidence=0.99)
+    assert sight.fine < sight.worse <= odds.cost.max()
 
 
 def test_totals_alone_show_no_sights():

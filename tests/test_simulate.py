@@ -675,6 +675,14 @@ def test_days_are_bench_time_the_longest_wait_curing_and_finds():
     np.testing.assert_allclose(got, 12 * 7 / 40 + 1.5 + 9 + 7, rtol=1e-6)
 
 
+def test_a_job_of_parts_alone_takes_no_day():
+    """Nothing to do, nothing that cures, nothing away: the days are none."""
+    house = shop(thing("one"), part(), treatment("part", "piece", "one"))
+    odds = odds_of(house, line("one"), trials=100)
+    assert (odds.days == 0).all()
+    assert (odds.cost == 10).all()
+
+
 def test_the_longest_wait_is_that_of_each_trial():
     """Two waits alike in law: the larger of both in each trial, as two PERTs in closed form."""
     house = shop(thing("one"), operation("mend", 0, 0, 0), treatment(assembly="one"),
