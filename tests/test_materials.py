@@ -105,13 +105,14 @@ def test_packs_cover_the_need_and_no_pack_is_idle(need, pack):
     [(lambda: materials.coating_litres(1, 50, volume_solids=45), r"Write 0\.45 for 45 %"),
      (lambda: materials.coating_litres(1, 50, volume_solids=0.45, transfer=0), "transfer is 0"),
      (lambda: materials.coating_litres(-1, 50, volume_solids=0.45), "area_m2 is -1"),
-     (lambda: materials.coating_litres(-1, 50, volume_solids=0.4), "area_m2 is -1"),
-     (lambda: materials.coating_litres(1, -50, volume_solids=0.4), "film_um is -50"),
      (lambda: materials.powder_kg(-1, 70, density=1), "area_m2 is -1"),
      (lambda: materials.powder_kg(1, 70, density=0), "density is 0"),
      (lambda: materials.powder_kg(1, -70, density=1.5), "film_um is -70"),
      (lambda: materials.coverage_m2_per_litre(0), "film_um is 0"),
      (lambda: materials.wet_film(100, 0.5, thinner=-0.1), "thinner is -0.1"),
+     (lambda: materials.coating_litres(1, -50, volume_solids=0.45), "film_um is -50"),
+     (lambda: materials.wet_film(-1, 0.5), "dry_um is -1"),
+     (lambda: materials.packs(-1, 1), "need is -1"),
      (lambda: materials.packs(1, 0), "pack is 0")],
 )
 def test_figures_out_of_range_are_refused(call, said):

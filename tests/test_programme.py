@@ -128,6 +128,8 @@ def test_a_search_tells_how_it_goes_and_can_be_stopped():
     assert len(told) == 2
     assert not found.proven
     (bound, best, gone), (later_bound, later_best, later) = told
+    # Where parts of a whole are allowed, a market splits evenly: nothing is left over.
+    assert bound == pytest.approx(0, abs=1e-9)
     assert bound <= later_bound <= later_best <= best
     assert 0 <= gone < later <= time.perf_counter() - before
     assert found.values is not None

@@ -151,3 +151,23 @@ def test_what_cannot_be_is_refused():
         review([], finds=-1)
     with pytest.raises(ValueError, match=", ".join(CAUSES)):
         Split("hours", 1, 1, 1)
+
+
+@pytest.mark.parametrize(("function", "names"), [
+    (labour, ("quantity", "cost", "standard_quantity", "standard_price")),
+    (material_at_purchase, ("bought", "bill", "used", "standard_quantity", "standard_price")),
+    (outwork, ("billed", "listed", "standard")),
+    (fixed_overhead, ("actual", "budget", "applied")),
+])
+def test_every_figure_is_nothing_or_more(function, names):
+    """Each by itself just under 0 is refused by its name; all at 0 is a job of nothing."""
+    assert function(*[0] * len(names)).total == 0
+    for place, name in enumerate(names):
+        with pytest.raises(ValueError, match=f"^{name} is -0.01; it must be at least 0"):
+            function(*[-0.01 if at == place else 0 for at in range(len(names))])
+
+
+def test_a_cent_has_a_side():
+    """The least that is dearer or cheaper is already so."""
+    assert [side(Decimal("0.01")), side(Decimal("-0.01")), side(0)] == [
+        "unfavourable", "favourable", ""]
