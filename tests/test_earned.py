@@ -358,6 +358,8 @@ def test_charts_refuse_what_they_cannot_draw():
         chart([1, 2, 3], base=4)
     with pytest.raises(ValueError, match="missing"):
         chart([1, math.nan])
+    with pytest.raises(ValueError, match="sd is -1; it must be at least 0"):
+        signals([1, 2], 0, -1)
     with pytest.raises(ValueError, match="over 0"):
         ratio_chart([1, 0], [1, 1])
     with pytest.raises(ValueError, match="same length"):

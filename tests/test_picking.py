@@ -140,6 +140,21 @@ def test_the_proof_leans_on_no_first_set(no_first_set, seed):
         assert_best(pick(worth, [limit], most_seconds=100), best)
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_goals_that_are_put_off_and_bounds_that_are_forgotten_lose_nothing(
+        no_first_set, monkeypatch, seed):
+    """With hardly a branch for a goal and no room to keep bounds, the best set is found as well."""
+    monkeypatch.setattr(search, "_FIRST_BRANCHES", 1)
+    monkeypatch.setattr(search, "_NEAR", -1)
+    monkeypatch.setattr(gauges.Ceiling, "_KEPT_NUMBERS", 0)
+    rng = np.random.default_rng(900 + seed)
+    limit = quantile_limit(rng, 9, used=rng.uniform(0.3, 0.8), share=0.8, shared=6, asked=True)
+    worth = rng.integers(1, 40, 9)
+    best = best_by_hand(worth, [limit])
+    if best is not None:
+        assert_best(pick(worth, [limit], most_seconds=100), best)
+
+
 @pytest.mark.parametrize("seed", range(80))
 def test_lots_that_just_fit(no_first_set, seed):
     """Little but lots, and a limit that one set fills to the cent: no bound may cut it off."""

@@ -10,6 +10,7 @@ from hypothesis.extra.numpy import arrays
 from scipy import integrate, stats
 
 from estimator.scoring import (
+    Audit,
     audit,
     cases_for,
     crps_ensemble,
@@ -252,6 +253,12 @@ def test_an_audit_of_fifty_intervals():
     assert found.chance == pytest.approx(0.1891, abs=1e-4)
     assert found.holds
     assert not audit(36, 50, 0.9).holds
+    # Five heads of ten: every count is as likely or less.
+    even = audit(5, 10, 0.5)
+    assert (even.exact, even.ratio, even.chance) == (pytest.approx(1, abs=1e-12), 0, 1)
+    assert even.exact <= 1
+    # 1 in 20 is luck, less is not.
+    assert [Audit(exact, 0, 1).holds for exact in (0.0499, 0.05, 0.06)] == [False, True, True]
 
 
 @given(st.integers(1, 200), st.floats(0, 1), st.floats(0.02, 0.98))
@@ -294,7 +301,13 @@ def test_cases_needed_for_a_share(half, confidence, needed):
      (lambda: exact_range(0, 0), "cases is 0"),
      (lambda: exact_range(1, 2, 95), r"Write 0\.95 for 95 %"),
      (lambda: audit(1, 2, 80), r"Write 0\.8 for a P80"),
+     (lambda: audit(1, 2, 1), "share is 1; it must be over 0 and under 1"),
+     (lambda: audit(1, 2, 0), "share is 0"),
+     (lambda: audit(0, 0, 0.5), "cases is 0; it must be at least 1"),
      (lambda: audit(3, 2, 0.8), "hits is 3"),
+     (lambda: wilson_range(1, 2, -0.1), r"confidence is -0.1.*Write 0\.95 for 95 %"),
+     (lambda: cases_for(0.1, share=80), r"share is 80.*Write 0\.8 for 80 %"),
+     (lambda: crps_ensemble([1, 2], [[1, 2], [3, 4]], [[1, 1], [0, 0]]), "not all 0"),
      (lambda: cases_for(0), "half_width is 0"),
      (lambda: cases_for(0.1, 90), r"Write 0\.9 for 90 %")],
 )
