@@ -133,6 +133,15 @@ def test_what_cannot_be_told_apart_is_not():
     assert both[0] - both[1] == pytest.approx(START[0] - START[1], abs=1e-3)
 
 
+def test_shares_that_may_not_move_stay():
+    """With no share free the start is the answer, known for sure; only the variance is found."""
+    y, jobs, hands, kinds = made(5, (0.3, 0, 0.1), jobs=60)
+    found = shares_of(y, jobs, hands, kinds, start=START, start_jobs=5, free=(False,) * 3)
+    assert found.found == pytest.approx(START)
+    assert found.sds == (0, 0, 0)
+    assert found.variance > 0
+
+
 def test_nothing_to_find_is_said():
     """No items, one item, items that are all the same."""
     for y in ([0.1], [0.2] * 8):

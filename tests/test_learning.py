@@ -164,6 +164,11 @@ def test_pooling_needs_something_to_pool():
         pool([2, 2], [2.0, 2.0], [2.0, 2.0])
 
 
+def test_labels_without_a_record_differ_as_the_prior_says():
+    """With nothing counted the variance between labels is the square of the prior's scale."""
+    assert pooling._between(np.zeros(3), np.zeros(3), 1.0, 0.5) == 0.25
+
+
 def test_additive_pooling_solves_the_equations_of_the_mixed_model():
     """With its own variances, the fit is the best linear unbiased prediction, solved directly."""
     # C. R. Henderson, Biometrics 31, 1975: mixed model equations, here with every part random.
@@ -401,7 +406,15 @@ def test_a_missing_field_is_named():
         HoursModel().update([wanting])
 
 
+def test_what_is_no_record_is_named():
+    """A row that is a list, not names with values, is said to be none."""
+    with pytest.raises(BadInput, match="Record 1 is not a mapping"):
+        HoursModel().update([record(), [2.0, 2.5]])
+
+
 @pytest.mark.parametrize(("asked", "said"), [
+    (([[1.0, 2.0]], [None], [None], [0.5]), "one list of numbers"),
+    (([1.0], [None], [None], [[0.5]]), "one list of numbers"),
     (([0.0], [None], [None], [0.5]), "estimates"), (([1.0], [None], [None], [1.5]), "probs"),
     (([1.0], [None], [None], [float("nan")]), "probs"), (([1.0], [], [None], [0.5]), "0 kinds")])
 def test_a_wrong_question_is_refused(asked, said):

@@ -157,15 +157,18 @@ def test_work_that_costs_nothing_has_no_line_that_could_pay():
 
 
 def test_the_seller_s_own_fee_comes_before_the_table_s():
-    """A tenth of 1,000 stays with the way; the table would take a fifth."""
+    """A tenth of 1,000 stays with the way, and 15; the table would take a fifth, and 15."""
     shop = _shop(10, row(catalogue.Way, way="stand", name="A stand", low=0.2, typical=0.2,
-                         high=0.2),
+                         high=0.2, fixed=15),
                  row(catalogue.DaysToSell, way="stand", low=30, typical=30, high=30),
                  _ratio("as-found", 1.0))
-    own = resale(survey(line()), _deal(1_000, way="stand", fee=0.1), shop)
-    assert own.choice("as-found").profit == pytest.approx(900)
-    table = resale(survey(line()), _deal(1_000, way="stand"), shop)
-    assert table.choice("as-found").profit == pytest.approx(800)
+    deal = _deal(1_000, way="stand", asking=500)
+    own = resale(survey(line()), replace(deal, fee=0.1), shop).choice("as-found")
+    assert own.profit == pytest.approx(1_000 - 100 - 15 - 500)
+    assert own.break_even_price == pytest.approx((500 + 15) / 0.9)
+    table = resale(survey(line()), deal, shop).choice("as-found")
+    assert table.profit == pytest.approx(1_000 - 200 - 15 - 500)
+    assert table.break_even_price == pytest.approx((500 + 15) / 0.8)
 
 
 def test_a_choice_without_a_row_for_the_machine_is_noted():
@@ -211,9 +214,13 @@ def test_words_of_deals_by_hand():
     assert len(dear.why()) == 1
     assert said(10, value=10, storage=20).bid() == ["At no price does it earn 0 % a year in 80 in "
                                                     "100."]
+    assert "$490 more than the next best (as-Found)" in pays.why()[0]
     luck = said(20, (_ratio("as-found", (0.4, 0.5, 0.6)), _ratio("shop-job", (0.4, 0.5, 0.6))))
     assert luck.why()[1] == ("That lead is within what 100 trials can tell: take the two as alike, "
                              "or play more trials.")
+    lead = luck.found.worths[luck.found.best] - luck.found.worths[luck.found.next_best]
+    assert luck.found.lead == pytest.approx(lead.mean())
+    assert luck.found.lead_error == pytest.approx(lead.std() / 10)
 
 
 @pytest.mark.parametrize(("said", "what"), [

@@ -41,8 +41,6 @@ class Similar:
         A label's own tasks are raised to n / (n + `SIMILAR_COUNT`) of all weight, as pooling
         would have it; nearness in size falls off as 1 / (1 + distance²).
         """
-        if not len(self.ratio):
-            return np.zeros(at.shape), np.zeros(len(at))
         far = (x.astype(np.float32)[:, None] - self.x) * np.float32(1 / SIMILAR_WIDTH)
         weight = self.weight / (1 + far * far)
         for codes, boosts, own in zip(self.labels, self.boosts, labels, strict=True):
