@@ -62,13 +62,8 @@ def in_order(count: int, links: Iterable[Link]) -> list[int]:
     >>> in_order(3, [(2, 0), (0, 1)])
     [2, 0, 1]
     """
-    after: list[list[int]] = [[] for _ in range(count)]
-    open_links = [0] * count
-    before: list[list[int]] = [[] for _ in range(count)]
-    for a, b in set(links):
-        after[a].append(b)
-        before[b].append(a)
-        open_links[b] += 1
+    before, after = _sides(count, set(links))
+    open_links = [len(row) for row in before]
     ready = [task for task in range(count) if not open_links[task]]
     found = []
     while ready:
@@ -81,6 +76,16 @@ def in_order(count: int, links: Iterable[Link]) -> list[int]:
     if len(found) < count:
         raise Circle(_circle(set(range(count)) - set(found), before))
     return found
+
+
+def _sides(count: int, links: Iterable[Link]) -> tuple[list[list[int]], list[list[int]]]:
+    """By task, what it waits for, and what waits for it."""
+    before: list[list[int]] = [[] for _ in range(count)]
+    after: list[list[int]] = [[] for _ in range(count)]
+    for a, b in links:
+        before[b].append(a)
+        after[a].append(b)
+    return before, after
 
 
 def _circle(left: set[int], before: Sequence[Sequence[int]]) -> list[int]:
@@ -120,9 +125,7 @@ def needed(count: int, links: Iterable[Link]) -> list[Link]:
     [(0, 1), (1, 2)]
     """
     links = set(links)
-    before: list[list[int]] = [[] for _ in range(count)]
-    for a, b in links:
-        before[b].append(a)
+    before, _ = _sides(count, links)
     # The tasks that one waits for, near and far, as bits.
     far = [0] * count
     found = []
@@ -162,11 +165,7 @@ def dates(durations: Sequence[float], links: Iterable[Link], end: float | None =
     """
     count, links = len(durations), set(links)
     order = in_order(count, links)
-    before: list[list[int]] = [[] for _ in range(count)]
-    after: list[list[int]] = [[] for _ in range(count)]
-    for a, b in links:
-        before[b].append(a)
-        after[a].append(b)
+    before, after = _sides(count, links)
     start: list[float] = [0] * count
     finish: list[float] = [0] * count
     for task in order:

@@ -6,6 +6,7 @@ freight, and a few pieces more at one of them may make its freight free.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -141,6 +142,33 @@ def cheapest(needed: int, offers: Iterable[Offer]) -> tuple[float, int, Offer]:
     return min(found, key=lambda entry: (entry[0], entry[1], entry[2].from_quantity))
 
 
+def terms(goods: float, supplier: Supplier, fill: bool = False) -> tuple[float, float, float]:
+    """Goods, what is added to them, and freight of one order. [money]
+
+    Parameters
+    ----------
+    goods
+        Price of all lines, 0 or more. [money]
+    fill
+        Whether it is filled up to free freight, where that costs less than freight; else only the
+        least order is reached.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> oak = load().suppliers["oakbench-parts"]  # 9 freight, free over 120, 10 at least
+    >>> terms(4.0, oak), terms(115.0, oak), terms(115.0, oak, fill=True)
+    ((4.0, 6.0, 9.0), (115.0, 0.0, 9.0), (115.0, 5.0, 0.0))
+    """
+    top_up = max(0.0, supplier.minimum_order - goods)
+    over = math.inf if supplier.free_over is None else supplier.free_over
+    if goods + top_up >= over - DUST:
+        return goods, top_up, 0.0
+    if fill and over - goods - top_up < supplier.shipping:
+        return goods, over - goods, 0.0
+    return goods, top_up, supplier.shipping
+
+
 def choose(
     needs: Mapping[str, float],
     parts: Mapping[str, Part],
@@ -220,7 +248,4 @@ def _unmet(part: str, needed: int, row: Part) -> Purchase:
 
 
 def _order(supplier: Supplier, goods: float) -> Order:
-    top_up = max(0.0, supplier.minimum_order - goods)
-    free = supplier.free_over is not None and goods + top_up >= supplier.free_over - DUST
-    freight = 0.0 if free else supplier.shipping
-    return Order(supplier.supplier, goods, top_up, freight, supplier.days_typical)
+    return Order(supplier.supplier, *terms(goods, supplier), supplier.days_typical)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from estimator.buying import quick
+from estimator.buying.budget import terms
 from estimator.buying.columns import Task, task
 from estimator.buying.faults import broken, notices
 from estimator.buying.model import Choice, Model
@@ -201,7 +202,7 @@ def _orders(task: Task, choice: Choice, market: Market, fill: bool):
             for place, offer, units, covers in sorted(bought, key=lambda row: row[1].part)
             if place == at)
         if lines:
-            goods, top_up, freight = quick.terms(sum(line.cost for line in lines), house, fill)
+            goods, top_up, freight = terms(sum(line.cost for line in lines), house, fill)
             orders.append(PartsOrder(
                 house.supplier, house.name, lines, goods, top_up, freight,
                 house.days_low, house.days_typical, house.days_high))

@@ -12,12 +12,12 @@ from collections.abc import Callable, Collection, Mapping
 
 import numpy as np
 
-from estimator.buying.budget import cheapest
+from estimator.buying.budget import cheapest, terms
 from estimator.buying.columns import Group, Task
 from estimator.buying.model import Choice
 from estimator.buying.records import Wish
 from estimator.buying.search import DUST, NO_OFFER, assign
-from estimator.catalogue import Offer, Supplier
+from estimator.catalogue import Offer
 
 _MOST_DELAYS = 8  # of which a plan is made; the proof looks at all
 
@@ -57,17 +57,6 @@ def worth(task: Task, choice: Choice, wish: Wish, fill: bool = False) -> float:
         late = max(late, band.late)
     total = wish.day * late + wish.parcel * len(goods)
     return total + sum(sum(terms(value, task.houses[at], fill)) for at, value in goods.items())
-
-
-def terms(goods: float, house: Supplier, fill: bool = False) -> tuple[float, float, float]:
-    """Goods, what is added to them, and freight of one order. [money]"""
-    top_up = max(0.0, house.minimum_order - goods)
-    over = math.inf if house.free_over is None else house.free_over
-    if goods + top_up >= over - DUST:
-        return goods, top_up, 0.0
-    if fill and over - goods - top_up < house.shipping:
-        return goods, over - goods, 0.0
-    return goods, top_up, house.shipping
 
 
 def _choose(

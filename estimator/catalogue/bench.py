@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from estimator.catalogue.rows import NotNegative, Positive, Row, Slug
+from estimator.catalogue.rows import NotNegative, Positive, Row, Slug, Title
 
 PICKS = ("kind", "skill", "group", "assembly", "operation", "service")
 """What work is picked by in `precedence.csv` and `spaces.csv`."""
@@ -45,7 +45,7 @@ class Space(Row):
     table = "spaces"
     key = ("space",)
     space: Slug = Field(description="Name of the space.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     count: Annotated[int, Field(ge=1, le=99)] = Field(description="How many there are.")
     holds: Picked = Field(description="Work that takes one of them up.")
     until: Literal["work", "wait"] = Field(
@@ -64,7 +64,7 @@ class BenchWay(Row):
     table = "bench_ways"
     key = ("bench_way",)
     bench_way: Literal["as-it-comes-off", "strip-first"] = Field(description="Name of the way.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     takes_down: Positive = Field(description="Times the book hours of taking things off.")
     puts_together: Positive = Field(description="Times the book hours of putting them together.")
     setup_each: bool = Field(description="Is set-up done for each line, not once a job?")
@@ -83,7 +83,7 @@ class LabelSheet(Row):
     table = "label_sheets"
     key = ("label_sheet",)
     label_sheet: Slug = Field(description="Name of the sheet.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     paper: Literal["us-letter", "a4"] = Field(description="Paper of the sheet.")
     columns: Annotated[int, Field(ge=1, le=10)] = Field(description="Labels side by side.")
     rows: Annotated[int, Field(ge=1, le=30)] = Field(description="Labels below each other.")
@@ -114,7 +114,7 @@ class InsertColour(Row):
     table = "insert_colours"
     key = ("insert_colour",)
     insert_colour: Slug = Field(description="The colour, as it is written in a note.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     lamp: str = Field(min_length=3, description="Which lamp goes behind it.")
 
 
@@ -124,5 +124,5 @@ class Unbilled(Row):
     table = "unbilled"
     key = ("unbilled",)
     unbilled: Slug = Field(description="Name of the kind.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     meaning: str = Field(min_length=10, description="What is booked to it.")

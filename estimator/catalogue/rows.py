@@ -28,6 +28,8 @@ def _words(cell: object) -> object:
 Slugs = Annotated[tuple[Slug, ...], BeforeValidator(_words)]
 """Several slugs in one cell, parted by blanks."""
 
+Title = Annotated[str, Field(min_length=3, description="How it is written for people.")]
+
 
 class Era(StrEnum):
     """When the machine was built, by its technology."""
@@ -146,7 +148,7 @@ class EraRow(Row):
     table = "eras"
     key = ("era",)
     era: Era = Field(description="Name of the era.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     years: str = Field(description="Years of manufacture; eras overlap.")
     marks: str = Field(description="What one recognises it by.")
 
@@ -157,7 +159,7 @@ class LevelRow(Row):
     table = "levels"
     key = ("level",)
     level: Level = Field(description="Name of the service level.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     promise: str = Field(min_length=10, description="What the customer gets, in a sentence or two.")
 
 
@@ -167,7 +169,7 @@ class Assembly(Row):
     table = "assemblies"
     key = ("assembly",)
     assembly: Slug = Field(description="Name of the assembly, as written in a survey.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     group: str = Field(min_length=3, description="Heading it stands under on a quote.")
     droppable: bool = Field(
         False, description="May a customer leave it out without harm to the rest?"
@@ -231,7 +233,7 @@ class Operation(ThreePoint):
     era: Era | None = Field(
         None, description="Only for machines of this era; blank for all others."
     )
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     kind: WorkKind = Field(description="Kind of work.")
     skill: Skill = Field(
         "bench", description="Who can do it; each skill may have its own pay."

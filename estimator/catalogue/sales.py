@@ -17,6 +17,7 @@ from estimator.catalogue.rows import (
     Slug,
     Slugs,
     ThreePoint,
+    Title,
     in_order,
 )
 
@@ -35,7 +36,7 @@ class SaleRatio(ThreePoint):
     table = "sale_ratios"
     key = ("choice", "found", "era")
     choice: Slug = Field(description="Name of what is done with the machine.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     method: Literal["sell", "part-out"] = Field(
         "sell", description="Sold as one machine, or its parts one by one (then the ratio is what "
         "all of them bring together where each is worn)."
@@ -67,7 +68,7 @@ class Way(ThreePoint):
     table = "ways"
     key = ("way",)
     way: Slug = Field(description="Name of the way.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     fee_minimum: NotNegative = Field(0, description="Least fee.")
     fee_cap: Positive | None = Field(None, description="Greatest fee; blank for none.")
     fixed: NotNegative = Field(0, description="Fixed charge, beside the share.")

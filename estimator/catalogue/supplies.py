@@ -14,6 +14,7 @@ from estimator.catalogue.rows import (
     Slug,
     Slugs,
     ThreePoint,
+    Title,
     in_order,
 )
 
@@ -24,7 +25,7 @@ class Part(ThreePoint):
     table = "parts"
     key = ("part",)
     part: Slug = Field(description="Name of the part.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
 
 
 class Supplier(Row):
@@ -33,7 +34,7 @@ class Supplier(Row):
     table = "suppliers"
     key = ("supplier",)
     supplier: Slug = Field(description="Name of the supplier.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     shipping: NotNegative = Field(description="Freight of one order.")
     free_over: NotNegative | None = Field(
         None, description="Order value from which freight is free."
@@ -74,7 +75,7 @@ class Service(ThreePoint):
     table = "services"
     key = ("service",)
     service: Slug = Field(description="Name of the service.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     setup: NotNegative = Field(0, description="Charged once a lot.")
     lot_minimum: NotNegative = Field(0, description="Least charge of a lot.")
     multiplier: Positive = Field(1, description="For the finish or colour asked for.")
@@ -100,7 +101,7 @@ class Material(ThreePoint):
     table = "materials"
     key = ("material",)
     material: Slug = Field(description="Name of the material.")
-    name: str = Field(min_length=3, description="How it is written for people.")
+    name: Title
     pack: Positive = Field(description="What a pack holds, in the row's unit.")
     sold_whole: bool = Field(
         False, description="Is the whole pack charged to the job, because the rest cannot be kept?"
