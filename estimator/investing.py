@@ -277,33 +277,6 @@ def profitability(rate: float, flows: ArrayLike) -> float | None:
     return 1 + present_value(rate, values) / -float(values[0])
 
 
-def break_even(fixed: float, price: float, variable: float, *, target: float = 0.0,
-               tax: float = 0.0) -> float:
-    """Units to sell so that `target` is left after tax.
-
-    (fixed + target / (1 − tax)) / (price − variable)
-
-    Parameters
-    ----------
-    fixed, target
-        Cost that does not depend on the units, and the profit wanted; 0 or more. [money]
-    price, variable
-        Of one unit; the price must be higher. [money]
-    tax
-        Share of the profit, 0 to 0.99. [–]
-
-    Examples
-    --------
-    >>> break_even(18_000, 100, 20), break_even(18_000, 100, 20, target=24_000, tax=0.4)
-    (225.0, 725.0)
-    """
-    within("fixed", fixed, at_least=0)
-    within("target", target, at_least=0)
-    within("tax", tax, at_least=0, up_to=0.99, fix="Write 0.4 for 40 %.")
-    within("price", price, above=variable, fix="Under its own cost no number of units is enough.")
-    return (fixed + target / (1 - tax)) / (price - variable)
-
-
 def annuity(rate: float, periods: int | np.ndarray, *, due: bool = False):
     """Worth now of one unit of money at the end of each of so many periods; `due`: at the start.
 
@@ -338,7 +311,6 @@ def _flows(flows: ArrayLike) -> np.ndarray:
 __all__ = [
     "Earned",
     "annuity",
-    "break_even",
     "internal_rate",
     "modified_rate",
     "monthly_rate",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from estimator.shop import Settings
 from estimator.units import round_up, within
 
 
@@ -47,6 +48,26 @@ def hourly_cost(
     within("productive_share", productive_share, above=0, up_to=1, fix="Write 0.75 for 75 %.")
     paid = pay_per_hour * (1 + on_cost_share) * paid_hours_per_year
     return (paid + overhead_per_year) / (paid_hours_per_year * productive_share)
+
+
+def hour_cost(settings: Settings, productive_share: float | None = None) -> float:
+    """What a bench hour costs a shop. [money/h]
+
+    Parameters
+    ----------
+    productive_share
+        Share of paid hours that jobs are booked to; None takes the shop's own. Over 0. [–]
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> settings = open_shop().settings
+    >>> hour_cost(settings, settings.productive_share / 2) == 2 * hour_cost(settings)
+    True
+    """
+    share = settings.productive_share if productive_share is None else productive_share
+    return hourly_cost(settings.pay_per_hour, settings.on_cost_share,
+                       settings.paid_hours_per_year, settings.overhead_per_year, share)
 
 
 def charge_out(cost: float, margin: float) -> float:
@@ -164,11 +185,11 @@ def under_applied(actual: Iterable[float], rate: float, base: float) -> float:
     return math.fsum(actual) - rate * base
 
 
-def break_even(fixed: float, price: float, variable: float = 0.0, *, target: float = 0.0
-               ) -> float:
+def break_even(fixed: float, price: float, variable: float = 0.0, *, target: float = 0.0,
+               tax: float = 0.0) -> float:
     """How many hours, or pieces, must be sold until what they leave pays for the fixed cost.
 
-    (fixed + target) / (price − variable); a fraction, round it up.
+    (fixed + target / (1 − tax)) / (price − variable); a fraction, round it up.
 
     Parameters
     ----------
@@ -177,20 +198,23 @@ def break_even(fixed: float, price: float, variable: float = 0.0, *, target: flo
     price, variable
         Of one, and what one more costs; the price must be over it. [money]
     target
-        Profit wanted before tax, 0 or more. [money]
+        Profit wanted, after tax; 0 or more. [money]
+    tax
+        Share of the profit, 0 to 0.99. [–]
 
     Examples
     --------
-    >>> break_even(18_000, 100, 20), break_even(18_000, 100, 20, target=16_000)
-    (225.0, 425.0)
+    >>> break_even(18_000, 100, 20), break_even(18_000, 100, 20, target=24_000, tax=0.4)
+    (225.0, 725.0)
     """
     within("fixed", fixed, at_least=0)
     within("variable", variable, at_least=0)
     within("target", target, at_least=0)
+    within("tax", tax, at_least=0, up_to=0.99, fix="Write 0.4 for 40 %.")
     if price <= variable:
         raise ValueError(f"price is {price:g} and each costs {variable:g}; nothing is left to pay "
                          "for what is fixed. Raise the price.")
-    return (fixed + target) / (price - variable)
+    return (fixed + target / (1 - tax)) / (price - variable)
 
 
 def safety(sold: float, needed: float) -> float:

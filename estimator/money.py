@@ -142,6 +142,17 @@ def allocate(
     return tuple(Decimal(sign * part).scaleb(-digits, _CONTEXT) for part in parts)
 
 
+def as_number(amount: Decimal) -> float | int:
+    """An amount as JSON holds it: a whole number where it is one. [money]
+
+    Examples
+    --------
+    >>> as_number(Decimal("12.00")), as_number(Decimal("12.50"))
+    (12, 12.5)
+    """
+    return int(amount) if amount == amount.to_integral_value() else float(amount)
+
+
 def tax(lines: Iterable[tuple[Amount, Amount]], currency: str = "USD") -> Decimal:
     """Tax on an invoice: computed line by line without rounding, rounded once on the sum.
 

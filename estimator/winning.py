@@ -9,13 +9,12 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 
 from estimator.bidding import Answered, Best, Curve, best_bid, enough, winning_curve
 from estimator.ledger import Sent
-from estimator.money import format_money
+from estimator.money import as_number, format_money
 from estimator.quote import Quote
 from estimator.shop import Settings
 
@@ -167,6 +166,7 @@ def history(sent: Iterable[Sent]) -> tuple[Answered, ...]:
     Examples
     --------
     >>> from datetime import date
+    >>> from decimal import Decimal
     >>> sent = Sent("26-1", "Tin Parade", "clean", date(2026, 1, 5), Decimal(900), 600.0, "USD")
     >>> history([sent])
     ()
@@ -232,7 +232,7 @@ def as_dict(sent: Iterable[Sent], said: Advice) -> dict:
                 "date": one.sent.isoformat(),
                 "machine": one.title,
                 "level": one.level,
-                "price": _plain(one.price),
+                "price": as_number(one.price),
                 "currency": one.currency,
                 "cost_mean": round(one.cost_mean, 2),
                 "price_over_cost": round(ratio_of(one), 4),
@@ -313,10 +313,6 @@ def _in_100(chance: float) -> int:
 
 def _rounded(figure: float | None) -> float | None:
     return None if figure is None else round(figure, 4)
-
-
-def _plain(amount: Decimal) -> float | int:
-    return int(amount) if amount == amount.to_integral_value() else float(amount)
 
 
 __all__ = ["NEAR", "Advice", "Chance", "advice", "as_dict", "history", "ratio_of",

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from estimator.investing import (
     annuity,
-    break_even,
     internal_rate,
     modified_rate,
     monthly_rate,
@@ -185,16 +184,6 @@ def test_annuities_are_as_printed():
     assert annuity(0.0, np.array([0, 3])).tolist() == [0, 3]
 
 
-def test_break_even_is_as_printed():
-    """Units that cover the fixed cost, and that leave a profit before and after tax."""
-    # Principles of Accounting 2, 3.2.
-    assert break_even(18_000, 100, 20) == 225
-    assert break_even(18_000, 100, 20, target=16_000) == 425
-    assert break_even(18_000, 100, 20, target=24_000, tax=0.4) == 725
-    assert break_even(14_000, 400, 150) == 56
-    assert break_even(14_000, 400, 150, target=10_000) == 96
-
-
 @given(st.floats(-0.9, -1e-6) | st.floats(1e-6, 3))
 def test_twelve_months_make_the_year(yearly):
     """A month's rate, compounded, is the year's."""
@@ -211,17 +200,12 @@ def test_twelve_months_make_the_year(yearly):
     lambda: present_value(0.1, [[1, 2]]),
     lambda: internal_rate(["much"]),
     lambda: monthly_rate(-2),
-    lambda: break_even(100, 5, 5),
-    lambda: break_even(-1, 5, 1),
-    lambda: break_even(1, 5, 1, tax=40),
-    lambda: break_even(1, 5, 1, tax=-0.1),
-    lambda: break_even(1, 5, 1, target=-1),
     lambda: annuity(0.1, -1),
     lambda: annuity(0.1, np.array([3, -1])),
     lambda: present_value(0.1, [[]]),
 ])
 def test_bad_input_is_named(call):
-    """Rates of a whole loss or worse, payments that are none, prices under cost."""
+    """Rates of a whole loss or worse, payments that are none."""
     with pytest.raises(ValueError, match=r"must be|finite|could not convert|under 0"):
         call()
 

@@ -121,7 +121,7 @@ def test_break_even_and_profit_wanted_of_two_firms():
     # OpenStax, Principles of Managerial Accounting, 3.2 (Hicks; Marshall).
     assert break_even(18_000, 100, 20) == 225
     assert break_even(18_000, 100, 20, target=16_000) == 425
-    assert break_even(18_000, 100, 20, target=24_000 / (1 - 0.40)) == 725
+    assert break_even(18_000, 100, 20, target=24_000, tax=0.4) == 725
     assert break_even(14_000, 400, 150) == 56
     assert break_even(14_000, 400, 150, target=10_000) == 96
 
@@ -176,6 +176,8 @@ def test_nothing_of_a_kind_is_a_figure_too():
      (lambda: job_cost(1, 2, rate=1, base=-1), "base is -1"),
      (lambda: break_even(1, 20, -1), "variable is -1"),
      (lambda: break_even(1, 20, target=-1), "target is -1"),
+     (lambda: break_even(1, 5, 1, tax=40), r"tax is 40.*Write 0\.4 for 40 %"),
+     (lambda: break_even(1, 5, 1, tax=-0.1), r"tax is -0\.1"),
      (lambda: safety(1, -1), "needed is -1"),
      (lambda: bill_hours(-1, 1), "hours is -1")],
 )

@@ -45,13 +45,7 @@ def estimate(scope: Scope, shop: Shop) -> Estimate:
         risks=scope.risks,
         unseen=tuple(_unseen(scope, catalogue, settings)),
         hours_factor=1 + settings.setup_cleanup_share + settings.rework_share,
-        hour_cost=labour.hourly_cost(
-            settings.pay_per_hour,
-            settings.on_cost_share,
-            settings.paid_hours_per_year,
-            settings.overhead_per_year,
-            settings.productive_share,
-        ),
+        hour_cost=labour.hour_cost(settings),
         correlations={key: row.correlation for key, row in catalogue.correlations.items()},
     )
     return replace(result, lines=_line_costs(result))

@@ -179,21 +179,19 @@ def _entry(said: Mapping[str, Cell], jobs: Sequence[Job],
         failed.add(column)
         return None
 
-    def named(how: Callable) -> Callable:
-        return lambda cell: how(cells.text(cell)) if cells.text(cell) else None
-
     person, day = take("person", cells.text), take("day", day_of)
     hours, start, stop = (take("hours", hours_of), take("start", time_of),
                           take("stop", time_of))
-    job = take("job", named(lambda word: job_named(word, jobs)))
-    kind = take("unbilled", named(lambda word: unbilled_named(word, unbilled)))
+    job = take("job", cells.if_any(lambda word: job_named(word, jobs)))
+    kind = take("unbilled", cells.if_any(lambda word: unbilled_named(word, unbilled)))
     item = None
     if take("item", cells.text) and "job" not in failed:
         if job is None:
             wrong.append(("job", "A work item belongs to a job, and none is named.",
                           "Name the job."))
         else:
-            item = take("item", named(lambda word: item_named(word, items.get(job.number, ()))))
+            mine = items.get(job.number, ())
+            item = take("item", cells.if_any(lambda word: item_named(word, mine)))
     note = take("note", cells.text)
     for column, value in (("person", person), ("day", day)):
         if not value and column not in failed:

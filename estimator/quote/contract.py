@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
 import numpy as np
 
 from estimator.durations import mean_of
 from estimator.estimate import Estimate
+from estimator.money import as_number
 from estimator.quote.records import Quote
 
 LOSSES = (0.05, 0.1, 0.2)
@@ -59,13 +58,13 @@ def as_dict(offer: Quote) -> dict:
         "trials": odds.trials,
         "seed": odds.seed,
         "sampler": odds.sampler,
-        "price": _plain(offer.price),
-        "cap": None if offer.cap is None else _plain(offer.cap),
-        "tax": _plain(offer.total - offer.price),
-        "total": _plain(offer.total),
+        "price": as_number(offer.price),
+        "cap": None if offer.cap is None else as_number(offer.cap),
+        "tax": as_number(offer.total - offer.price),
+        "total": as_number(offer.total),
         "hourly_rate": round(offer.rate, 2),
-        "find_allowance": _plain(offer.find_allowance),
-        "cover": _plain(offer.cover),
+        "find_allowance": as_number(offer.find_allowance),
+        "cover": as_number(offer.cover),
         "hours_mean": round(float(odds.hours.mean()), 2),
         **{f"hours_p{round(100 * q)}": round(v, 2) for q, v in zip(p, hours, strict=True)},
         "cost_mean": round(float(odds.cost.mean()), 2),
@@ -96,9 +95,9 @@ def as_dict(offer: Quote) -> dict:
                 "heading": line.heading,
                 "title": line.title,
                 "detail": line.detail,
-                "price": _plain(line.price),
+                "price": as_number(line.price),
                 "droppable": line.droppable,
-                "kinds": {kind: _plain(amount) for kind, amount in line.kinds.items()},
+                "kinds": {kind: as_number(amount) for kind, amount in line.kinds.items()},
                 "hours_mean": round(line.hours, 3),
                 "cost_mean": round(line.cost, 2),
                 "rows": list(line.places),
@@ -130,20 +129,20 @@ def as_dict(offer: Quote) -> dict:
             for sight in offer.sights
         ],
         "offered": [
-            {"key": o.key, "kind": o.kind, "title": o.title, "price": _plain(o.price)}
+            {"key": o.key, "kind": o.kind, "title": o.title, "price": as_number(o.price)}
             for o in offer.offered
         ],
         "taxes": [
-            {"kind": t.kind, "rate": t.rate, "on": _plain(t.on), "amount": _plain(t.amount)}
+            {"kind": t.kind, "rate": t.rate, "on": as_number(t.on), "amount": as_number(t.amount)}
             for t in offer.taxes
         ],
         "stages": [
-            {"name": s.name, "due": s.due, "amount": _plain(s.amount)} for s in offer.stages
+            {"name": s.name, "due": s.due, "amount": as_number(s.amount)} for s in offer.stages
         ],
         "levels": [
             {
                 "level": str(v.level),
-                "price": _plain(v.price),
+                "price": as_number(v.price),
                 "hours_p50": round(v.hours_p50, 2),
                 "hours_p80": round(v.hours_p80, 2),
                 "days_p80": round(v.days_p80, 1),
@@ -194,7 +193,3 @@ def standard_dict(job: Estimate) -> dict:
             for lot in job.lots
         ],
     }
-
-
-def _plain(amount: Decimal) -> float | int:
-    return int(amount) if amount == amount.to_integral_value() else float(amount)

@@ -16,6 +16,7 @@ from typing import Literal
 from estimator.catalogue import CONDITIONS, Catalogue, Caution, Certainty
 from estimator.durations import mean_of
 from estimator.estimate import Estimate
+from estimator.money import as_number
 from estimator.quote.records import Quote
 from estimator.quote.terms import cautions_of
 from estimator.shop import Settings
@@ -256,8 +257,8 @@ def revised_dict(found: Revised) -> dict:
         "job": found.job, "name": found.name, "date": found.offer.on.isoformat(),
         "currency": found.settings.currency, "pricing": found.offer.choices.pricing,
         "before": _side(found.before), "after": _side(found.after),
-        "price_more": _plain(found.after.price - found.before.price),
-        "total_more": _plain(found.after.total - found.before.total),
+        "price_more": as_number(found.after.price - found.before.price),
+        "total_more": as_number(found.after.total - found.before.total),
         "hours_p50_more": round(found.after.hours_p50 - found.before.hours_p50, 2),
         "hours_p80_more": round(found.after.hours_p80 - found.before.hours_p80, 2),
         "days_more": (found.after.ready - found.before.ready).days
@@ -266,9 +267,9 @@ def revised_dict(found: Revised) -> dict:
         "changes": [
             {"key": one.key, "line": None if one.line is None else one.line + 1,
              "kind": one.kind, "title": one.title, "said": one.said, "reason": one.reason,
-             "words": one.words, "note": one.note, "price_more": _plain(one.amount),
+             "words": one.words, "note": one.note, "price_more": as_number(one.amount),
              "hours_mean_more": round(one.hours, 3)} for one in found.changes],
-        "rest": [{"key": one.key, "title": one.title, "price_more": _plain(one.amount),
+        "rest": [{"key": one.key, "title": one.title, "price_more": as_number(one.amount),
                   "hours_mean_more": round(one.hours, 3)} for one in found.rest],
         "rows_changed": list(found.rows),
         "supplies": [
@@ -282,15 +283,11 @@ def revised_dict(found: Revised) -> dict:
 
 def _side(side: Side) -> dict:
     return {
-        "number": side.number, "price": _plain(side.price), "total": _plain(side.total),
-        "cap": None if side.cap is None else _plain(side.cap),
+        "number": side.number, "price": as_number(side.price), "total": as_number(side.total),
+        "cap": None if side.cap is None else as_number(side.cap),
         "hours_p50": round(side.hours_p50, 2), "hours_p80": round(side.hours_p80, 2),
         "days_p80": round(side.days_p80, 1),
         "ready": side.ready.isoformat() if side.ready else None, "promised": side.promised}
-
-
-def _plain(amount: Decimal) -> float | int:
-    return int(amount) if amount == amount.to_integral_value() else float(amount)
 
 
 def _prices(offer: Quote) -> dict[tuple, tuple[Decimal, float]]:

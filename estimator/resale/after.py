@@ -45,7 +45,7 @@ def finds_seen(job: Estimate, odds: Odds, settings: Settings) -> np.ndarray:
 
 
 def teardown(here: Setting, played: Mapping[str, Played], worths: Mapping[str, np.ndarray],
-              parts: tuple[Parted, ...]) -> tuple[Teardown | None, np.ndarray]:
+             parts: tuple[Parted, ...]) -> tuple[Teardown | None, np.ndarray]:
     """The rule after the teardown of the best choice that has one, and what is seen then."""
     works = work_choices(played)
     if not works:

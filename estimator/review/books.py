@@ -31,6 +31,8 @@ from estimator.scope import scope
 
 SHARES = (0.5, 0.8, 0.9)
 """Quantiles of a quote that are held against what came."""
+FOUND, AGAIN, CAME_BACK = "unlisted", "rework", "warranty"
+"""Kinds of unbilled time that are hours of the job itself."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,11 @@ class Books:
     def on_items(self) -> dict[int, float]:
         """Hours booked on each work item, none left out. [h]"""
         return {item: math.fsum(hours.values()) for item, hours in self.by_person.items()}
+
+    @property
+    def of_its_work(self) -> float:
+        """Hours on the work that was quoted, what was done again counted in. [h]"""
+        return math.fsum(self.on_items().values()) + self.hours(AGAIN)
 
     @functools.cached_property
     def by_person(self) -> Mapping[int, Mapping[str, float]]:

@@ -14,11 +14,8 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from estimator import variances
-from estimator.review.books import Books, Standard
+from estimator.review.books import FOUND, Books, Standard
 from estimator.review.records import CostLine
-
-FOUND, AGAIN, CAME_BACK = "unlisted", "rework", "warranty"
-"""Kinds of unbilled time that are hours of the job itself."""
 
 
 def against_standard(books: Books, standard: Standard, hour_cost: float
@@ -33,7 +30,7 @@ def against_standard(books: Books, standard: Standard, hour_cost: float
     rate = standard.hour_cost
     quoted = math.fsum(item.expected for item in books.items)
     found = books.hours(FOUND)
-    hours = math.fsum(books.on_items().values()) + books.hours(AGAIN)
+    hours = books.of_its_work
     labour = variances.labour(hours + found, (hours + found) * hour_cost,
                               quoted + found, rate)
     material, outwork = list(_materials(books, standard)), list(_outwork(books, standard))
@@ -50,7 +47,7 @@ def against_standard(books: Books, standard: Standard, hour_cost: float
 
 def spent(books: Books, hour_cost: float) -> float:
     """What a job cost, without warranty. [money]"""
-    hours = (math.fsum(books.on_items().values()) + books.hours(FOUND) + books.hours(AGAIN))
+    hours = books.of_its_work + books.hours(FOUND)
     amounts = sum(one.amount for one in (*books.purchases, *books.outwork))
     return hours * hour_cost + float(amounts)
 

@@ -20,8 +20,7 @@ from estimator.catalogue import Catalogue
 from estimator.estimate import Estimate
 from estimator.learning import HoursModel
 from estimator.ledger import Item, Job, Ledger, TimeEntry
-from estimator.review.books import SHARES, closed_jobs
-from estimator.review.costs import AGAIN, FOUND
+from estimator.review.books import AGAIN, FOUND, SHARES, closed_jobs
 from estimator.review.evidence import TodaysBook, foremost, key_of
 from estimator.review.records import ByRecords, Enough, Walk
 from estimator.scoring import held

@@ -12,6 +12,9 @@ from estimator import earned, labour, variances
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, TimeEntry
 from estimator.review.books import (
+    AGAIN,
+    CAME_BACK,
+    FOUND,
     SHARES,
     Books,
     books_of,
@@ -19,7 +22,7 @@ from estimator.review.books import (
     in_currency,
     standard_of,
 )
-from estimator.review.costs import AGAIN, CAME_BACK, FOUND, against_standard, spent
+from estimator.review.costs import against_standard, spent
 from estimator.review.hours import groups_of, merged, together
 from estimator.review.progress import past_of, status_of
 from estimator.review.records import (
@@ -117,24 +120,19 @@ def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
     unbilled = math.fsum(one.hours for one in entries) - billed
     unbilled = unbilled if unbilled > 1e-9 else 0.0
     share = billed / (billed + unbilled) if billed > 0 else 0.0
-    said = _hour_cost(settings, settings.productive_share)
+    said = labour.hour_cost(settings)
     rate = labour.charge_out(said, settings.margin)
     return HourCost(billed, unbilled, settings.productive_share, said,
-                    _hour_cost(settings, share) if share else None, rate,
+                    labour.hour_cost(settings, share) if share else None, rate,
                     labour.break_even(said * settings.paid_hours_per_year
                                       * settings.productive_share, rate))
-
-
-def _hour_cost(settings: Settings, share: float) -> float:
-    return labour.hourly_cost(settings.pay_per_hour, settings.on_cost_share,
-                              settings.paid_hours_per_year, settings.overhead_per_year, share)
 
 
 def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, past=None
             ) -> JobReview:
     books, notes = in_currency(books, shop.settings.currency)
     notes, job = list(notes), books.job
-    hour_cost = _hour_cost(shop.settings, shop.settings.productive_share)
+    hour_cost = labour.hour_cost(shop.settings)
     costs: tuple[CostLine, ...] = ()
     found, outcomes = None, {}
     try:

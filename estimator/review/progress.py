@@ -9,7 +9,6 @@ from datetime import date
 from estimator import earned
 from estimator.errors import BadInput, Fault
 from estimator.review.books import Books
-from estimator.review.costs import AGAIN
 
 
 def done_of(books: Books, said: Mapping[int, float] | None = None, on: date | None = None
@@ -81,10 +80,9 @@ def status_of(books: Books, on: date, done: Mapping[int, float] | None = None
     if not any(item.expected > 0 for item in books.items):
         return None
     shares, planned = done_of(books, done, on), planned_of(books, on)
-    spent = math.fsum(books.on_items().values()) + books.hours(AGAIN)
     return earned.status([item.expected for item in books.items],
                          [planned[item.item] for item in books.items],
-                         [shares[item.item] for item in books.items], spent)
+                         [shares[item.item] for item in books.items], books.of_its_work)
 
 
 def past_of(closed: Iterable[Books]) -> earned.PastJobs | None:

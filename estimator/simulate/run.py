@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from estimator import durations
-from estimator.durations import Range
 from estimator.estimate import Estimate
 from estimator.labour import charge_out
 from estimator.shop import Settings
@@ -154,7 +153,7 @@ def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
         return float(durations.pert_sd(amount.low, amount.typical, amount.high))
 
     def mean(amount: Amount) -> float:
-        return durations.mean_of(Range(amount.low, amount.typical, amount.high))
+        return durations.mean_of(amount)
 
     factors = plan.factors
     for line in plan.lines.values():

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from estimator.units import MM_PER_INCH
@@ -115,6 +116,21 @@ def text(cell: Cell) -> str:
             "Type the cell again.",
         )
     return said
+
+
+def if_any(how: Callable[[str], object]) -> Callable[[Cell], object]:
+    """`how` on the words of a cell; None where it is blank.
+
+    Examples
+    --------
+    >>> if_any(str.upper)("worn"), if_any(str.upper)(" ")
+    ('WORN', None)
+    """
+    def read(cell: Cell) -> object:
+        said = text(cell)
+        return how(said) if said else None
+
+    return read
 
 
 def number(cell: Cell, such_as: str = "12.5") -> float | None:

@@ -77,16 +77,6 @@ def _blank(cell: Cell) -> bool:
     return isinstance(cell, str) and not cell.strip()
 
 
-def _if_any(how: Callable[[str], object]) -> Callable[[Cell], object]:
-    """`how` on the words of a cell; None where it is blank."""
-
-    def find(cell: Cell):
-        said = cell_of.text(cell)
-        return how(said) if said else None
-
-    return find
-
-
 @dataclass
 class _Reader:
     """Gathers the faults of one file while it takes its rows apart."""
@@ -150,7 +140,7 @@ class _Reader:
         if fact in found:
             self.wrong(f"The machine's {fact} is given twice.", "Keep one of the two.", row, column)
             return
-        how = _if_any(self.names.era) if fact == "era" else cell_of.text
+        how = cell_of.if_any(self.names.era) if fact == "era" else cell_of.text
         found[fact], fine = self.take(how, value, row, column)
         if not all(map(_blank, more)):
             self.wrong(f"There is more than one cell after {fact}.", _ONE_CELL, row, column)
@@ -226,12 +216,12 @@ class _Reader:
         if tight(str(cells[0])) == "machine":
             self.wrong("Machine facts stand above the header row.", "Move the row up.", row)
             return None
-        assembly = take("assembly", _if_any(self.names.assembly))
+        assembly = take("assembly", cell_of.if_any(self.names.assembly))
         line = Line(
             assembly or "",
             take("count", cell_of.whole),
-            take("condition", _if_any(self.names.condition)),
-            take("certainty", _if_any(self.names.certainty)),
+            take("condition", cell_of.if_any(self.names.condition)),
+            take("certainty", cell_of.if_any(self.names.certainty)),
             take("length_mm", lambda cell: cell_of.size(cell, "mm", MAX_LENGTH_MM)),
             take("area_cm2", lambda cell: cell_of.size(cell, "cm²", MAX_AREA_CM2)),
             take("note", cell_of.text) or "",
