@@ -54,11 +54,10 @@ from estimator.schedule.supplying import (
     ordered,
     ordering_of,
     spares_of,
-    wait_word,
 )
 from estimator.schedule.tasks import Lead, OnBench, leads_of, people_of
 from estimator.schedule.ways import Way, compared
-from estimator.schedule.wording import basket_words, proof_words, spares_words
+from estimator.schedule.wording import basket_words, proof_words, spares_words, wait_word
 
 __all__ = ["BenchPlan", "Lead", "OnBench", "Outlook", "Promise", "Proof", "Ready", "Step", "Way",
            "as_dict", "basket_of", "basket_words", "baskets_of", "compared", "critical", "leads_of",

@@ -29,24 +29,10 @@ from estimator.catalogue import Catalogue
 from estimator.durations import Range
 from estimator.outwork import LotPlan, Piece, plan_lots
 from estimator.schedule.hours import DAY
-from estimator.schedule.records import BenchPlan, Step
+from estimator.schedule.records import BenchPlan
 from estimator.schedule.tasks import Lead, OnBench
 from estimator.shop import Shop
 from estimator.units import round_up
-
-_IN_A_MACHINE = {"clean", "derust", "polish"}
-
-
-def wait_word(step: Step, catalogue: Catalogue) -> str:
-    """What a wait is, in a word: "parts", "outwork", "tumbler" (any machine that runs alone) or
-    "cure" (paint, glue and filler)."""
-    if step.what in ("order", "outwork"):
-        return {"order": "parts"}.get(step.what, step.what)
-    kinds = {row.kind for (name, _), row in catalogue.operations.items() if name == step.operation}
-    # What a machine does takes up that machine; what dries before it is polished takes up nothing.
-    held = any(f"operation:{step.operation}" in row.holds.split()
-               for row in catalogue.spaces.values() if row.until == "wait")
-    return "tumbler" if held and kinds & _IN_A_MACHINE else "cure"
 
 
 def parts_of(one: OnBench) -> dict[str, float]:
@@ -251,4 +237,4 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
 
 
 __all__ = ["basket_of", "baskets_of", "lots_of", "market_of", "needed_on", "ordered", "ordering_of",
-           "parts_of", "pieces_of", "spares_of", "wait_word"]
+           "parts_of", "pieces_of", "spares_of"]

@@ -3,14 +3,34 @@
 from __future__ import annotations
 
 from estimator.buying import FASTEST, FEWEST, Basket, PartsOrder, SecondRound
+from estimator.catalogue import Catalogue
 from estimator.money import format_money
-from estimator.schedule.records import BenchPlan, Proof
+from estimator.schedule.records import BenchPlan, Proof, Step
 from estimator.shop import Settings
 from estimator.units import in_a_hundred
 
 _BETTER = {FASTEST.name: "comes sooner, or as soon for less",
            FEWEST.name: "makes fewer parcels, or as few for less",
            "trade-off": "is worth more"}
+_IN_A_MACHINE = {"clean", "derust", "polish"}
+
+
+def wait_word(step: Step, catalogue: Catalogue) -> str:
+    """What a wait is, in a word.
+
+    Returns
+    -------
+    str
+        "parts", "outwork", "tumbler" (any machine that runs alone) or "cure" (paint, glue and
+        filler).
+    """
+    if step.what in ("order", "outwork"):
+        return {"order": "parts"}.get(step.what, step.what)
+    kinds = {row.kind for (name, _), row in catalogue.operations.items() if name == step.operation}
+    # What a machine does takes up that machine; what dries before it is polished takes up nothing.
+    held = any(f"operation:{step.operation}" in row.holds.split()
+               for row in catalogue.spaces.values() if row.until == "wait")
+    return "tumbler" if held and kinds & _IN_A_MACHINE else "cure"
 
 
 def proof_words(plan: BenchPlan, stopped: bool = False) -> str:
@@ -66,4 +86,4 @@ def spares_words(order: PartsOrder, second: SecondRound, settings: Settings) -> 
             f"{saved} are saved on average: {parts}.")
 
 
-__all__ = ["basket_words", "proof_words", "spares_words"]
+__all__ = ["basket_words", "proof_words", "spares_words", "wait_word"]
