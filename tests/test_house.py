@@ -30,7 +30,7 @@ ROWS = [
     {"catalogue"},
     {"shop", "survey", "ledger"},
     {"durations", "labour", "materials", "finishing", "outwork", "buying", "picking",
-     "decisions", "bidding", "scoring", "variances", "earned", "network", "investing"},
+     "decisions", "bidding", "scoring", "variances", "earned", "control", "network", "investing"},
     {"scope", "learning"},
     {"estimate"},
     {"simulate"},

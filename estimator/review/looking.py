@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from estimator import earned, labour, variances
+from estimator import control, earned, labour, variances
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, TimeEntry
 from estimator.review.books import (
@@ -235,11 +235,11 @@ def _enough(jobs: Sequence[JobReview]) -> tuple[Enough, ...]:
         for what in came for share in SHARES)
 
 
-def _chart(jobs: Sequence[JobReview]) -> tuple[earned.Chart | None, tuple[str, ...]]:
+def _chart(jobs: Sequence[JobReview]) -> tuple[control.Chart | None, tuple[str, ...]]:
     points = [job for job in jobs if job.booked > 0 and job.expected > 0]
     if len(points) < 2:
         return None, ()
-    return (earned.ratio_chart([job.booked for job in points], [job.expected for job in points]),
+    return (control.ratio_chart([job.booked for job in points], [job.expected for job in points]),
             tuple(job.job.number for job in points))
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from estimator.earned import Chart, Forecast, Status
+from estimator.control import Chart
+from estimator.earned import Forecast, Status
 from estimator.ledger import Job
 from estimator.scoring import Held, audit
 from estimator.variances import Review as Variances
