@@ -84,6 +84,7 @@ def test_a_page_of_another_site_gets_no_channel_to_a_kernel(server):
     dial = {"Connection": "Upgrade", "Upgrade": "websocket", "Sec_WebSocket_Version": "13",
             "Sec_WebSocket_Key": "AAAAAAAAAAAAAAAAAAAAAA=="}
     assert asked(server, channel, **dial, Origin=server.address)[0] == 403
+    assert {"HttpOnly", "SameSite=Strict"} <= set(headers["Set-Cookie"].split("; "))
     own = dial | {"Cookie": headers["Set-Cookie"].split(";")[0]}
     for origin in ("http://evil.example", f"http://{HOST}:1", "null", f"{server.address}.evil"):
         assert asked(server, channel, **own, Origin=origin)[0] == 403
@@ -122,6 +123,13 @@ def test_a_page_may_load_and_reach_this_server_only(server):
         "'self'", "'none'", "'unsafe-inline'", "'unsafe-eval'", "data:", "blob:"}
     port = server.address.rpartition(":")[2]
     assert named == {f"ws://{HOST}:{port}", f"ws://localhost:{port}"}
+
+
+def test_charts_are_drawn_by_the_programs_own_settings(tmp_path):
+    """Not by a file of the user's, which could have words typeset by another program."""
+    said = Path(serving._environment(None, "", tmp_path)["MATPLOTLIBRC"])
+    assert "site-packages" in said.parts
+    assert said.is_file()
 
 
 def test_without_a_word_nothing_is_served(tmp_path):

@@ -75,6 +75,7 @@ def listen(port: int, private: Path) -> None:
     # Requests that go wrong are logged with their address, and the word is part of it.
     sys.stdout, sys.stderr = Masked(sys.stdout, token), Masked(sys.stderr, token)
     from jupyter_server.auth.identity import IdentityProvider
+    from traitlets.config import Config
     from voila.app import Voila
 
     class Pages(Voila):
@@ -93,6 +94,8 @@ def listen(port: int, private: Path) -> None:
          "--MappingKernelManager.cull_interval=30"],
         ip=HOST, port=port, port_retries=0, token=token, identity_provider_class=IdentityProvider,
         connection_dir_root=str(private),
+        # A link on a page of another site opens nothing in the name of who was let in.
+        config=Config(IdentityProvider={"cookie_options": {"samesite": "Strict"}}),
         # A page of another site may have its name lead to this computer: names are looked at too.
         tornado_settings={"allow_remote_access": False,
                           "headers": {"Content-Security-Policy": rules(port),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import html
+import importlib.util
 import os
 import secrets
 import signal
@@ -189,10 +190,18 @@ def _environment(shop_folder: Path | None, token: str, private: Path) -> dict[st
         "JUPYTER_DATA_DIR": str(private / "data"),
         "JUPYTER_RUNTIME_DIR": str(private / "runtime"),
         "IPYTHONDIR": str(private / "ipython"),
+        # Charts are drawn as the program means them, and their words by no typesetter.
+        "MATPLOTLIBRC": str(_charts_rules()),
         # By environment and not by argument, which other users of the computer can read.
         TOKEN_VARIABLE: token,
         "PYDEVD_DISABLE_FILE_VALIDATION": "1",
     }
+
+
+def _charts_rules() -> Path:
+    """The settings file that the plotting library comes with."""
+    (folder,) = importlib.util.find_spec("matplotlib").submodule_search_locations
+    return Path(folder) / "mpl-data" / "matplotlibrc"
 
 
 def _free(port: int | None) -> int:
