@@ -10,6 +10,7 @@ import re
 import subprocess
 import sys
 import tarfile
+import tomllib
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -260,6 +261,19 @@ def test_wheel_holds_the_package_its_tables_and_its_notebooks(wheel):
     assert not others
     assert any(name.endswith(".dist-info/licenses/LICENSE") for name in names)
     assert f"\nVersion: {estimator.__version__}\n" in facts
+
+
+def test_the_python_that_is_asked_for_is_one_in_all_places():
+    """Required by the package, named by its classifiers, asked for by start.py, styled for."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    named = [tuple(map(int, found[1].split("."))) for said in project["project"]["classifiers"]
+             if (found := re.fullmatch(r"Programming Language :: Python :: (3\.\d+)", said))]
+    (asked,) = re.findall(r"^OLDEST = \((\d+), (\d+)\)$",
+                          (ROOT / "start.py").read_text(encoding="utf-8"), re.M)
+    oldest = tuple(map(int, asked))
+    assert project["project"]["requires-python"] == ">={}.{}".format(*oldest)
+    assert project["tool"]["ruff"]["target-version"] == "py{}{}".format(*oldest)
+    assert named == [(3, minor) for minor in range(oldest[1], named[-1][1] + 1)]
 
 
 def test_installed_copy_runs_on_its_own_tables(wheel, tmp_path):
