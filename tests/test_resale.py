@@ -12,7 +12,7 @@ from conftest import needed
 from small_shop import line, operation, row, survey, thing, treatment
 
 from estimator import catalogue, cli, investing, simulate
-from estimator.catalogue import Condition, Level
+from estimator.catalogue import Condition, Era, Level
 from estimator.errors import BadInput
 from estimator.estimate import estimate
 from estimator.resale import LEAVE, Deal, Words, as_dict, resale, screening, selling
@@ -154,6 +154,40 @@ def test_work_that_costs_nothing_has_no_line_that_could_pay():
         10, _ratio("as-found", 0.5), _ratio("clean", 0.6)))
     assert answer.choice("clean").hours == 0
     assert (answer.paying, answer.teardown) == (None, None)
+
+
+def test_lines_share_the_step_by_weight_and_what_they_pay_together_by_hand():
+    """Of a step of 500, a thing of weight 3 has 375 and half the pair of weight 2 has 125."""
+    extra = [
+        thing("pair", droppable=True),
+        operation("fit", 10, 10, 10, setup=2),
+        treatment(item="fit", level_from=Level.SHOP_JOB),
+        treatment(item="fit", assembly="pair", level_from=Level.SHOP_JOB),
+        row(catalogue.SaleWeight, assembly="thing", weight=3),
+        row(catalogue.SaleWeight, assembly="pair", weight=2),
+        row(catalogue.Count, era=Era.DOT_MATRIX, assembly="pair", low=2, typical=2, high=2,
+            condition="worn"),
+        row(catalogue.Service, service="coat", name="Coat", low=5, typical=5, high=5, setup=1,
+            line_fee=3, freight=4, days_low=1, days_typical=1, days_high=1),
+        treatment("service", "coat", level_from=Level.SHOP_JOB),
+        treatment("service", "coat", assembly="pair", level_from=Level.SHOP_JOB),
+        row(catalogue.Material, material="kit", name="Kit", low=7, typical=7, high=7, pack=10,
+            sold_whole=True),
+        treatment("material", "kit", level_from=Level.SHOP_JOB),
+        treatment("material", "kit", assembly="pair", level_from=Level.SHOP_JOB),
+    ]
+    shop = _shop(6, *extra, _ratio("as-found", 0.5), _ratio("shop-job", 1.0))
+    found = resale(survey(line(), line("pair")), _deal(1_000), shop).paying
+    assert found.step == pytest.approx(500)
+    rows = {one.line: one for one in found.lines}
+    assert (rows[0].gain, rows[1].gain) == pytest.approx((375, 125))
+    assert (rows[0].hours, rows[1].hours) == pytest.approx((16, 10))
+    assert (rows[0].cost, rows[1].cost) == pytest.approx((16, 10))
+    # 16 + 10 h and 2 of set-up at 1; a lot of 1 + 2 × 5 + 2 × 3 + 4; a kit of 7.
+    assert (found.whole.gain, found.whole.cost, found.whole.hours) == pytest.approx(
+        (500, 28 + 21 + 7, 28))
+    assert found.chosen.lines == (0, 1)
+    assert found.chosen.proven
 
 
 def test_the_seller_s_own_fee_comes_before_the_table_s():

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from estimator import investing
 from estimator.catalogue import Condition, Era
@@ -461,3 +462,52 @@ def test_a_line_without_parts_is_not_listed(catalogue):
     survey = replace(template(Era.MODERN, catalogue), lines=(
         Line("backglass", 0, Condition.WORN), Line("rubber-ring", 60, Condition.WORN)))
     assert parting.inventory(survey, Era.MODERN, ["a", "b"], catalogue) == ()
+
+
+def cumulants(raw):
+    """Mean and second to fourth cumulants from the means of the first four powers."""
+    m, two, three, four = raw
+    variance, third = two - m**2, three - 3 * m * two + 2 * m**3
+    return m, variance, third, four - 4 * m * three + 6 * m**2 * two - 3 * m**4 - 3 * variance**2
+
+
+def told(found):
+    """The same four of what is to be tested."""
+    return tuple(np.ravel([found.mean, found.variance, found.third, found.fourth]))
+
+
+@pytest.mark.parametrize("three", [(0, 1, 6), (4, 8, 16), (2, 2, 5), (1, 7, 7)])
+def test_moments_of_a_pert_are_those_of_the_reference_library(three):
+    """All four cumulants are those of scipy's beta on the range; without width, of a constant."""
+    low, typical, high = three
+    mode = (typical - low) / (high - low)
+    law = stats.beta(1 + 4 * mode, 5 - 4 * mode, low, high - low)
+    mean, variance, skewness, excess = map(float, law.stats("mvsk"))
+    assert told(Moments.pert(*three)) == pytest.approx(
+        (mean, variance, skewness * variance**1.5, excess * variance**2), rel=1e-9, abs=1e-12)
+    assert told(Moments.pert(3, 3, 3)) == (3, 0, 0, 0)
+
+
+def test_moments_of_kept_quantiles_are_those_of_straight_lines():
+    """Three tenths evenly on 0 to 1 and seven on 1 to 5: powers integrated by hand."""
+    raw = [0.3 / (n + 1) + 0.7 * (5 ** (n + 1) - 1) / (4 * (n + 1)) for n in (1, 2, 3, 4)]
+    found = Moments.from_quantiles([0, 0.3, 1], [0, 1, 5])
+    assert told(found) == pytest.approx(cumulants(raw), rel=1e-12)
+    # Shares that leave the tails out are as good as all.
+    assert told(Moments.from_quantiles([0.2, 0.44, 1], [0, 1, 5])) == pytest.approx(
+        cumulants(raw), rel=1e-12)
+
+
+def test_moments_of_sums_and_products_are_those_of_all_outcomes():
+    """Two quantities of two values each: every cumulant of sum and product from the four cases."""
+    one, other = {1.0: 0.25, 4.0: 0.75}, {-1.0: 0.4, 2.0: 0.6}
+
+    def of(law):
+        return cumulants([sum(p * x**n for x, p in law) for n in (1, 2, 3, 4)])
+
+    left, right = (Moments(*map(np.asarray, of(law.items()))) for law in (one, other))
+    cases = [(x, y, p * q) for x, p in one.items() for y, q in other.items()]
+    assert told(left.plus(right)) == pytest.approx(of([(x + y, p) for x, y, p in cases]))
+    assert told(left.times(right)) == pytest.approx(of([(x * y, p) for x, y, p in cases]))
+    assert told(left.plus(3)) == pytest.approx(of([(x + 3, p) for x, p in one.items()]))
+    assert told(left.times(-2)) == pytest.approx(of([(-2 * x, p) for x, p in one.items()]))
