@@ -14,6 +14,7 @@ from small_shop import line, operation, part, row, shop, survey, thing, treatmen
 from estimator.catalogue import (
     LEVELS,
     Caution,
+    Condition,
     Era,
     Find,
     Level,
@@ -25,6 +26,7 @@ from estimator.catalogue import (
 )
 from estimator.errors import BadInput
 from estimator.quote import FIXED, TIME, Choices, as_dict, level_named, quote
+from estimator.quote.revision import changes_of, rest_of, rows_changed, supplies_of
 from estimator.shop import open_shop
 from estimator.simulate import Stopped
 from estimator.survey import template
@@ -627,3 +629,60 @@ def test_cautions_of_work_goods_outwork_and_finds_stand_in_the_order_of_the_tabl
     offer = quote(survey(line()), Choices(Level.FULL, trials=100, on=ON), house, compare=False)
     shown = [entry.caution for entry in offer.cautions]
     assert shown == ["of-find", "of-coat", "of-work", "of-kit"]
+
+
+# --- a quote that takes the place of another, by hand --------------------------------------------
+
+
+def revised():
+    """The sure quote, and one with a piece more, a line more, the base worse, and no lamp."""
+    later = survey(line("base", condition=Condition.HEAVY, note="split"), line(count=3), line())
+    return sure_quote(FIXED), quote(
+        later, Choices(Level.FULL, trials=200, on=ON), sure_shop(), compare=False)
+
+
+def test_changes_of_a_quote_and_the_rest_make_up_the_difference_by_hand():
+    """Each piece is 132 / 0.75, the lamp 50 / 0.75, each line's find 220 / 0.75."""
+    before, after = revised()
+    changes = changes_of(before, after)
+    assert [(c.key, c.kind, c.title, c.amount, c.line) for c in changes] == [
+        ("line-1", "worse", "Base of a test", Decimal(0), 0),
+        ("line-2", "changed", "Thing of a test (3)", Decimal(176), 1),
+        ("line-3", "added", "Thing of a test", Decimal(176), 2),
+        ("extra-lamp", "left out", "Lamp of a test", Decimal("-66.67"), None),
+    ]
+    assert [c.hours for c in changes] == pytest.approx([0, 1, 1, -1])
+    assert changes[0].note == "split"
+    assert changes[3].said == "not taken"
+    rest = rest_of(before, after, changes)
+    assert [(r.key, r.amount, round(r.hours, 9)) for r in rest] == [("finds", Decimal("293.33"), 4)]
+    assert sum(one.amount for one in (*changes, *rest)) == after.price - before.price
+    back = changes_of(after, before)
+    assert [(c.key, c.kind, c.said) for c in back if c.line is None] == [
+        ("extra-lamp", "added", "taken")]
+    assert back[0].kind == "better"
+    assert changes_of(before, before) == rest_of(before, before, ()) == ()
+
+
+def test_a_quote_that_needs_more_says_how_much_of_what_by_hand():
+    """Two pieces more of everything that each takes, at 42, 10 and 30."""
+    before, after = revised()
+    found = supplies_of(before.job, after.job)
+    assert [(s.kind, s.item, s.unit, s.before, s.after) for s in found] == [
+        ("part", "piece", "each", 2, 4), ("material", "kit", "each", 2, 4),
+        ("outwork", "coat", "each", 2, 4)]
+    assert [s.cost for s in found] == pytest.approx([84, 20, 60])
+    assert supplies_of(before.job, before.job) == ()
+
+
+def test_rows_and_settings_that_changed_are_said_in_words():
+    """What is new, gone, and other than it was; the day of a row and what is alike are not said."""
+    old = shop(thing(), operation(), operation("gone"), part(dated=date(2025, 1, 1)), margin=0.2)
+    new = shop(thing(), operation(high=2), operation("fresh"), part(), margin=0.25)
+    assert rows_changed(old.catalogue, new.catalogue, old.settings, new.settings) == (
+        "operations.csv, mend: high 1.0, now 2.0",
+        "operations.csv, gone: gone",
+        "operations.csv, fresh: new",
+        "shop.toml: margin 0.2, now 0.25",
+    )
+    assert rows_changed(old.catalogue, old.catalogue, old.settings, old.settings) == ()

@@ -237,7 +237,8 @@ def rows_changed(before: Catalogue, after: Catalogue, old: Settings, new: Settin
     for table, rows in after.tables.items():
         was = before.tables.get(table, {})
         for key in dict.fromkeys([*was, *rows]):
-            name = " ".join(map(str, key)) if isinstance(key, tuple) else str(key)
+            parts = key if isinstance(key, tuple) else (key,)
+            name = " ".join(str(part) for part in parts if part is not None)
             if key not in rows or key not in was:
                 found.append(f"{table}.csv, {name}: {'gone' if key not in rows else 'new'}")
                 continue
