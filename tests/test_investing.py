@@ -111,6 +111,14 @@ def test_small_payments_are_payments():
     assert payback([-0.5, 0.25, 0.5]) == 1.5
 
 
+def test_money_that_is_back_to_the_cent_is_back():
+    """What was paid out comes back exactly at the end of a period, the last one or before."""
+    assert payback([-100, 100]) == 1
+    assert payback([-100, 50, 50, 20]) == 2
+    assert payback([-100, 110], rate=0.1) == pytest.approx(1)
+    assert payback([0, 5]) == 0
+
+
 @pytest.mark.parametrize("flows", [[0], [0, 0, 0], [5, 6], [0, -3, 0, -1]])
 def test_payments_that_never_turn_have_no_rate(flows):
     """Nothing, income alone and cost alone are worth nothing at no rate."""
