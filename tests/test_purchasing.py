@@ -350,7 +350,8 @@ def test_what_a_person_should_know_is_told_beside_the_order():
               offer("ring", "a", 1, dated=date(2026, 3, 1))]
     places = {offers[0]: "offers.csv, row 7"}
     shop = market(parts("coil", "lamp", "ring", "toy", typical=30), offers,
-                  [supplier("a", days_typical=6)], place=lambda row: places.get(row, ""))
+                  [supplier("a", days_typical=6, days_high=9)],
+                  place=lambda row: places.get(row, ""))
     found = buying.buy({"coil": 1, "lamp": 1, "toy": 2, "ring": 1}, shop,
                        days={"coil": 4, "lamp": 8, "toy": 1, "ring": -1}, on=date(2026, 1, 1),
                        stale_days=180, spread_per_year=0.08)
@@ -648,7 +649,8 @@ def test_a_kit_is_in_time_for_the_first_of_its_parts():
     """A kit for a link on day 2 and a sleeve on day 20 comes four days late, a sleeve alone not."""
     offers = [offer("set", "a", 5), offer("sleeve", "a", 1), offer("link", "b", 40)]
     shop = market(parts("link", "sleeve", "set"), offers,
-                  [supplier("a", days_typical=6), supplier("b", days_typical=1, days_low=1)],
+                  [supplier("a", days_typical=6, days_high=9),
+                   supplier("b", days_typical=1, days_low=1)],
                   contents=(kit("set", "link"), kit("set", "sleeve")))
     days = {"link": 2, "sleeve": 20}
     cheap = buying.buy({"link": 1, "sleeve": 1}, shop, days=days)
@@ -680,7 +682,7 @@ def test_a_basket_is_held_against_what_may_break():
 
 def test_a_day_is_waited_once_for_two_suppliers():
     """Sockets from one, rings from another: as every outcome of every choice of spares says."""
-    slow, quick = supplier("a", 9, days_typical=9), supplier("b", 4, days_typical=5)
+    slow, quick = supplier("a", 9, days_typical=9, days_high=12), supplier("b", 4, days_typical=5)
     for seed in range(12):
         rng = random.Random(seed)
         rows = [offer("socket", "a", rng.uniform(1, 30)), offer("ring", "b", rng.uniform(9, 90)),
@@ -728,5 +730,5 @@ def test_a_wait_for_the_slowest_is_what_every_outcome_says():
         math.prod(chances[house] if house in out else 1 - chances[house] for house in chances)
         * max((days[house] for house in out), default=0)
         for count in range(4) for out in itertools.combinations(chances, count))
-    assert buying.waiting(chances, days) == pytest.approx(mean)
-    assert buying.waiting({}, {}) == 0
+    assert buying.slowest(chances, days) == pytest.approx(mean)
+    assert buying.slowest({}, {}) == 0

@@ -223,6 +223,8 @@ BREAKS = [
     ("treatments", {"assembly": "flippr"}, "assembly", 'Did you mean "flipper"?'),
     ("treatments", {"share": "30"}, "share", "less than or equal to 1"),
     ("counts", {"low": "99"}, None, "out of order"),
+    ("suppliers", {"days_low": "99"}, None, "days_low 99, days_typical"),
+    ("services", {"days_high": "0"}, None, "days_high 0 are out of order"),
     ("counts", {"era": "steam"}, "era", "electromechanical"),
     ("parts", {"high": "nan"}, "high", "finite"),
     ("offers", {"supplier": "nobody"}, "supplier", "nobody"),

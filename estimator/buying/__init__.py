@@ -36,7 +36,7 @@ from estimator.buying.spares import (
     newsvendor_cost,
     second_round,
     second_rounds,
-    waiting,
+    slowest,
 )
 from estimator.buying.tables import EXTRA, Content, Market, Stock, Substitute, market
 
@@ -77,7 +77,7 @@ __all__ = [
     "price_spread",
     "second_round",
     "second_rounds",
+    "slowest",
     "trade_off",
     "unit_price",
-    "waiting",
 ]

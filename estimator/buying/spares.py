@@ -269,19 +269,19 @@ def second_rounds(
     days = {order.supplier: order.days_typical for order in basket.orders}
 
     def best(house: str, others: Mapping[str, float]) -> SecondRound:
-        longer = waiting({**others, house: 1.0}, days) - waiting(others, days)
+        longer = slowest({**others, house: 1.0}, days) - slowest(others, days)
         return second_round(doubts[house], freight=market.suppliers[house].shipping,
                             days=longer, day=day, anyway=anyway)
 
     def cost(plan: Mapping[str, SecondRound]) -> float:
-        waited = waiting({house: one.chance for house, one in plan.items()}, days)
+        waited = slowest({house: one.chance for house, one in plan.items()}, days)
         return day * waited + math.fsum(one.cost - day * one.days for one in plan.values())
 
     plans = (_settled(dict.fromkeys(doubts, chance), best, cost) for chance in (0.0, 1.0))
     return min(plans, key=cost)
 
 
-def waiting(chances: Mapping[str, float], days: Mapping[str, float]) -> float:
+def slowest(chances: Mapping[str, float], days: Mapping[str, float]) -> float:
     """Days until the slowest second order is there, on average; 0 where none goes out. [d]
 
     Parameters
@@ -293,7 +293,7 @@ def waiting(chances: Mapping[str, float], days: Mapping[str, float]) -> float:
 
     Examples
     --------
-    >>> waiting({"a": 0.5, "b": 0.5}, {"a": 4, "b": 10})
+    >>> slowest({"a": 0.5, "b": 0.5}, {"a": 4, "b": 10})
     6.0
     """
     found, none_slower = 0.0, 1.0
@@ -414,5 +414,5 @@ __all__ = [
     "newsvendor_cost",
     "second_round",
     "second_rounds",
-    "waiting",
+    "slowest",
 ]

@@ -7,7 +7,7 @@ import math
 from estimator.documents.budget import part_names
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.tables import Column, Table
-from estimator.durations import mean_of, pert_mean
+from estimator.durations import Range, mean_of
 from estimator.quote import Quote
 
 _MEAN = "({low}+4*{typical}+{high})/6"
@@ -207,7 +207,7 @@ def finds(book: Book, sheet, offer: Quote) -> Table:
     for risk in job.risks:
         find = risk.find
         hours = mean_of(find)
-        other = pert_mean(find.cost_low, find.cost_typical, find.cost_high)
+        other = mean_of(Range.of(find, "cost_"))
         rows.append(
             row(
                 risk.line,

@@ -48,6 +48,23 @@ class Range:
             "order; low ≤ typical ≤ high is needed"
         )
 
+    @classmethod
+    def of(cls, row: object, what: str = "") -> Range:
+        """The range in three columns of a row or record.
+
+        Parameters
+        ----------
+        what
+            What the names of the columns begin with, such as "days_".
+
+        Examples
+        --------
+        >>> from estimator.catalogue import load
+        >>> Range.of(load().suppliers["oakbench-parts"], "days_")
+        Range(low=3.0, typical=5.0, high=9.0)
+        """
+        return cls(*(getattr(row, f"{what}{end}") for end in ("low", "typical", "high")))
+
     def __mul__(self, factor: float) -> Range:
         return Range(self.low * factor, self.typical * factor, self.high * factor)
 

@@ -78,7 +78,7 @@ def work_hours(work: Work, condition: Condition, catalogue: Catalogue, settings:
         )
         found = Range(low * row.low, typical * row.typical, high * row.high)
     else:
-        found = durations.repeated(Range(row.low, row.typical, row.high), work.units, row.learning)
+        found = durations.repeated(Range.of(row), work.units, row.learning)
     return found * settings.learner_multiplier
 
 

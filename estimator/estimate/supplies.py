@@ -101,7 +101,7 @@ def supplies_of(
         row = catalogue.materials[item]
         used = totals[item] / row.pack
         packs = materials.packs(totals[item], row.pack) if row.sold_whole else used
-        cost = Range(row.low, row.typical, row.high) * (packs * quantity / totals[item])
+        cost = Range.of(row) * (packs * quantity / totals[item])
         supplies.append(Supply(line, "material", item, row.name, quantity, row.unit, cost,
                                row.sold_whole))
     return tuple(supplies)
@@ -117,18 +117,8 @@ def lots_of(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[
     for service, by_line in pieces.items():
         row = catalogue.services[service]
         total = math.fsum(by_line.values())
-        charges = [
-            outwork.charge(
-                [(total, rate)],
-                setup=row.setup,
-                lot_minimum=row.lot_minimum,
-                multiplier=row.multiplier,
-                line_fee=row.line_fee,
-                lines=len(by_line),
-                freight=row.freight,
-            )
-            for rate in (row.low, row.typical, row.high)
-        ]
+        charges = [outwork.charge_by(row, [total], rate, lines=len(by_line))
+                   for rate in (row.low, row.typical, row.high)]
         lots.append(
             Lot(
                 service,
@@ -136,7 +126,7 @@ def lots_of(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[
                 row.unit,
                 total,
                 Range(*charges),
-                Range(row.days_low, row.days_typical, row.days_high),
+                Range.of(row, "days_"),
                 {line: quantity / total for line, quantity in by_line.items()},
             )
         )

@@ -16,7 +16,6 @@ from decimal import Decimal
 from pathlib import Path
 
 from estimator import durations, winning
-from estimator.durations import Range
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate, estimate
 from estimator.jobs.freezing import frozen, reopen
@@ -303,7 +302,7 @@ def _set_up(came: Sequence[Item], stay: Sequence[Item], target: Estimate, shape:
     for item in came:
         whole = shares[item.operation]
         setup = max(0.0, left[item.operation]) * item.setup / whole if whole else 0.0
-        mean = durations.mean_of(Range(item.low, item.typical, item.high), shape)
+        mean = durations.mean_of(item, shape)
         done.append(replace(item, setup=setup, expected=(mean + setup) * target.hours_factor))
     return done
 

@@ -1,6 +1,6 @@
 """What work sent out is charged at, and which pieces go together, and when."""
 
-from estimator.outwork.charges import Pieces, charge, saving_by_batching
+from estimator.outwork.charges import Pieces, charge, charge_by, saving_by_batching
 from estimator.outwork.lots import LotPlan, Piece, Sending, SentLot, plan_lots, sending
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "Sending",
     "SentLot",
     "charge",
+    "charge_by",
     "plan_lots",
     "saving_by_batching",
     "sending",

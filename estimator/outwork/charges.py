@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from estimator.catalogue import Service
 from estimator.units import within
 
 Pieces = Iterable[tuple[float, float]]
@@ -61,6 +62,32 @@ def charge(
         return 0.0
     work = setup + math.fsum(quantity * rate for quantity, rate in pieces)
     return float(max(lot_minimum, work) * multiplier + line_fee * lines + freight)
+
+
+def charge_by(service: Service, quantities: Iterable[float], rate: float, *, lines: int) -> float:
+    """Charge for one lot by the terms of a service's row. [money]
+
+    Parameters
+    ----------
+    service
+        Row of the table; its own rates are not asked.
+    quantities
+        Of the pieces, in the service's unit; 0 or more each.
+    rate
+        Of one unit, such as the row's low, typical or high; 0 or more. [money]
+    lines
+        Survey lines in the lot.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> row = load().services["powder-coat-small"]
+    >>> charge_by(row, [3, 2], row.typical, lines=2) > charge_by(row, [3, 2], row.low, lines=2)
+    True
+    """
+    return charge([(quantity, rate) for quantity in quantities], setup=service.setup,
+                  lot_minimum=service.lot_minimum, multiplier=service.multiplier,
+                  line_fee=service.line_fee, lines=lines, freight=service.freight)
 
 
 def saving_by_batching(lots: Sequence[tuple[Pieces, float]], **terms: float) -> float:

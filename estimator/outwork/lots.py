@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from estimator.catalogue import Service
 from estimator.errors import BadInput, Fault, one_of
-from estimator.outwork.charges import charge
+from estimator.outwork.charges import charge_by
 from estimator.programme import SAME, Programme, Progress
 
 
@@ -265,9 +265,8 @@ def sending(
         made.append(SentLot(
             name, row.name, tuple(inside), day, day + row.days_low, day + row.days_typical,
             day + row.days_high,
-            charge([(piece.quantity, row.typical) for piece in inside], setup=row.setup,
-                   lot_minimum=row.lot_minimum, multiplier=row.multiplier, line_fee=row.line_fee,
-                   lines=len(inside), freight=row.freight)))
+            charge_by(row, [piece.quantity for piece in inside], row.typical,
+                      lines=len(inside))))
     return Sending(
         tuple(made), tuple(delays.items()), math.fsum(lot.charge for lot in made),
         math.fsum(worth.get(job, 0.0) * held for job, held in delays.items()))

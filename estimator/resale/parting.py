@@ -98,9 +98,9 @@ def inventory(survey: Survey, era: Era, names: Sequence[str], catalogue: Catalog
         found.append(Listing(
             index, names[index], catalogue.assemblies[line.assembly].name, line.count, offers,
             row.weight / together * line.count / pieces * wear, row.sold,
-            Range(*(offers * size * hours for hours in (row.low, row.typical, row.high))),
+            Range.of(row) * (offers * size),
             offers * size * row.take_off,
-            Range(row.months_low, row.months_typical, row.months_high)))
+            Range.of(row, "months_")))
     return tuple(found)
 
 

@@ -25,7 +25,7 @@ from estimator.ledger import (
     Sent,
     TimeEntry,
 )
-from estimator.outwork import charge
+from estimator.outwork import charge_by
 from estimator.quote.contract import standard_dict
 from estimator.scope import scope
 
@@ -145,11 +145,8 @@ class Standard:
         row = self.tables().services.get(service)
         if row is None:
             return None
-        return pert_mean(*(
-            charge([(quantity, rate)], setup=row.setup, lot_minimum=row.lot_minimum,
-                   multiplier=row.multiplier, line_fee=row.line_fee, lines=lines,
-                   freight=row.freight)
-            for rate in (row.low, row.typical, row.high)))
+        return pert_mean(*(charge_by(row, [quantity], rate, lines=lines)
+                           for rate in (row.low, row.typical, row.high)))
 
 
 def standard_of(held: Frozen | None, number: str) -> Standard:

@@ -165,8 +165,7 @@ def ordered(jobs: Sequence[OnBench], basket: Basket) -> list[OnBench]:
                               if supply.does == "part" and supply.item in parts)
             if lines:
                 leads.append(Lead(
-                    order.supplier, Range(order.days_low, order.days_typical, order.days_high),
-                    lines))
+                    order.supplier, Range.of(order, "days_"), lines))
         found.append(replace(one, leads=tuple(leads)))
     return found
 

@@ -129,8 +129,7 @@ def leads_of(job: Estimate, catalogue: Catalogue) -> tuple[Lead, ...]:
     found = []
     for name in sorted(lines):
         row = catalogue.suppliers[name]
-        found.append(Lead(name, Range(row.days_low, row.days_typical, row.days_high),
-                          frozenset(lines[name])))
+        found.append(Lead(name, Range.of(row, "days_"), frozenset(lines[name])))
     return tuple(found)
 
 

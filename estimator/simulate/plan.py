@@ -127,9 +127,9 @@ def plan_of(job: Estimate, settings: Settings) -> Plan:
         find = risk.find
         parts[risk.line]["events"].append(Event(
             f"{stream} happens", risk.chance, find.cause or "",
-            _amount(f"{stream} hours", Range(find.low, find.typical, find.high),
+            _amount(f"{stream} hours", Range.of(find),
                     factors=("", "")),
-            _amount(f"{stream} cost", Range(find.cost_low, find.cost_typical, find.cost_high)),
+            _amount(f"{stream} cost", Range.of(find, "cost_")),
             find.days,
         ))
     for unseen in job.unseen:

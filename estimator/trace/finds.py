@@ -96,7 +96,7 @@ class Finds:
         columns = ("cost_low", "cost_typical", "cost_high")
         return self._expected(
             number, "cost", "what it costs", columns, self.ground.currency,
-            durations.pert_mean(row.cost_low, row.cost_typical, row.cost_high),
+            durations.mean_of(durations.Range.of(row, "cost_")),
         )
 
     @kept
