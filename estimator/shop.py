@@ -13,11 +13,18 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from estimator import catalogue as tables
 from estimator.errors import BadInput, Fault, one_of
-from estimator.outside import leading_out, private_folder
+from estimator.outside import UNPRINTABLE, leading_out, private_folder
 
 Share = Annotated[float, Field(ge=0, lt=1, allow_inf_nan=False)]
 Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -29,7 +36,18 @@ Week = Annotated[str, Field(pattern=rf"^{HOURS}( {HOURS}){{6}}$")]
 """Hours of the seven days from Monday on, such as "9-17 9-17 9-17 9-17 9-12:30 closed closed"."""
 
 
-class Person(BaseModel):
+class _Words(BaseModel):
+    """Settings whose texts can all be printed."""
+
+    @field_validator("*")
+    @classmethod
+    def _printable(cls, value):
+        if isinstance(value, str) and UNPRINTABLE.search(value):
+            raise ValueError("It holds a character that cannot be printed")
+        return value
+
+
+class Person(_Words):
     """Somebody at the bench.
 
     Parameters
@@ -53,7 +71,7 @@ class Person(BaseModel):
     hours: Week | Literal[""] = ""
 
 
-class Closed(BaseModel):
+class Closed(_Words):
     """Days on which the shop is closed, or one person is not at the bench.
 
     Parameters
@@ -83,7 +101,7 @@ class Closed(BaseModel):
         return self
 
 
-class Settings(BaseModel):
+class Settings(_Words):
     """Every figure and word of `shop.toml`; what each means stands in `data/rates.csv`.
 
     Shares are fractions: 0.25 is 25 %. Money is in `currency`.
@@ -283,9 +301,14 @@ def _stays_inside(folder: Path) -> None:
 
     The folder itself may be one.
     """
-    out = leading_out(folder, (*folder.iterdir(), *(folder / "tables").glob("*")))
+    try:
+        within = [*folder.iterdir(), *(folder / "tables").glob("*")]
+    except OSError as error:
+        raise BadInput(Fault(f"The folder cannot be looked through ({error.strerror or error}).",
+                             "Look whether you may open it.", str(folder))) from None
     faults = [Fault(f"{path.name} is a link that leads out of the shop folder.",
-                    "Put the file or folder itself there.", str(folder)) for path in out]
+                    "Put the file or folder itself there.", str(folder))
+              for path in leading_out(folder, within)]
     if faults:
         raise BadInput(faults)
 
@@ -304,8 +327,8 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
     except ValidationError as error:
         for problem in error.errors():
             key = str(problem["loc"][0]) if problem["loc"] else None
+            said = problem["msg"].removeprefix("Value error, ")
             if key is None:
-                said = problem["msg"].removeprefix("Value error, ")
                 faults.append(Fault(f"{said}.", "Make one of them smaller.", file))
             elif problem["type"] == "missing":
                 faults.append(
@@ -314,8 +337,8 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
             else:
                 faults.append(
                     Fault(
-                        f"{problem['msg']}." if key == "ledger" else  # a word may stand in it
-                        f"{problem['input']!r}: {problem['msg']}.",
+                        f"{said}." if key == "ledger" else  # a word may stand in it
+                        f"{problem['input']!r}: {said}.",
                         WORDS.get(key, "Shares are written as fractions: 0.25 for 25 %."),
                         file,
                         None,

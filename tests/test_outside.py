@@ -161,6 +161,21 @@ def test_numbers_stay_numbers_and_words_are_guarded():
         "a\r\n-1.50\r\n-2\r\n'=1+1\r\n\"'\rx\"\r\n'＝1\r\n"
 
 
+@pytest.mark.parametrize(("file", "old", "new", "place"), [
+    ("tables/levels.csv", "As found", "As\x1b]0;x\x07found", "levels.csv, row 2"),
+    ("shop.toml", 'name = "The workshop"', r'name = "\u001b[31mThe workshop"', "shop.toml, name")])
+def test_what_a_terminal_would_obey_is_refused(tmp_path, file, old, new, place):
+    """Tables and settings of a folder from somebody else are printed to a terminal."""
+    folder = new_shop(tmp_path / "shop")
+    said = (folder / file).read_text(encoding="utf-8")
+    assert old in said
+    (folder / file).write_text(said.replace(old, new), encoding="utf-8")
+    with pytest.raises(BadInput, match="cannot be printed") as caught:
+        open_shop(folder)
+    assert str(caught.value).startswith(place)
+    assert "\x1b" not in str(caught.value)
+
+
 # The word that opens the database -----------------------------------------------------------------
 
 

@@ -18,6 +18,7 @@ from estimator.catalogue import rows as schema
 from estimator.catalogue.supplies import Finish, Offer
 from estimator.catalogue.tables import TABLES
 from estimator.errors import BadInput, Fault, one_of
+from estimator.outside import UNPRINTABLE
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -185,6 +186,10 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     except OSError as error:
         return {}, [Fault(f"The table cannot be read ({error.strerror or error}).",
                           "A table is a plain CSV file that you may open.", path.name)], {}
+    odd = UNPRINTABLE.search(text)
+    if odd:
+        return {}, [Fault(f"The table holds a character that cannot be printed ({odd[0]!r}).",
+                          "Take it out.", path.name, text.count("\n", 0, odd.start()) + 1)], {}
     try:
         lines = list(csv.reader(io.StringIO(text, newline="")))
     except csv.Error as error:

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from estimator.outside import UNPRINTABLE
 from estimator.units import MM_PER_INCH
 
 MAX_COUNT = 9_999
@@ -50,9 +51,6 @@ class Wrong(ValueError):
         super().__init__(f"{what} {fix}".strip())
 
 
-# Line ends and tabs may stand in a note; other control characters, half characters and the two
-# that XML forbids may not.
-_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _LINE_END = re.compile("\r\n?")
 
 _GROUP_BLANK = re.compile(r"(?<=[0-9])[ \u00a0\u2009\u202f'’](?=[0-9]{3}(?![0-9]))")
@@ -80,7 +78,7 @@ def shown(cell: Cell | str) -> str:
     '"aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…"'
     """
     said = cell.text or cell.holds if isinstance(cell, Odd) else str(cell)
-    said = " ".join(_UNPRINTABLE.sub("\ufffd", said[: MAX_TEXT]).split())
+    said = " ".join(UNPRINTABLE.sub("\ufffd", said[: MAX_TEXT]).split())
     return f'"{said if len(said) <= 40 else said[:39] + "…"}"'
 
 
@@ -109,7 +107,7 @@ def text(cell: Cell) -> str:
             f"The cell holds {len(said):,} characters; {MAX_TEXT:,} are allowed.",
             "Shorten it, and keep the long text elsewhere.",
         )
-    found = _UNPRINTABLE.search(said)
+    found = UNPRINTABLE.search(said)
     if found:
         raise Wrong(
             f"{shown(said)} holds a character that cannot be printed (U+{ord(found[0]):04X}).",
