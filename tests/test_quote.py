@@ -14,6 +14,7 @@ from small_shop import line, operation, part, row, shop, survey, thing, treatmen
 from estimator.catalogue import (
     LEVELS,
     Caution,
+    Certainty,
     Condition,
     Era,
     Find,
@@ -26,7 +27,17 @@ from estimator.catalogue import (
 )
 from estimator.errors import BadInput
 from estimator.quote import FIXED, TIME, Choices, as_dict, level_named, quote
-from estimator.quote.revision import changes_of, rest_of, rows_changed, supplies_of
+from estimator.quote.revision import (
+    Change,
+    Revised,
+    Side,
+    cautions_for,
+    changes_of,
+    rest_of,
+    revised_dict,
+    rows_changed,
+    supplies_of,
+)
 from estimator.shop import open_shop
 from estimator.simulate import Stopped
 from estimator.survey import template
@@ -686,3 +697,123 @@ def test_rows_and_settings_that_changed_are_said_in_words():
         "shop.toml: margin 0.2, now 0.25",
     )
     assert rows_changed(old.catalogue, old.catalogue, old.settings, old.settings) == ()
+
+
+def test_lines_that_come_and_go_say_how():
+    """Left out by wish, gone from the survey, back in the work, new and not seen."""
+    lines = line("base"), line(count=2), line()
+
+    def moved(before, after, out=(), out_then=()):
+        old, new = (quote(survey(*found), Choices(Level.FULL, dropped=frozenset(left), trials=100,
+                                                  on=ON), sure_shop(), compare=False)
+                    for found, left in ((before, out), (after, out_then)))
+        return [(c.key, c.kind, c.title, c.said) for c in changes_of(old, new)]
+
+    assert moved(lines, lines, out_then=[1]) == [
+        ("line-2", "left out", "Thing of a test (2)", "left out")]
+    assert moved(lines, lines, out=[1]) == [
+        ("line-2", "brought back", "Thing of a test (2)", "back in the work: condition worn")]
+    assert moved(lines, lines, out=[1], out_then=[1]) == []
+    assert moved(lines, (*lines[:2], line(count=0))) == [
+        ("line-3", "left out", "Thing of a test", "no longer in the survey")]
+    assert moved(lines[:2], (*lines[:2], line(certainty=Certainty.HIDDEN))) == [
+        ("line-3", "added", "Thing of a test", "new: condition worn, hidden")]
+
+
+def test_extras_that_are_more_or_others_say_so():
+    """One lamp of 75 / 0.75 becomes three and a rug is taken; each has its own title."""
+    house = shop(thing(), operation(), treatment(), *(
+        entry for name in ("lamp", "rug")
+        for entry in (thing(name, extra=True), treatment(assembly=name))), **(RATES | {"pay_per_hour": 75}))
+    before, after = (
+        quote(survey(line()), Choices(Level.FULL, added=added, trials=100, on=ON), house,
+              compare=False)
+        for added in ((("lamp", 1),), (("lamp", 3), ("rug", 1))))
+    assert [(c.key, c.kind, c.title, c.said, c.amount) for c in changes_of(before, after)] == [
+        ("extra-lamp", "changed", "Lamp of a test (3)", "1, now 3", Decimal(200)),
+        ("extra-rug", "added", "Rug of a test", "taken", Decimal(100)),
+    ]
+
+
+def test_what_was_not_needed_before_is_needed_from_nothing():
+    """A line more brings a part of 42, a kit of 10 and a coat of 30; the other way they go."""
+    house = sure_shop()
+    without, with_ = (
+        quote(survey(*found), Choices(Level.FULL, trials=100, on=ON), house, compare=False)
+        for found in ((line("base"),), (line("base"), line())))
+    assert [(s.item, s.name, s.before, s.after, s.cost) for s in
+            supplies_of(without.job, with_.job)] == [
+        ("piece", "Piece", 0, 1, 42), ("kit", "Kit", 0, 1, 10), ("coat", "Coat", 0, 1, 30)]
+    assert [(s.item, s.name, s.before, s.after, s.cost) for s in
+            supplies_of(with_.job, without.job)] == [
+        ("piece", "Piece", 1, 0, -42), ("kit", "Kit", 1, 0, -10), ("coat", "Coat", 1, 0, -30)]
+
+
+def test_hours_that_no_change_explains_stand_in_the_rest_and_dust_does_not():
+    """Half an hour told too much comes back under what lines share; half a millionth does not."""
+    before, _ = revised()
+    told = Change("line-1", "changed", "Base", "so", hours=0.5)
+    assert [(r.key, r.amount, r.hours) for r in rest_of(before, before, [told])] == [
+        ("shared", 0, -0.5)]
+    assert rest_of(before, before, [replace(told, hours=5e-7)]) == ()
+
+
+def test_a_revision_as_plain_numbers_by_hand():
+    """Sums before tax, differences with their sign, lines counted from 1, days between."""
+    before, after = revised()
+    changes = changes_of(before, after)
+    one = Side("A", Decimal("100.50"), Decimal("110"), None, 1.25, 2.5, 3.5, date(2026, 1, 5))
+    two = Side("B", Decimal("90"), Decimal("99.5"), Decimal("120"), 2.126, 4.126, 5.55,
+               date(2026, 1, 8), promised=True)
+    said = revised_dict(Revised(
+        after, "J-1", "Harbour", 2, one, two, changes, rest_of(before, after, changes), ("a row",),
+        supplies_of(before.job, after.job), (), booked=1.23456, notes=("a note",)))
+    assert (said["number"], said["revision_of"], said["nth"]) == (after.number, "A", 2)
+    assert said["before"] == {
+        "number": "A", "price": 100.5, "total": 110, "cap": None, "hours_p50": 1.25,
+        "hours_p80": 2.5, "days_p80": 3.5, "ready": "2026-01-05", "promised": False}
+    assert said["after"]["cap"] == 120
+    assert (said["after"]["hours_p50"], said["after"]["hours_p80"]) == (2.13, 4.13)
+    assert said["after"]["days_p80"] == round(5.55, 1)
+    assert (said["price_more"], said["total_more"], said["days_more"]) == (-10.5, -10.5, 3)
+    assert (said["hours_p50_more"], said["hours_p80_more"]) == (0.88, 1.63)
+    assert said["hours_booked"] == 1.2346
+    assert [(c["line"], c["price_more"], c["hours_mean_more"]) for c in said["changes"]] == [
+        (1, 0, 0), (2, 176, 1), (3, 176, 1), (None, -66.67, -1)]
+    assert [(r["key"], r["price_more"], r["hours_mean_more"]) for r in said["rest"]] == [
+        ("finds", 293.33, 4)]
+    assert [(s["quantity_before"], s["quantity_after"], s["cost_mean_more"])
+            for s in said["supplies"]] == [(2, 4, 84), (2, 4, 20), (2, 4, 60)]
+    unknown = replace(two, ready=None)
+    blank = revised_dict(Revised(after, "J", "H", 1, one, unknown, (), (), (), (), ()))
+    assert (blank["days_more"], blank["after"]["ready"]) == (None, None)
+
+
+def test_cautions_of_some_lines_are_those_of_their_own_work():
+    """What another line's work, goods, outwork or find calls for is not said again."""
+    names = ("work", "kit", "coat", "rot")
+    rows = []
+    for one in ("one", "two"):
+        rows += [
+            thing(one), operation(f"do-{one}", cautions=f"work-{one}"),
+            treatment(item=f"do-{one}", assembly=one),
+            row(Material, material=f"kit-{one}", name="Kit", low=1, typical=1, high=1, pack=1,
+                cautions=f"kit-{one}"),
+            treatment("material", f"kit-{one}", assembly=one),
+            row(Service, service=f"coat-{one}", name="Coat", low=1, typical=1, high=1, days_low=1,
+                days_typical=1, days_high=1, cautions=f"coat-{one}"),
+            treatment("service", f"coat-{one}", assembly=one),
+            row(Find, find=f"rot-{one}", assembly=one, name="Rot under the film",
+                level_from="clean", probability=0.1, low=1, typical=1, high=1,
+                cautions=f"rot-{one}"),
+            *(row(Caution, caution=f"{name}-{one}", hazard="Dust",
+                  text=f"Heed the caution {name} of {one} as the law says") for name in names),
+        ]
+    house = shop(*rows)
+    job = quote(survey(line("one"), line("two")), Choices(Level.FULL, trials=100, on=ON), house,
+                compare=False).job
+    for place, one in enumerate(("one", "two")):
+        found = cautions_for(job, [place], house.catalogue)
+        assert [entry.caution for entry in found] == [f"{name}-{one}" for name in names]
+    assert len(cautions_for(job, [0, 1], house.catalogue)) == 8
+    assert cautions_for(job, [], house.catalogue) == ()
