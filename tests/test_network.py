@@ -122,3 +122,38 @@ def test_a_circle_is_named_by_its_tasks(case, data):
     round_trip = caught.value.tasks
     assert all((x, y) in links
                for x, y in zip(round_trip, (*round_trip[1:], round_trip[0]), strict=True))
+
+
+@pytest.mark.parametrize("base", [0, 4])
+def test_of_several_circles_the_shortest_is_named(base):
+    """Two that wait for each other, before or after four in a row, with others hung on both."""
+    pair, four = (base, base + 1), [2, 3, 4, 5] if base == 0 else [0, 1, 2, 3]
+    links = [pair, pair[::-1], *zip(four, (*four[1:], four[0]), strict=True),
+             (6, pair[0]), (pair[1], 7), (four[0], pair[0]), (6, 7)]
+    with pytest.raises(Circle) as caught:
+        dates([1] * 8, links)
+    assert sorted(caught.value.tasks) == list(pair)
+
+
+def test_no_task_ends_at_once():
+    """A plan of nothing takes no time and has no path."""
+    assert dates([], []).end == 0
+    assert critical_paths([], []) == []
+
+
+def test_free_slack_is_up_to_the_first_that_waits():
+    """A of 2 before B, and with D of 4 before C: D leaves C waiting, B starts when A ends."""
+    found = dates([2, 1, 1, 4], [(0, 1), (0, 2), (3, 2)])
+    assert found.early_start == (0, 2, 4, 0)
+    assert found.free_slack == (0, 2, 0, 0)
+    assert found.total_slack == (2, 2, 0, 0)
+    assert found.end == 5
+
+
+def test_paths_come_in_the_order_of_their_tasks_and_no_more_than_asked_for():
+    """Two ways of 3 and one of 2 from a start to an end; within 1 the third counts as well."""
+    durations, links = [1, 3, 3, 2, 1], [(0, 3), (0, 2), (0, 1), (3, 4), (2, 4), (1, 4)]
+    assert critical_paths(durations, links) == [(0, 1, 4), (0, 2, 4)]
+    assert critical_paths(durations, links, within=1) == [(0, 1, 4), (0, 2, 4), (0, 3, 4)]
+    assert critical_paths(durations, links, most=1) == [(0, 1, 4)]
+    assert needed(5, links) == sorted(links)

@@ -724,7 +724,8 @@ def test_extras_that_are_more_or_others_say_so():
     """One lamp of 75 / 0.75 becomes three and a rug is taken; each has its own title."""
     house = shop(thing(), operation(), treatment(), *(
         entry for name in ("lamp", "rug")
-        for entry in (thing(name, extra=True), treatment(assembly=name))), **(RATES | {"pay_per_hour": 75}))
+        for entry in (thing(name, extra=True), treatment(assembly=name))),
+        **(RATES | {"pay_per_hour": 75}))
     before, after = (
         quote(survey(line()), Choices(Level.FULL, added=added, trials=100, on=ON), house,
               compare=False)
