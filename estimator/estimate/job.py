@@ -172,10 +172,10 @@ def estimate_class(job: Estimate) -> tuple[int, float]:
     --------
     >>> from estimator.scope import scope
     >>> from estimator.shop import open_shop
-    >>> from estimator.survey import template
-    >>> shop = open_shop()
-    >>> works = scope(template(Era.MODERN, shop.catalogue), Level.SHOP_JOB, shop.catalogue)
-    >>> estimate_class(estimate(works, shop))  # a usual machine, which nobody has looked at
+    >>> from estimator.survey import Machine, Survey
+    >>> shop, flippers = open_shop(), Line("flipper", 2, Condition.WORN, Certainty.ASSUMED)
+    >>> works = scope(Survey(Machine(era=Era.MODERN), (flippers,)), Level.CLEAN, shop.catalogue)
+    >>> estimate_class(estimate(works, shop))  # nobody has looked at it
     (5, 0.0)
     """
     total = seen = 0.0

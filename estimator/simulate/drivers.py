@@ -62,22 +62,6 @@ def drivers(job: Estimate, settings: Settings, odds: Odds, titles: Sequence[str]
     ------
     ValueError
         If the odds were too many to keep what each line drew.
-
-    Examples
-    --------
-    >>> from estimator.catalogue import Era, Level
-    >>> from estimator.estimate import estimate
-    >>> from estimator.scope import scope
-    >>> from estimator.shop import open_shop
-    >>> from estimator.simulate import simulate
-    >>> from estimator.survey import template
-    >>> shop = open_shop()
-    >>> works = scope(template(Era.MODERN, shop.catalogue), Level.CLEAN, shop.catalogue)
-    >>> job = estimate(works, shop)
-    >>> found = drivers(job, shop.settings, simulate(job, shop.settings, trials=1000), works.names)
-    >>> widths = [one.high - one.low for one in found]
-    >>> widths == sorted(widths, reverse=True)
-    True
     """
     if not odds.lines:
         raise ValueError("the odds hold totals only; take fewer trials to see what drives them")

@@ -52,20 +52,6 @@ def simulate(
         If there are fewer than 100 trials, or no such sampler.
     Stopped
         If `progress` said so.
-
-    Examples
-    --------
-    >>> from estimator.catalogue import Era, Level
-    >>> from estimator.estimate import estimate
-    >>> from estimator.scope import scope
-    >>> from estimator.shop import open_shop
-    >>> from estimator.survey import template
-    >>> shop = open_shop()
-    >>> works = scope(template(Era.MODERN, shop.catalogue), Level.CLEAN, shop.catalogue)
-    >>> odds = simulate(estimate(works, shop), shop.settings, trials=1000)
-    >>> half, most = odds.at("hours", 0.5, 0.9)
-    >>> half < most
-    True
     """
     if trials < 100:
         raise ValueError(f"{trials} trials say nothing about odds; take 100 or more.")

@@ -53,21 +53,6 @@ def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, .
         With what each line drew kept.
     confidence
         Of the cost that a price is built on, between 0 and 1. [–]
-
-    Examples
-    --------
-    >>> from estimator.catalogue import Era, Level
-    >>> from estimator.estimate import estimate
-    >>> from estimator.scope import scope
-    >>> from estimator.shop import open_shop
-    >>> from estimator.simulate import simulate
-    >>> from estimator.survey import template
-    >>> shop = open_shop()
-    >>> works = scope(template(Era.MODERN, shop.catalogue), Level.CLEAN, shop.catalogue)
-    >>> job = estimate(works, shop)
-    >>> found = sights(job, simulate(job, shop.settings, trials=1000))
-    >>> found[0].value > found[1].value > 0, found[0].worse > found[0].fine
-    (True, True)
     """
     found = []
     luck = _luck(odds.cost, confidence)
