@@ -818,3 +818,26 @@ def test_cautions_of_some_lines_are_those_of_their_own_work():
         assert [entry.caution for entry in found] == [f"{name}-{one}" for name in names]
     assert len(cautions_for(job, [0, 1], house.catalogue)) == 8
     assert cautions_for(job, [], house.catalogue) == ()
+
+
+def test_work_that_takes_no_time_is_a_line_of_nothing():
+    """A look for which nothing is charged stands on the quote with 0 of every kind."""
+    house = shop(thing("look"), thing(), operation(), operation("glance", 0, 0, 0), treatment(),
+                 treatment(item="glance", assembly="look"))
+    offer = quote(survey(line("look"), line()), Choices(Level.FULL, trials=100, on=ON), house,
+                  compare=False)
+    assert [entry.price for entry in offer.lines] == [0, 25]
+    assert offer.lines[0].kinds == dict.fromkeys(KINDS, 0)
+
+
+def test_an_extra_that_is_offered_says_what_is_sent_out_for_it():
+    """Its own lot stands in its detail; the cent of a small find is a line too."""
+    house = shop(
+        thing(), thing("lamp", extra=True), operation(), treatment(), treatment(assembly="lamp"),
+        row(Service, service="coat", name="Coat", low=30, typical=30, high=30, days_low=1,
+            days_typical=1, days_high=1), treatment("service", "coat", assembly="lamp"),
+        row(Find, find="rot", assembly="thing", name="Rot under the film", level_from="clean",
+            probability=1, assumed=1, hidden=1, low=0.02, typical=0.02, high=0.02))
+    offer = quote(survey(line()), Choices(Level.FULL, trials=100, on=ON), house, compare=False)
+    assert [entry.detail for entry in offer.offered] == ["Mend it; Coat"]
+    assert offer.find_allowance == Decimal("0.50")
