@@ -1,6 +1,7 @@
 """The ledger keeps drafts and quotes sent, and says in plain words what is wrong."""
 
 import dataclasses
+import gc
 import math
 import sqlite3
 import threading
@@ -359,6 +360,17 @@ def test_a_folder_that_is_not_there_is_reported_in_plain_words(tmp_path):
     with pytest.raises(BadInput, match="cannot be written"):
         ledger.save(Draft("a", "x", {}))
     ledger.close()
+
+
+def test_a_ledger_that_nobody_holds_keeps_no_connection(tmp_path):
+    """A page that was left behind lets go of the file, without being told to."""
+    ledger = Ledger(tmp_path)
+    ledger.save(Draft("a", "x", {}))
+    pool = ledger._engine.pool
+    assert pool.checkedin() == 1
+    del ledger
+    gc.collect()
+    assert pool.checkedin() == 0
 
 
 def test_keys_do_not_repeat():

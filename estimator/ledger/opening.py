@@ -7,6 +7,7 @@ import functools
 import sqlite3
 import threading
 import tomllib
+import weakref
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -89,6 +90,8 @@ class Database:
             except BaseException:
                 engine.dispose()
                 raise
+        # Whoever forgets to close leaves no connection behind either.
+        weakref.finalize(self, engine.dispose)
         return engine
 
 
