@@ -267,7 +267,8 @@ def test_words_of_a_person_are_text_on_the_page(page):
     page._uploaded(f"{bad}.csv", 3, b"\0\1\2")
     assert said(page, "source")
     page._write()
-    for html in (said(page, "source"), page.written.value, page.saved.value, page.strip.value):
+    for html in (said(page, "source"), page.written.value, page.keeping.widget.value,
+                 page.strip.value):
         assert "<img" not in html
     assert "img-src-x" in page.written.value
 
@@ -325,30 +326,31 @@ def test_what_is_typed_is_there_again_when_the_page_opens_again(page, shop_dir):
 def test_a_draft_asked_for_by_its_key_is_opened(page, shop_dir):
     """The address of a draft opens that draft and not the latest one; a wrong one does no harm."""
     page._edited([[5, "condition", "heavy"]])
-    first = page.draft.key
+    first = page.keeping.draft.key
     page.source.start.click()
-    assert page.draft.key != first
-    for key, wanted in ((first, first), ("nonsense", page.draft.key), (None, page.draft.key)):
+    assert page.keeping.draft.key != first
+    latest = page.keeping.draft.key
+    for key, wanted in ((first, first), ("nonsense", latest), (None, latest)):
         again = quote_page.QuotePage(shop_dir, open_shop(shop_dir), key)
-        assert again.draft.key == wanted
+        assert again.keeping.draft.key == wanted
         again.ledger.close()
 
 
 def test_drafts_are_chosen_and_deleted_from_the_list(page):
     """Deleting asks first; what is left is opened."""
     page._edited([[5, "condition", "heavy"]])
-    first, kept = page.draft.key, page.desk
+    first, kept = page.keeping.draft.key, page.desk
     page.source.start.click()
     assert page.desk.machine.era == page.source.era.value
-    second = page.draft.key
+    second = page.keeping.draft.key
     assert [key for _, key in page.source.draft.options] == [second, first]
     page.source.draft.value = first
     assert page.desk == kept
     page.source.draft.value = second
     page.source.delete.click()
-    assert page.draft.key == second
+    assert page.keeping.draft.key == second
     page.source.delete.click()
-    assert page.draft.key == first
+    assert page.keeping.draft.key == first
     assert [draft.key for draft in page.ledger.drafts()] == [first]
 
 
@@ -500,7 +502,7 @@ def test_without_a_shop_folder_the_page_works_and_says_that_nothing_is_kept(monk
     assert opening.shop_folder() is None
     page = quote_page.QuotePage(None, open_shop())
     page._edited([[5, "condition", "heavy"]])
-    assert "nothing on this page is kept" in page.saved.value
+    assert "nothing on this page is kept" in page.keeping.widget.value
     assert page.write.disabled
     assert "est-price" in page.strip.value
     assert all(not alert.widget.value for alert in page.alerts.values())

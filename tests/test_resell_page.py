@@ -184,7 +184,7 @@ def test_a_first_page_shows_an_example_and_its_answer(opened):
     page = opened()
     page._there()
     fine(page)
-    assert "An example" in page.saved.value
+    assert "An example" in page.keeping.widget.value
     assert page.found == engine(page)
     assert figure(page, "advice") == Words(page.found).head()
     for name, chart in page.charts.items():
@@ -375,7 +375,7 @@ def test_words_of_people_stay_words(page, demo, shop):
     fine(page)
     page.save()
     assert page.survey.machine.title == EVIL
-    for shown in (page.strip, page.answer, page.under, page.pays, page.saved, page.gaps,
+    for shown in (page.strip, page.answer, page.under, page.pays, page.keeping.widget, page.gaps,
                   *page.charts.values()):
         assert "<script" not in shown.value
 
@@ -435,7 +435,7 @@ def test_what_is_typed_is_kept_as_it_was_typed(page, opened):
     page._typed({"value": "5 100,0", "fee": "ten", "want": "20 %"})
     page.save()
     again = opened()
-    assert again.draft.key == page.draft.key
+    assert again.keeping.draft.key == page.keeping.draft.key
     assert again.forms["machine"].values["value"] == "5 100,0"
     assert again.forms["trade"].values["fee"] == "ten"
     assert set(wrong(again)) == {"fee"}
@@ -452,7 +452,7 @@ def test_a_survey_from_a_file_is_kept_with_the_decision(page, opened, demo, shop
     page.save()
     again = opened()
     assert again.survey.lines == other.lines
-    assert "Comet" in dict(map(reversed, again.picker.options))[again.draft.key]
+    assert "Comet" in dict(map(reversed, again.picker.options))[again.keeping.draft.key]
     before = again.found
     again._uploaded("broken.csv", 60, b"assembly,count,condition,certainty\nfliper,2,worn,seen\n")
     assert "broken.csv" in again.alerts["source"].widget.value
@@ -469,7 +469,7 @@ def test_decisions_and_quotes_keep_to_their_pages(page, shop_dir):
     try:
         assert ledger.drafts() == ()
         assert ledger.latest() is None
-        assert [one.key for one in ledger.drafts(deals.KIND)] == [page.draft.key]
+        assert [one.key for one in ledger.drafts(deals.KIND)] == [page.keeping.draft.key]
         kept_quote(ledger, desks.Desk())
         assert len(ledger.drafts()) == len(ledger.drafts(deals.KIND)) == 1
     finally:
@@ -480,32 +480,32 @@ def test_decisions_are_begun_chosen_and_deleted(page):
     """A new one begins with the same survey and no figures; the old one comes back as it was."""
     page._typed({"value": "4321"})
     page.save()
-    first = page.draft.key
+    first = page.keeping.draft.key
     page._asked("new")
-    assert page.draft.key != first
+    assert page.keeping.draft.key != first
     assert page.strip.value == ""
     assert page.forms["machine"].values["value"] == ""
     assert page.values["survey"] == "demo"
     page.picker.value = first
     assert page.forms["machine"].values["value"] == "4321"
     page._asked("delete")
-    assert page.draft.key == first
+    assert page.keeping.draft.key == first
     assert page.buttons["delete"].description == "Really delete it?"
     page._asked("delete")
-    assert page.draft.key != first
+    assert page.keeping.draft.key != first
     assert page.ledger.draft(first) is None
 
 
 def test_another_window_is_not_overwritten(page, opened):
     """Who saves second is told so, and what the first one kept stays."""
     page.save()
-    other = opened(page.draft.key)
+    other = opened(page.keeping.draft.key)
     other._typed({"value": "6000"})
     other.save()
     page._typed({"value": "7000"})
     page.save()
     assert "another window" in page.alerts["ledger"].widget.value
-    assert page.ledger.draft(page.draft.key).content["typed"]["value"] == "6000"
+    assert page.ledger.draft(page.keeping.draft.key).content["typed"]["value"] == "6000"
 
 
 def test_without_a_shop_folder_nothing_is_kept_and_it_is_said(shop):
@@ -513,7 +513,7 @@ def test_without_a_shop_folder_nothing_is_kept_and_it_is_said(shop):
     page = ResellPage(None, shop)
     page._typed(QUICK)
     fine(page)
-    assert "nothing on this page is kept" in page.saved.value
+    assert "nothing on this page is kept" in page.keeping.widget.value
     assert page.found is not None
 
 

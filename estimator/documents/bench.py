@@ -17,7 +17,7 @@ from pathlib import Path
 from estimator.buying import Ordering
 from estimator.catalogue import Catalogue
 from estimator.documents import orders
-from estimator.documents.files import put
+from estimator.documents.files import file_stem, put
 from estimator.documents.page import cleaned
 from estimator.documents.pdf import laid_out
 from estimator.documents.wording import counted, day
@@ -517,7 +517,7 @@ def _stems(jobs: Sequence[OnBench]) -> list[str]:
         return ["job-card"]
     found: list[str] = []
     for at, one in enumerate(jobs, 1):
-        word = re.sub(r"[^a-z0-9]+", "-", one.name.lower()).strip("-")[:40]
+        word = file_stem(one.name, "")
         found.append(f"job-card-{at}-{word}" if word else f"job-card-{at}")
     return found
 

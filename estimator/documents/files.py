@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Collection
@@ -70,6 +71,22 @@ def write(offer: Quote, folder: Path | str) -> dict[str, Path]:
         If they cannot be written there.
     """
     return put({name: render(offer, name) for name in NAMES}, folder)
+
+
+def file_stem(title: str, otherwise: str = "machine") -> str:
+    """A title as part of a file name, of plain letters that every system takes.
+
+    Parameters
+    ----------
+    otherwise
+        What stands for a title without such letters.
+
+    Examples
+    --------
+    >>> file_stem("Harbour Lights, 1992"), file_stem("灯")
+    ('harbour-lights-1992', 'machine')
+    """
+    return re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-")[:40].strip("-") or otherwise
 
 
 def put(made: dict[str, bytes], folder: Path | str) -> dict[str, Path]:
@@ -175,4 +192,4 @@ def _fault(error: OSError | ValueError, folder: Path, names: Collection[str]) ->
     return Fault(f"The documents cannot be written: {said}.", "Choose another folder.", str(folder))
 
 
-__all__ = ["MEDIA", "NAMES", "put", "render", "write"]
+__all__ = ["MEDIA", "NAMES", "file_stem", "put", "render", "write"]

@@ -6,7 +6,7 @@ Each form shows a desk and says what a person changed; it computes nothing and k
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 
@@ -15,7 +15,6 @@ import ipywidgets as widgets
 from estimator.catalogue import LEVELS, Catalogue, Era, Level
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
-from estimator.ledger import Draft
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, Slider
 from estimator.pages.figures import opening
@@ -208,25 +207,12 @@ class SourceBar(_Form):
             [self.draft, self.delete, self.era, self.start, self.upload, self.demo])
         self.widget.add_class("est-source")
 
-    def show(self, drafts: Iterable[Draft], current: Draft, title: str) -> None:
-        """List the drafts; the current one is chosen, saved or not."""
-        listed = {draft.key: draft for draft in drafts}
-        options = []
-        if current.key not in listed:
-            options.append((f"{title} (not saved yet)", current.key))
-        for draft in listed.values():
-            when = f"{draft.saved.astimezone():%d %b %Y, %H:%M}" if draft.saved else ""
-            options.append((f"{draft.title} ({when})", draft.key))
-        # Two drafts may be listed alike to the minute; a list needs different words.
-        seen: dict[str, int] = {}
-        for at, (said, key) in enumerate(options):
-            seen[said] = seen.get(said, 0) + 1
-            if seen[said] > 1:
-                options[at] = (f"{said} #{seen[said]}", key)
+    def show(self, options: list[tuple[str, str]], current: str) -> None:
+        """List drafts by words and key; the current one is chosen."""
         with self._silence():
             if list(self.draft.options) != options:
                 self.draft.options = options
-            self.draft.value = current.key
+            self.draft.value = current
         self.ask_delete(False)
 
     def ask_delete(self, asked: bool) -> None:

@@ -6,10 +6,8 @@ follows from it and keeps it in the ledger; opening the page again puts it back.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -17,6 +15,7 @@ import ipywidgets as widgets
 from estimator import catalogue as tables
 from estimator import documents, ledger, survey
 from estimator.catalogue import LEVELS
+from estimator.documents.files import file_stem
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import desk as desks
@@ -28,6 +27,7 @@ from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, Survey
 from estimator.pages.fit import FitBlock
 from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
 from estimator.pages.guard import Alert, guarded, keep_log
+from estimator.pages.keeping import Keeping
 from estimator.pages.later import Later
 from estimator.pages.long_run import LongRun
 from estimator.pages.origin import Origin
@@ -64,9 +64,6 @@ class QuotePage:
         self.ledger = ledger.Ledger(folder) if folder else None
         self.desk = Desk()
         self.offer: Quote | None = None
-        self.draft = ledger.Draft(ledger.new_key())
-        self._kept: dict | None = None
-        self._stale = False
         self._delete_asked = False
         self.drawn = False
         self._build()
@@ -86,7 +83,7 @@ class QuotePage:
                        "offer": Alert(), "ledger": Alert(),
                        "documents": Alert("The documents were not written:")}
         self.pulse = Pulse(self._there)
-        self.saved = widgets.HTML()
+        self.keeping = Keeping(self.ledger, self.pulse)
         self.source = SourceBar(catalogue, self._sourced, self._uploaded)
         self.machine = MachineForm(catalogue, self._machine_changed)
         self.table = SurveyTable(catalogue, self._edited, self._line_added, self._line_removed)
@@ -117,7 +114,7 @@ class QuotePage:
         lines = box("est-lines", heading("Condition, line by line"), self.table)
         self.widget = box(
             "est-page", self.pulse,
-            opening.head(_PAGE, self.saved),
+            opening.head(_PAGE, self.keeping.widget),
             self.origin,
             self.alerts["ledger"].widget, self.alerts["source"].widget, self.source.widget,
             box("est-block", heading("The machine"), self.alerts["machine"].widget,
@@ -145,8 +142,7 @@ class QuotePage:
     @guarded("source")
     def _open_first(self, key: str | None) -> None:
         try:
-            draft = (self.ledger.draft(key) if key else None) or self.ledger.latest() \
-                if self.ledger else None
+            draft = self.keeping.first(key)
         except BadInput:
             self._put(self._demo())
             raise
@@ -163,7 +159,7 @@ class QuotePage:
         desk, lost = desks.from_json(draft.content, self.shop.catalogue)
         if desk.level == LEVELS[0]:
             desk = replace(desk, level=LEVELS[1])
-        self.draft, self._kept = draft, dict(draft.content)
+        self.keeping.lay(draft)
         self._put(desk)
         if lost:
             raise BadInput(lost)
@@ -171,13 +167,12 @@ class QuotePage:
     def _begin(self, desk: Desk) -> None:
         """A new draft with this desk, kept at once so that it is listed."""
         self.saving.finish()
-        self.draft, self._kept = ledger.Draft(ledger.new_key()), None
+        self.keeping.begin()
         self._put(desk)
         self.save()
 
     def _put(self, desk: Desk) -> None:
         """Lay a desk out and show all that follows from it."""
-        self._stale = False
         self.desk = desk
         self.machine.show(desk.machine)
         self.choices.show(desk)
@@ -188,12 +183,8 @@ class QuotePage:
         self.fit.show(self.desk, self.offer)
 
     def _list_drafts(self) -> None:
-        try:
-            drafts = self.ledger.drafts() if self.ledger else ()
-        except BadInput:
-            drafts = ()
         self._delete_asked = False
-        self.source.show(drafts, self.draft, self.desk.title)
+        self.source.show(self.keeping.options(self.desk.title), self.keeping.draft.key)
 
     @guarded("source")
     def _sourced(self, what: str) -> None:
@@ -207,29 +198,24 @@ class QuotePage:
             self._begin(self._demo())
         elif what == "draft":
             self.saving.finish()
-            draft = self.ledger.draft(self.source.draft.value) if self.ledger else None
-            if draft is None:
+            try:
+                draft = self.keeping.chosen(self.source.draft.value)
+            except BadInput:
                 self._list_drafts()
-                raise BadInput(Fault("This draft is not in the ledger any more.",
-                                     "Somebody deleted it; choose another."))
+                raise
             self._open(draft)
-            self.pulse.address(draft.key)
+            self.keeping.address()
         elif what == "delete" and not asked:
             self._delete_asked = True
             self.source.ask_delete(True)
         elif what == "delete":
             self.saving.stop()
-            if self.ledger:
-                self.ledger.forget(self.draft.key)
-            self.draft = ledger.Draft(ledger.new_key())
-            self._kept = None
-            self.pulse.address("")
-            latest = self.ledger.latest() if self.ledger else None
+            latest = self.keeping.delete()
             if latest:
                 self._open(latest)
             else:
                 self._put(self._demo())
-            self._say_saved()
+            self.keeping.say()
 
     @guarded("source")
     def _uploaded(self, name: str, size: int, data: bytes | None) -> None:
@@ -242,38 +228,10 @@ class QuotePage:
     @guarded("ledger")
     def save(self) -> None:
         """Keep the desk in the ledger, if it changed since it was kept."""
-        content = desks.as_json(self.desk)
-        if self.ledger is None or content == self._kept:
-            self._say_saved()
-            return
-        if self._stale:
-            # Said once already, and nothing has changed about it.
-            raise self._stale_fault
-        try:
-            self.draft = self.ledger.save(replace(self.draft, title=self.desk.title,
-                                                  content=content))
-        except ledger.Stale as error:
-            self._stale, self._stale_fault = True, error
-            raise
-        self._kept = content
-        self._list_drafts()
-        self._say_saved()
-        self.pulse.address(self.draft.key)
-
-    def _say_saved(self) -> None:
-        if self.ledger is None:
-            said = ("There is no shop folder that can be written: nothing on this page is kept. "
-                    "Download what you need.")
-            self.saved.value = f'<p class="est-warn" data-testid="saved">{said}</p>'
-            return
-        if self.draft.saved is None:
-            self.saved.value = '<p data-testid="saved">Nothing changed yet</p>'
-            return
-        when = self.draft.saved.astimezone()
-        today = when.date() == datetime.now().astimezone().date()
-        clock = f"{when:%H:%M:%S}" if today else f"{when:%d %b %Y, %H:%M}"
-        self.saved.value = f'<p data-testid="saved">Saved at {clock}</p>'
-        self.pulse.saved = clock
+        if self.keeping.save(self.desk.title, desks.as_json(self.desk)):
+            self._list_drafts()
+            self.keeping.address()
+        self.keeping.say()
 
     # What a person does -----------------------------------------------------------------
 
@@ -331,12 +289,12 @@ class QuotePage:
     def refresh(self) -> None:
         """Show the figures that belong to the desk."""
         self._price()
-        self._say_saved()
+        self.keeping.say()
 
     def _there(self) -> None:
         """The page is in the browser: now draw what takes time."""
-        if self.draft.revision:
-            self.pulse.address(self.draft.key)
+        if self.keeping.draft.revision:
+            self.keeping.address()
         self.drawn = True
         self.costly.release()
 
@@ -378,7 +336,8 @@ class QuotePage:
         self.written.value = '<p role="status">Writing …</p>'
         try:
             offer = self._final()
-            folder = self.folder / "documents" / f"{_slug(self.desk.machine.title)}-{offer.number}"
+            stem = file_stem(self.desk.machine.title)
+            folder = self.folder / "documents" / f"{stem}-{offer.number}"
             paths = list(documents.write(offer, folder).values())
             survey.write(self.desk.survey(), folder / "survey.csv", self.shop.catalogue)
         except BaseException:
@@ -399,13 +358,7 @@ class QuotePage:
             data, media = survey.csv_bytes(self.desk.survey(), self.shop.catalogue), "text/csv"
         else:
             data, media = documents.render(self._final(), name), documents.MEDIA[name]
-        self.downloads[name].hand_out(f"{_slug(self.desk.machine.title)}-{name}", media, data)
-
-
-def _slug(title: str) -> str:
-    """A title as part of a file name, safe on every system."""
-    said = re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-")[:40].strip("-")
-    return said or "machine"
+        self.downloads[name].hand_out(f"{file_stem(self.desk.machine.title)}-{name}", media, data)
 
 
 __all__ = ["QuotePage", "opened"]

@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import html
 import json
-import re
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -20,6 +19,7 @@ import ipywidgets as widgets
 from estimator import catalogue as tables
 from estimator import ledger, survey
 from estimator.catalogue import Era
+from estimator.documents.files import file_stem
 from estimator.errors import BadInput, Fault
 from estimator.pages import deal as deals
 from estimator.pages import deciding, opening
@@ -30,6 +30,7 @@ from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse
 from estimator.pages.entering import Form, Parts
 from estimator.pages.figures import gaps
 from estimator.pages.guard import Alert, guarded, keep_log
+from estimator.pages.keeping import Keeping, dated
 from estimator.pages.later import Later
 from estimator.pages.ranked import Ranked
 from estimator.resale import LEAVE, Deal, Jobs, Resale, as_dict, resale
@@ -70,9 +71,6 @@ class ResellPage:
         self.drawn: tuple[str, ...] = ()
         self.survey: Survey | None = None
         self.found: Resale | None = None
-        self.draft = ledger.Draft(ledger.new_key(deals.KIND))
-        self._kept: dict | None = None
-        self._stale: BadInput | None = None
         self._jobs = Jobs()
         self._quiet = self._delete_asked = self._there_yet = False
         self._build()
@@ -91,7 +89,7 @@ class ResellPage:
                        "answer": Alert(),
                        "ledger": Alert(), "papers": Alert("The paper was not made:")}
         self.pulse = Pulse(self._there)
-        self.saved = widgets.HTML()
+        self.keeping = Keeping(self.ledger, self.pulse, deals.KIND, "decision")
         self.picker = widgets.Dropdown(description="Decision", style={
             "description_width": "initial"}, layout={"width": "auto"})
         self.picker.observe(self._picked, "value")
@@ -138,7 +136,7 @@ class ResellPage:
             box("est-buttons", *self.papers.values()))
         self.widget = box(
             "est-page", self.pulse,
-            opening.head(_PAGE, self.saved),
+            opening.head(_PAGE, self.keeping.widget),
             self.alerts["ledger"].widget, self.alerts["source"].widget, source,
             self.alerts["survey"].widget,
             box("est-desk", box("est-lines", heading("The deal"),
@@ -170,12 +168,8 @@ class ResellPage:
 
     @guarded("source")
     def _open_first(self, key: str | None) -> None:
-        draft = None
         try:
-            if self.ledger:
-                if key and key.startswith(f"{deals.KIND}-"):
-                    draft = self.ledger.draft(key)
-                draft = draft or self.ledger.latest(deals.KIND)
+            draft = self.keeping.first(key)
         except BadInput:
             self._lay_out(dict(deals.EXAMPLE))
             raise
@@ -191,14 +185,13 @@ class ResellPage:
 
     def _open(self, draft: ledger.Draft) -> None:
         values, file, name, drawn = deals.from_json(draft.content or {})
-        self.draft, self._kept, self._stale = draft, dict(draft.content or {}), None
+        self.keeping.lay(draft)
         self._lay_out(values, file, name, drawn)
 
     def _begin(self, values: dict[str, str], file: Mapping | None = None, name: str = "") -> None:
         """A new draft, kept at once so that it is listed."""
         self.saving.finish()
-        self.draft, self._kept = ledger.Draft(ledger.new_key(deals.KIND)), None
-        self._stale = None
+        self.keeping.begin()
         self._lay_out(values, file, name)
         self.save()
 
@@ -234,8 +227,7 @@ class ResellPage:
             options.append(["From a file", [["file", self.file_name or "a file"]]])
         if drafts:
             options.append(["Drafts of Quote a machine", [
-                [f"draft:{one.key}", f"{one.title} ({one.saved.astimezone():%d %b %Y, %H:%M})"]
-                for one in drafts]])
+                [f"draft:{one.key}", dated(one)] for one in drafts]])
         options.append(["A usual machine of its era", [
             [f"era:{era}", self.shop.catalogue.eras[era].name] for era in Era]])
         options.append(["Demo", [["demo", "Demo survey"]]])
@@ -243,24 +235,12 @@ class ResellPage:
 
     def _list(self) -> None:
         """List the drafts of this page; the current one is chosen."""
-        try:
-            drafts = self.ledger.drafts(deals.KIND) if self.ledger else ()
-        except BadInput:
-            drafts = ()
-        options, seen = [], {}
-        if self.draft.key not in {one.key for one in drafts}:
-            options.append((f"{self._title()} (not saved yet)", self.draft.key))
-        options += [(f"{one.title} ({one.saved.astimezone():%d %b %Y, %H:%M})", one.key)
-                    for one in drafts]
-        for at, (told, key) in enumerate(options):
-            seen[told] = seen.get(told, 0) + 1
-            if seen[told] > 1:
-                options[at] = (f"{told} #{seen[told]}", key)
+        options = self.keeping.options(self._title())
         self._quiet = True
         try:
             if list(self.picker.options) != options:
                 self.picker.options = options
-            self.picker.value = self.draft.key
+            self.picker.value = self.keeping.draft.key
         finally:
             self._quiet = False
         self._ask_delete(False)
@@ -282,13 +262,13 @@ class ResellPage:
         if self._quiet or change["new"] is None:
             return
         self.saving.finish()
-        draft = self.ledger.draft(change["new"]) if self.ledger else None
-        if draft is None:
+        try:
+            draft = self.keeping.chosen(change["new"])
+        except BadInput:
             self._list()
-            raise BadInput(Fault("This decision is not in the ledger any more.",
-                                 "Somebody deleted it; choose another."))
+            raise
         self._open(draft)
-        self.pulse.address(draft.key)
+        self.keeping.address()
 
     @guarded("source")
     def _asked(self, what: str) -> None:
@@ -298,12 +278,7 @@ class ResellPage:
             self._ask_delete(True)
         else:
             self.saving.stop()
-            if self.ledger:
-                self.ledger.forget(self.draft.key)
-            self.draft, self._kept = ledger.Draft(ledger.new_key(deals.KIND)), None
-            self._stale = None
-            self.pulse.address("")
-            latest = self.ledger.latest(deals.KIND) if self.ledger else None
+            latest = self.keeping.delete()
             if latest:
                 self._open(latest)
             else:
@@ -327,41 +302,15 @@ class ResellPage:
     def save(self) -> None:
         """Keep what was typed, if it changed since it was kept."""
         content = deals.as_json(self.values, self.file, self.file_name, self.drawn)
-        if self.ledger is None or content == self._kept:
-            self._say_saved()
-            return
-        if self._stale is not None:
-            # Said once already, and nothing has changed about it.
-            raise self._stale
-        try:
-            self.draft = self.ledger.save(replace(self.draft, title=self._title(),
-                                                  content=content))
-        except ledger.Stale as error:
-            self._stale = BadInput([Fault(fault.what.replace("This draft", "This decision"),
-                                          fault.fix) for fault in error.faults])
-            raise self._stale from None
-        self._kept = content
-        self._list()
+        if self.keeping.save(self._title(), content):
+            self._list()
+            self.keeping.address()
         self._say_saved()
-        self.pulse.address(self.draft.key)
 
     def _say_saved(self) -> None:
-        if self.ledger is None:
-            told = ("There is no shop folder that can be written: nothing on this page is kept. "
-                    "Download what you need.")
-            self.saved.value = f'<p class="est-warn" data-testid="saved">{told}</p>'
-            return
-        if self.draft.saved is None:
-            example = self.values == {**self.values, **deals.EXAMPLE}
-            told = "An example: put your own machine and figures in its place" if example else \
-                "Nothing changed yet"
-            self.saved.value = f'<p data-testid="saved">{told}</p>'
-            return
-        when = self.draft.saved.astimezone()
-        today = when.date() == datetime.now().astimezone().date()
-        clock = f"{when:%H:%M:%S}" if today else f"{when:%d %b %Y, %H:%M}"
-        self.saved.value = f'<p data-testid="saved">Saved at {clock}</p>'
-        self.pulse.saved = clock
+        example = self.values == {**self.values, **deals.EXAMPLE}
+        self.keeping.say("An example: put your own machine and figures in its place" if example
+                         else "Nothing changed yet")
 
     # The survey -------------------------------------------------------------------------
 
@@ -480,8 +429,8 @@ class ResellPage:
 
     def _there(self) -> None:
         """The page is in the browser: now draw what takes time."""
-        if self.draft.revision:
-            self.pulse.address(self.draft.key)
+        if self.keeping.draft.revision:
+            self.keeping.address()
         self._there_yet = True
         if self.found is not None:
             self.costly.release()
@@ -582,7 +531,7 @@ class ResellPage:
     @guarded("papers")
     def _paper(self, kind: str) -> None:
         from estimator.documents import decision
-        name = f"{_slug(self.survey.machine.title)}-decision.{kind}"
+        name = f"{file_stem(self.survey.machine.title)}-decision.{kind}"
         if kind == "pdf":
             self.papers[kind].hand_out(name, "application/pdf", decision.render(self.found))
         else:
@@ -606,12 +555,6 @@ def _waiting(faults: list[Fault], answered: bool) -> str:
         told += " The figures are the last good ones."
     return (f'<div class="est-gaps" role="status" data-testid="gaps"><p>{html.escape(told)}</p>'
             "</div>")
-
-
-def _slug(title: str) -> str:
-    """A title as part of a file name, safe on every system."""
-    told = re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-")[:40].strip("-")
-    return told or "machine"
 
 
 __all__ = ["LIVE", "MANY", "ResellPage", "opened"]
