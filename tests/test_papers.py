@@ -14,7 +14,7 @@ from estimator import buying, schedule
 from estimator.catalogue import Certainty, Condition, Era, Level
 from estimator.catalogue.bench import PAPERS, LabelSheet
 from estimator.cli import main
-from estimator.documents import bench
+from estimator.documents import bench, bench_rows
 from estimator.errors import BadInput
 from estimator.estimate import estimate
 from estimator.schedule.supplying import parts_of
@@ -92,7 +92,7 @@ def test_a_job_card_says_what_work_waits_for(planned):
     for step in plan.of_job(one.name):
         ends[step.name] = max(step.end, ends.get(step.name, step.end))
     checked = 0
-    for task in bench.tasks(plan, one, SHOP):
+    for task in bench_rows.tasks(plan, one, SHOP):
         for said in task.waits_for.split("; "):
             name = said if said in ends else f"{task.assembly}: {said}"
             if name in ends:
@@ -131,7 +131,7 @@ def test_every_code_on_a_sheet_of_labels_can_be_read(planned, sheet, tmp_path):
     """
     zxingcpp = pytest.importorskip("zxingcpp")
     plan, jobs, _ = planned
-    rows = bench.labels(plan, jobs, SHOP, {HOSTILE: "Q-2026-0002"})
+    rows = bench_rows.labels(plan, jobs, SHOP, {HOSTILE: "Q-2026-0002"})
     size, dots = SHOP.catalogue.label_sheets[sheet], 200
     pages = pictures(bench.labels_pdf(rows, SHOP, today=TODAY, sheet=sheet), tmp_path,
                      dots)
@@ -158,14 +158,14 @@ def test_every_code_on_a_sheet_of_labels_can_be_read(planned, sheet, tmp_path):
 def test_a_label_names_the_assembly_its_next_step_and_what_that_waits_for(planned):
     """One label an assembly that comes off, with the item that is next in the plan."""
     plan, (one, _), _ = planned
-    found = {row.assembly: row for row in bench.labels(plan, [one], SHOP)}
+    found = {row.assembly: row for row in bench_rows.labels(plan, [one], SHOP)}
     assert not any(SHOP.catalogue.assemblies[one.job.scope.lines[0].assembly].name in name
                    for name in found)
     posts = found[f"{SHOP.catalogue.assemblies['post'].name} (12)"]
     item = one.job.items[posts.item - 1]
     assert item.line == 3
     assert item.work.operation.name in posts.step
-    others = [task for task in bench.tasks(plan, one, SHOP)
+    others = [task for task in bench_rows.tasks(plan, one, SHOP)
               if one.job.items[task.item - 1].line == 3
               and one.job.items[task.item - 1].work.operation.kind
               not in ("inspect", "remove", "dismantle", "admin", "test")]
@@ -196,17 +196,17 @@ def test_the_first_sheet_for_the_shops_paper_is_taken():
 
 def test_lamps_are_listed_by_colour_of_the_insert():
     """Counts of the note, and the rest without a colour; all lamps of the line together."""
-    rows = bench.lamps([on_bench()], SHOP.catalogue)
+    rows = bench_rows.lamps([on_bench()], SHOP.catalogue)
     assert [(row.kind, row.count) for row in rows] == [("red", 12), ("amber", 6), ("", 2)]
     said = rows_of(bench.lamps_csv(rows, SHOP.catalogue))
     assert said[0]["lamp"] == SHOP.catalogue.insert_colours["red"].lamp
     assert "20 lamps in all" in text_of(bench.lamps_pdf(rows, SHOP, today=TODAY))
-    assert bench.lamps([on_bench(lamps="grubby")], SHOP.catalogue)[0].count == 20
+    assert bench_rows.lamps([on_bench(lamps="grubby")], SHOP.catalogue)[0].count == 20
 
 
 def test_a_note_that_counts_too_many_is_told():
     """More than the line has is not passed over in silence."""
-    rows = bench.lamps([on_bench(lamps="15 red, 8 green")], SHOP.catalogue)
+    rows = bench_rows.lamps([on_bench(lamps="15 red, 8 green")], SHOP.catalogue)
     assert sum(row.count for row in rows) == 23
     assert "count again" in rows[-1].note
     assert "count again" in text_of(bench.lamps_pdf(rows, SHOP, today=TODAY))
@@ -214,9 +214,9 @@ def test_a_note_that_counts_too_many_is_told():
 
 def test_coil_labels_are_listed_by_type_and_count():
     """As many as the estimate puts on: by the note's types, the rest without one."""
-    rows = bench.coil_labels([on_bench(coils="3 flipper, 2 pop bumper")])
+    rows = bench_rows.coil_labels([on_bench(coils="3 flipper, 2 pop bumper")])
     assert [(row.kind, row.count) for row in rows] == [("flipper", 3), ("pop bumper", 2), ("", 2)]
-    assert bench.coil_labels([on_bench(level=Level.CLEAN)]) == []
+    assert bench_rows.coil_labels([on_bench(level=Level.CLEAN)]) == []
     said = text_of(bench.coil_labels_pdf([], SHOP, today=TODAY))
     assert "nothing on this list" in said
 

@@ -200,6 +200,31 @@ def test_parts_are_bought_for_what_is_wished(opened):
     assert bench_shown.orders(page.found).count("Ordered ahead from") == ahead > 0
 
 
+def test_a_trade_off_weighs_days_and_parcels(opened):
+    """Its fields come and go with it; a blank day is worth what a day late costs."""
+    page = opened()
+    assert "day_worth" not in page.form.values
+    page.form._heard(None, {"typed": {"buy": "trade-off"}}, [])
+    wish = page.found.ask.wish
+    assert (wish.day, wish.parcel) == (page.shop.settings.late_per_day, 0)
+    assert page.found.basket.wish == wish
+    page.bar._on_go("buying")
+    assert "is worth more" in page.orders.value or "could be saved" in page.orders.value
+    page.form._heard(None, {"typed": {"day_worth": "0", "parcel_worth": "1e4"}}, [])
+    few = page.found.basket
+    assert (few.wish.day, few.wish.parcel) == (0, 10_000)
+    page.form._heard(None, {"typed": {"parcel_worth": "-1"}}, [])
+    assert "Write money" in page.form.faults["parcel_worth"]
+    page.form._heard(None, {"typed": {"buy": "fewest parcels"}}, [])
+    assert "parcel_worth" not in page.form.values
+    assert not page.form.faults
+    # A parcel that is worth more than anything saved by another makes the fewest parcels.
+    assert (page.found.basket.parcels, page.found.basket.total) == (
+        few.parcels, pytest.approx(few.total))
+    page.form._heard(None, {"typed": {"buy": "trade-off"}}, [])
+    assert page.form.values["parcel_worth"] == "-1"
+
+
 def test_prices_are_as_old_as_the_page_says(made):
     """Ages of prices count from the day that the page is given, whenever the plan begins."""
     def told(today):

@@ -16,7 +16,16 @@ from datetime import date, datetime, time, timedelta
 from pydantic import ValidationError
 
 from estimator import schedule
-from estimator.buying import CHEAPEST, FASTEST, FEWEST, Basket, Ordering, SecondRound, Wish
+from estimator.buying import (
+    CHEAPEST,
+    FASTEST,
+    FEWEST,
+    Basket,
+    Ordering,
+    SecondRound,
+    Wish,
+    trade_off,
+)
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate, estimate
 from estimator.jobs import benching, day_of
@@ -34,10 +43,12 @@ from estimator.survey.cells import Wrong
 KIND = "bench-plan"
 """Kind of the drafts of this page."""
 SCHEMA = 1
-FORM = {"start": "", "promise": "80", "in_time": "90", "buy": CHEAPEST.name, "seconds": "20"}
-"""What stands in the form at first; a blank start is today."""
+FORM = {"start": "", "promise": "80", "in_time": "90", "buy": CHEAPEST.name, "day_worth": "",
+        "parcel_worth": "", "seconds": "20"}
+"""What stands in the form at first; a blank start is today, a blank worth what the shop says."""
 WISHES = {wish.name: wish for wish in (CHEAPEST, FASTEST, FEWEST)}
-"""What parts can be bought for."""
+"""What parts can be bought for, beside a trade-off."""
+TRADE_OFF = trade_off(0.0).name
 MOST_JOBS = 12
 FEW, MANY = 2_000, 10_000
 """Trials at once, and beside the page."""
@@ -172,7 +183,7 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
     start = read.take("start", day_of) or today
     promise, in_time = (read.take(name, lambda said: _share(said, 5, 99), "Write per cent.")
                         for name in ("promise", "in_time"))
-    wish = read.take("buy", _wish)
+    wish = _wish(read, shop)
     seconds = read.take("seconds", lambda said: _between(said, 0, 600, "seconds"),
                         "Write seconds; 0 keeps the plan that is drawn at once.")
     wanted = []
@@ -214,10 +225,27 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
                seconds, wish)
 
 
-def _wish(said: str) -> Wish:
-    if said not in WISHES:
-        raise Wrong(f'"{said}" is nothing that parts are bought for.', one_of(said, WISHES))
-    return WISHES[said]
+def _wish(read: Reading, shop: Shop) -> Wish | None:
+    """What parts are bought for; a day sooner is worth what a day late costs, unless it is said."""
+    name = read.take("buy", _wish_named)
+    if name != TRADE_OFF:
+        return WISHES.get(name)
+    day, parcel = (read.take(field, _worth) for field in ("day_worth", "parcel_worth"))
+    return trade_off(shop.settings.late_per_day if day is None else day, parcel or 0.0)
+
+
+def _wish_named(said: str) -> str:
+    names = (*WISHES, TRADE_OFF)
+    if said not in names:
+        raise Wrong(f'"{said}" is nothing that parts are bought for.', one_of(said, names))
+    return said
+
+
+def _worth(said: str) -> float | None:
+    found = cells.number(said)
+    if found is not None and not 0 <= found < 1e9:
+        raise Wrong(f"{found:g} is no worth of a day or a parcel.", "Write money, 0 or more.")
+    return found
 
 
 def _share(said: str, low: float, high: float) -> float | None:
@@ -458,7 +486,7 @@ def held_up(found: Drawn, least: float = 0.02) -> list[tuple[Step, float]]:
                   key=lambda row: (-row[1], row[0].number))
 
 
-__all__ = ["FEW", "FORM", "KIND", "MANY", "SCHEMA", "Ask", "Bench", "Candidate", "Drawn", "Wanted",
-           "asked", "bettered", "candidates", "closed_days", "day_rows", "drawn", "estimated",
-           "held_up", "in_days", "job_cells", "person_cells",
+__all__ = ["FEW", "FORM", "KIND", "MANY", "SCHEMA", "TRADE_OFF", "WISHES", "Ask", "Bench",
+           "Candidate", "Drawn", "Wanted", "asked", "bettered", "candidates", "closed_days",
+           "day_rows", "drawn", "estimated", "held_up", "in_days", "job_cells", "person_cells",
            "ways_of", "week_loads"]

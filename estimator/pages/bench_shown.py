@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 
 from estimator import plots, schedule
-from estimator.documents import bench as papers
+from estimator.documents import bench_rows
 from estimator.documents.wording import counted, money, whole
 from estimator.pages import showing
 from estimator.pages.bench_desk import (
@@ -204,11 +204,11 @@ def waiting(found: Drawn) -> str:
     """What is waited for, by the day it is over."""
     catalogue = found.ask.shop.catalogue
     rows, last = [], None
-    for step, held in papers.waits(found.plan):
+    for step, held in bench_rows.waits(found.plan):
         over = _said(step.end.date())
-        rows.append(["" if over == last else over, papers.said_of(found.plan, step), step.job,
+        rows.append(["" if over == last else over, bench_rows.said_of(found.plan, step), step.job,
                      schedule.wait_word(step, catalogue),
-                     _said(papers.since(found.plan, step).date()),
+                     _said(bench_rows.since(found.plan, step).date()),
                      "; ".join(held[:2]) + (f"; {len(held) - 2} more" if len(held) > 2 else "")])
         last = over
     if not rows:

@@ -229,11 +229,22 @@ class PlanPage:
                   said["in_time"]),
             Field("buy", "Parts are bought to be", "choice", said["buy"],
                   (("cheapest", "cheapest"), ("fastest", "there first"),
-                   ("fewest parcels", "in fewest parcels"))),
+                   ("fewest parcels", "in fewest parcels"),
+                   (desks.TRADE_OFF, "the best trade-off"))),
+            *(self._worths(said) if said["buy"] == desks.TRADE_OFF else ()),
             Field("seconds", "Search for a better plan for, seconds", "number", said["seconds"],
                   help="0 keeps the plan that is drawn at once."),
         ])
         self._rows()
+
+    def _worths(self, said: Mapping[str, str]) -> tuple[Field, Field]:
+        """What days and parcels are weighed with against money."""
+        settings = self.shop.settings
+        return (Field("day_worth", f"The last part a day sooner is worth, {settings.currency}",
+                      "number", said["day_worth"],
+                      help=f"Blank is what a day late costs, {settings.late_per_day:g}."),
+                Field("parcel_worth", f"A parcel less to open is worth, {settings.currency}",
+                      "number", said["parcel_worth"], help="Blank is nothing."))
 
     def _rows(self) -> None:
         jobs, people = self.content.get("jobs", {}), self.content.get("people", {})
@@ -257,7 +268,10 @@ class PlanPage:
         self._later()
 
     def _typed(self, values: Mapping[str, str]) -> None:
-        self.content["form"] = dict(values)
+        before = desks.FORM | dict(self.content.get("form", {}))
+        self.content["form"] = {**self.content.get("form", {}), **values}
+        if desks.TRADE_OFF in (before["buy"], values["buy"]) and before["buy"] != values["buy"]:
+            self._lay_out()
         self._later()
 
     def _later(self) -> None:
@@ -269,7 +283,7 @@ class PlanPage:
     def _again(self) -> None:
         """Take in what was booked since, and go on from today as near to the plan as can be."""
         self._former = self.found.plan if self.found else None
-        self.content["form"] = {**self.form.values, "start": ""}
+        self.content["form"] = {**self.content.get("form", {}), **self.form.values, "start": ""}
         self._read()
         self._lay_out()
         self._later()
