@@ -117,13 +117,6 @@ def test_a_job_s_state_is_said_in_the_words_of_the_trade(ledger, job):
     assert ledger.jobs()[0].promised == DAY
 
 
-def test_a_revision_brings_more_items(ledger, job):
-    """They join those of the job."""
-    more = replace(ledger.items(job.number)[0], item=4)
-    ledger.add_items([more])
-    assert ledger.items(job.number)[-1] == more
-
-
 @pytest.mark.parametrize("level", LEVELS[1:])
 def test_an_accepted_quote_brings_its_work_items(tmp_path, demo_survey_path, level):
     """At every level: one for each of the estimate's, and their expected hours add up to it."""

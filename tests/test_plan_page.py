@@ -6,6 +6,7 @@ import itertools
 import os
 import re
 import zipfile
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
@@ -198,6 +199,19 @@ def test_parts_are_bought_for_what_is_wished(opened):
     assert fewest.proven
     ahead = sum(bool(one.spares) for one in page.found.spares.values())
     assert bench_shown.orders(page.found).count("Ordered ahead from") == ahead > 0
+
+
+def test_parts_lie_ready_as_many_days_as_the_shop_says(made):
+    """Orders go out earlier by the days that parts are to lie ready, as far as there is time."""
+    def by(margin):
+        shop = open_shop(made[0])
+        settings = shop.settings.model_copy(update={"order_margin_days": margin})
+        page = PlanPage(made[0], replace(shop, settings=settings), lambda: TODAY)
+        page.ledger.close()
+        return [one.order_by for one in page.found.ordering.orders if one.needed is not None]
+
+    assert by(2.0) == pytest.approx([day - 2 for day in by(0.0)])
+    assert by(0.0)
 
 
 def test_a_trade_off_weighs_days_and_parcels(opened):

@@ -86,7 +86,8 @@ def _plan(options: argparse.Namespace) -> int:
     if ways:
         said["ways"] = {name: schedule.as_dict(plan, ways=rows)["ways"]
                         for name, rows in ways.items()}
-    ordering = schedule.ordering_of(plan, jobs, basket, chance=shop.settings.order_confidence)
+    ordering = schedule.ordering_of(plan, jobs, basket, chance=shop.settings.order_confidence,
+                                    margin=shop.settings.order_margin_days)
     spares = schedule.spares_of(jobs, shop, basket, **there)
     said["buying"] = _buying(basket, ordering, start, baskets) | {
         "spares": _spares(basket, spares)}

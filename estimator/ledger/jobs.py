@@ -77,12 +77,6 @@ class Jobs(Database):
                                .values(outcome="won"))
         return job
 
-    def add_items(self, items: Iterable[Item]) -> None:
-        """Add work items to a job, as a revision brings them."""
-        from sqlalchemy import insert
-        with self._writing() as connection:
-            connection.execute(insert(tables().items), [dict(vars(item)) for item in items])
-
     def set_state(self, number: str, state: str, on: date | None = None) -> Job:
         """Say where a job stands; closing it dates it. Returns it as kept.
 

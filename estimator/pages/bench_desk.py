@@ -371,7 +371,8 @@ def drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket:
     """A plan with its odds, orders and lots."""
     outlook = schedule.outlook(plan, jobs, ask.shop, trials=trials, progress=progress)
     return Drawn(ask, tuple(jobs), numbers, basket, plan, outlook,
-                 schedule.ordering_of(plan, jobs, basket, chance=ask.in_time),
+                 schedule.ordering_of(plan, jobs, basket, chance=ask.in_time,
+                                      margin=ask.shop.settings.order_margin_days),
                  schedule.lots_of(plan, jobs, ask.shop), spares)
 
 

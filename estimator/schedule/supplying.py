@@ -188,16 +188,18 @@ def needed_on(plan: BenchPlan, jobs: Sequence[OnBench]) -> dict[str, float]:
     return found
 
 
-def ordering_of(plan: BenchPlan, jobs: Sequence[OnBench], basket: Basket, *, chance: float = 0.9
-                ) -> Ordering:
+def ordering_of(plan: BenchPlan, jobs: Sequence[OnBench], basket: Basket, *, chance: float = 0.9,
+                margin: float = 0.0) -> Ordering:
     """When each order is placed, and the parts waited for; days count from the plan's first.
 
     Parameters
     ----------
     chance
         How sure it is to be that an order is there in time. [–]
+    margin
+        Days that parts are to lie ready before the work that needs them; 0 or more. [d]
     """
-    return order_dates(basket, needed_on(plan, jobs), chance=chance)
+    return order_dates(basket, needed_on(plan, jobs), chance=chance, margin=margin)
 
 
 def pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) -> list[Piece]:
