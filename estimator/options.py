@@ -300,6 +300,22 @@ def fitted(survey: Survey, choices: Choices, shop: Shop, *, budget: float | None
         If neither budget nor date is given, a figure is out of range, a line of `worth` cannot
         be left out, or not even the work that cannot be left out fits.
 
+    Examples
+    --------
+    >>> from estimator.catalogue import Condition, Era, Level
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import Line, Machine, Survey
+    >>> shop, asked = open_shop(), Choices(Level.RECONDITIONED, trials=200, on=date(2026, 3, 2))
+    >>> machine = Survey(Machine(era=Era.DOT_MATRIX), (
+    ...     Line("flipper", 2, Condition.WORN), Line("spinner", 2, Condition.HEAVY),
+    ...     Line("side-rail", 2, Condition.HEAVY)))
+    >>> whole = quote(machine, asked, shop, compare=False)
+    >>> fit = fitted(machine, asked, shop, budget=float(whole.price) - 1, worth={1: 10_000.0})
+    >>> quote(machine, fit.taken(asked), shop, compare=False).price < whole.price, fit.proven
+    (True, True)
+    >>> 1 in fit.left_out
+    False
+
     Notes
     -----
     A set must also fit by its mean price (mean days), which only matters where finds are so

@@ -223,6 +223,12 @@ def as_dict(sent: Iterable[Sent], said: Advice) -> dict:
 
     Money is in the quote's currency; chances and shares are 0 to 1, null where not known. Keys
     are added over time, never changed.
+
+    Examples
+    --------
+    >>> said = as_dict((), advice(()))
+    >>> said["schema"], said["quotes"], said["advice"]["best"]
+    (1, [], None)
     """
     return {
         "schema": 1,
@@ -265,7 +271,15 @@ def as_dict(sent: Iterable[Sent], said: Advice) -> dict:
 
 
 def ratio_of(sent: Sent) -> float:
-    """Price before tax over expected cost. [–]"""
+    """Price before tax over expected cost. [–]
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from decimal import Decimal
+    >>> ratio_of(Sent("26-1", "Tin Parade", "clean", date(2026, 1, 5), Decimal(900), 600.0, "USD"))
+    1.5
+    """
     return float(sent.price) / sent.cost_mean
 
 

@@ -72,6 +72,8 @@ def demo_shop(folder: Path | str, *, jobs: int = JOBS, seed: int = 1, on: date |
         Where; nothing may be there yet, and nothing is left there if it cannot be finished.
     jobs
         How many closed jobs, 3 to 120; three open ones come on top.
+    seed
+        0 or more; another number makes another shop.
     on
         The day on which it is looked at: nothing is booked after it. None is today.
     progress

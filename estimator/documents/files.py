@@ -90,7 +90,22 @@ def file_stem(title: str, otherwise: str = "machine") -> str:
 
 
 def put(made: dict[str, bytes], folder: Path | str) -> dict[str, Path]:
-    """Write these files into `folder`, all of them or none; as `write`."""
+    """Write these files into `folder`, all of them or none; as `write`.
+
+    Parameters
+    ----------
+    made
+        Bytes of each file by its name.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     written = put({"a.csv": b"1,2"}, Path(folder) / "new")
+    ...     held = written["a.csv"].read_bytes()
+    >>> held
+    b'1,2'
+    """
     folder = Path(folder)
     try:
         new = _make(folder)

@@ -2,6 +2,40 @@
 
 `freezing` keeps all that a quote was computed from and opens it again; `work` makes a job of a
 quote that was accepted; `change` revises it while the job is under way; `sheet` reads time sheets.
+
+Examples
+--------
+A quote is sent, accepted, and revised for a wish that the customer agrees to:
+
+>>> import tempfile
+>>> from datetime import date
+>>> from estimator.catalogue import Condition, Era, Level
+>>> from estimator.ledger import Ledger
+>>> from estimator.quote import Choices, quote
+>>> from estimator.shop import open_shop
+>>> from estimator.survey import Line, Machine, Survey
+>>> shop, folder = open_shop(), tempfile.TemporaryDirectory()
+>>> machine = Survey(Machine("Harbour Lights", era=Era.DOT_MATRIX), (
+...     Line("flipper", 2, Condition.WORN), Line("leg", 4, Condition.HEAVY)))
+>>> made = quote(machine, Choices(Level.RECONDITIONED, trials=100, on=date(2026, 3, 2)), shop,
+...              compare=False)
+>>> ledger = Ledger(folder.name)
+>>> sent = keep(ledger, made, shop)
+>>> quote(*reopen(ledger, sent.number), compare=False).price == sent.price
+True
+>>> job = accept(ledger, sent.number, on=date(2026, 3, 4))
+>>> job.name, len(ledger.items(job.number)) == len(made.job.items)
+('Harbour Lights', True)
+>>> found, used = revise(ledger, "harbour lights", reasons=["wish"], on=date(2026, 3, 9),
+...                      wish=Wish(extras=(("extra-led-set", 1),)))
+>>> revision = offer(ledger, found, used)
+>>> agreed, came, went, refused = agree(ledger, revision.number, on=date(2026, 3, 10))
+>>> agreed.answer, bool(came), went, refused
+('agreed', True, (), ())
+>>> [line.assembly for line in survey_of(ledger, job.number)[0].lines]
+['flipper', 'leg']
+>>> ledger.close()
+>>> folder.cleanup()
 """
 
 from estimator.jobs.change import Wish, agree, items_changed, offer, revise, survey_of

@@ -158,6 +158,8 @@ def offer(ledger: Ledger, found: Revised, shop: Shop,
 
     Parameters
     ----------
+    found, shop
+        As `revise` returned them.
     then
         Called last, such as for writing papers: if it fails, nothing is kept.
     """
@@ -177,6 +179,11 @@ def survey_of(ledger: Ledger, said: str) -> tuple[Survey, Shop]:
     ----------
     said
         Number or name of the job.
+
+    Raises
+    ------
+    BadInput
+        If there is no such job, or what it was computed from is not known.
     """
     job = ledger.job(said)
     survey, _, shop = reopen(ledger, ledger.standing().get(job.number, job.number))
@@ -196,8 +203,20 @@ def agree(ledger: Ledger, number: str, *, on: date | None = None, promised: date
 
     Parameters
     ----------
+    number
+        Of the revision, or of the job where one waits for an answer.
+    on
+        The day of the answer; None is today.
     promised
         When the job is promised for from now on; None takes the day that was offered.
+    note
+        A remark; may be blank.
+
+    Raises
+    ------
+    BadInput
+        If there is no such revision, it was answered already, or the day promised lies before
+        the answer.
     """
     on = on or date.today()
     revision = ledger.revision(number)

@@ -74,6 +74,18 @@ def keep(ledger: Ledger, offer: Quote, shop: Shop, revision_of: str | None = Non
     """Keep a quote in the ledger as sent, frozen; returns it as kept.
 
     None for a quote without a price, which nobody can win or lose: a look at a machine.
+
+    Parameters
+    ----------
+    shop
+        That it was computed with: its settings and tables are kept with the quote.
+    revision_of
+        Number of the quote that this one takes the place of; None for a quote of its own.
+
+    Raises
+    ------
+    BadInput
+        If the ledger cannot be written, or holds another quote of that number.
     """
     if offer.price <= 0:
         return None

@@ -62,6 +62,17 @@ def book_sheet(ledger: Ledger, path: Path | str, *, unbilled: Collection[str],
                ) -> tuple[TimeEntry, ...]:
     """Book every row of a time sheet, or none; returns the entries.
 
+    Parameters
+    ----------
+    path
+        Of the sheet, as CSV.
+    unbilled
+        Kinds of time that no quote pays for, by their key.
+    sure
+        Keys of questions that are answered with yes, such as "overlap".
+    now
+        When it is booked; None is now.
+
     Raises
     ------
     BadInput
@@ -80,6 +91,15 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
                items: Mapping[str, Sequence[Item]], unbilled: Collection[str]
                ) -> tuple[list[int], list[TimeEntry]]:
     """Rows and entries of a time sheet's bytes.
+
+    Parameters
+    ----------
+    data, name
+        What the file holds, and its name for faults.
+    jobs, items
+        Those that hours can be booked on; work items by the number of their job.
+    unbilled
+        Kinds of time that no quote pays for, by their key.
 
     Raises
     ------

@@ -153,6 +153,15 @@ def _forgotten(clock: Clock, now: datetime) -> Fault:
 
 
 def on_what(clock: Clock) -> str:
-    """What a clock runs on, in words."""
+    """What a clock runs on, in words.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> began = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    >>> on_what(Clock("Anna", began, "260302-A1", 3)), on_what(Clock("Ben", began, None, None,
+    ...                                                              "ordering"))
+    ('item 3 of 260302-A1', 'ordering')
+    """
     what = clock.unbilled or f"item {clock.item}"
     return f"{what} of {clock.job}" if clock.job else what

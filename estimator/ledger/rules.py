@@ -105,6 +105,13 @@ def item_named(said: str, items: Sequence[Item]) -> Item:
     ------
     BadInput
         If there is none, with the nearest, or an operation stands on several lines.
+
+    Examples
+    --------
+    >>> item = Item("260302-A1", 3, "260302-A1", 1, "Flipper", "flipper", "flipper-rebuild",
+    ...             "Rebuild a flipper", "repair", "mechanical", 0.5, 0.75, 1.5, 0.1, 2.1)
+    >>> item_named("3", [item]) == item_named("flipper rebuild", [item]) == item
+    True
     """
     plain = "-".join(said.split()).casefold()
     found = [item for item in items
@@ -135,6 +142,11 @@ def unbilled_named(said: str, unbilled: Collection[str]) -> str:
     ------
     BadInput
         If there is none, with the nearest.
+
+    Examples
+    --------
+    >>> unbilled_named("Shop care", ["ordering", "shop-care"])
+    'shop-care'
     """
     plain = "-".join(said.replace("_", " ").split()).casefold()
     if plain in unbilled:

@@ -67,6 +67,26 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
     ------
     BadInput
         If the folder holds something already, or nothing was ever kept.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from estimator.ledger import Draft, Ledger
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     full, blank = Ledger(Path(folder) / "a"), Ledger(Path(folder) / "b")
+    ...     for ledger in (full, blank):
+    ...         ledger.folder.mkdir()
+    ...     _ = full.save(Draft("a1", "Harbour Lights", {}))
+    ...     rows = export(full, Path(folder) / "out")["drafts"]
+    ...     came = bring_in(blank, Path(folder) / "out")["drafts"]
+    ...     copy = backup(full, Path(folder) / "copy.sqlite")
+    ...     full.forget("a1")
+    ...     counts, kept = restore(full, copy)
+    ...     titles = [one.title for one in (*full.drafts(), *blank.drafts())]
+    ...     full.close()
+    ...     blank.close()
+    >>> rows, came, counts["drafts"], titles
+    (1, 1, 1, ['Harbour Lights', 'Harbour Lights'])
     """
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):

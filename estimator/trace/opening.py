@@ -79,7 +79,28 @@ def trace(offer: Quote, key: str, catalogue: Catalogue) -> Step:
 
 
 def trace_all(offer: Quote, keys: Iterable[str], catalogue: Catalogue) -> tuple[Step, ...]:
-    """Open several figures at once; what they share is built once. Raises as `trace` does."""
+    """Open several figures at once; what they share is built once. Raises as `trace` does.
+
+    Parameters
+    ----------
+    keys
+        Such as "price" or "line-12"; `figures` lists them all.
+    catalogue
+        The tables that the quote was made with, for the rows it stands on.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Condition, Era, Level
+    >>> from estimator.quote import Choices, quote
+    >>> from estimator.shop import open_shop
+    >>> from estimator.survey import Line, Machine, Survey
+    >>> shop, machine = open_shop(), Survey(Machine(era=Era.DOT_MATRIX), (
+    ...     Line("flipper", 2, Condition.WORN),))
+    >>> offer = quote(machine, Choices(Level.CLEAN, trials=100), shop, compare=False)
+    >>> price, hour = trace_all(offer, ["price", "hour_cost"], shop.catalogue)
+    >>> float(price.value) == float(offer.price), hour.key
+    (True, 'hour_cost')
+    """
     known = _Openings(offer, catalogue).all
     keys = list(keys)
     wrong = [key for key in keys if key not in known]
