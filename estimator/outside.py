@@ -16,10 +16,6 @@ _SIGNS = r"[=+\-@\t\r\n＝＋－＠]"
 _GUARDED = re.compile(f"'+{_SIGNS}")
 _RISKY = re.compile(f"'*{_SIGNS}")
 
-# Line ends and tabs may stand in a text; other control characters, which a terminal would obey,
-# half characters and the two that XML forbids may not.
-UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
-
 
 def guarded(said: str) -> str:
     """Text for a CSV cell: one quote in front where a spreadsheet would take it for a formula.
@@ -111,5 +107,4 @@ def leading_out(folder: Path, within: Iterable[Path]) -> Iterator[Path]:
             yield path
 
 
-__all__ = ["UNPRINTABLE", "guarded", "leading_out", "private_file", "private_folder", "spreadsheet",
-           "unguarded"]
+__all__ = ["guarded", "leading_out", "private_file", "private_folder", "spreadsheet", "unguarded"]

@@ -6,48 +6,39 @@ tables) and `documents/`. Without a folder the trade's defaults serve.
 
 from __future__ import annotations
 
+import re
 import shutil
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NoReturn
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    ValidationError,
-    field_validator,
-    model_validator,
-)
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from estimator import catalogue as tables
-from estimator.errors import BadInput, Fault, one_of
-from estimator.outside import UNPRINTABLE, leading_out, private_folder
+from estimator.errors import BadInput, Fault, one_of, quoted, unfit
+from estimator.outside import leading_out, private_folder
+
+MAX_BYTES = 2**20
+MAX_FAULTS = 200
+MAX_WORDS = 2_000
+"""Longest text, and longest row of `shop.toml`. [characters]"""
 
 Share = Annotated[float, Field(ge=0, lt=1, allow_inf_nan=False)]
 Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Words = Annotated[str, Field(min_length=1, max_length=200)]
 Factor = Annotated[float, Field(ge=1, le=10, allow_inf_nan=False)]
 
 
 HOURS = r"(closed|([01]?\d|2[0-3])(:[0-5]\d)?-([01]?\d|2[0-4])(:[0-5]\d)?)"
-Week = Annotated[str, Field(pattern=rf"^{HOURS}( {HOURS}){{6}}$")]
+Week = Annotated[str, Field(pattern=rf"^{HOURS}( {HOURS}){{6}}$", description="Write the hours of "
+                            "seven days, such as 9-17 9-17 9-17 9-17 9-12:30 closed closed.")]
 """Hours of the seven days from Monday on, such as "9-17 9-17 9-17 9-17 9-12:30 closed closed"."""
 
 
-class _Words(BaseModel):
-    """Settings whose texts can all be printed."""
-
-    @field_validator("*")
-    @classmethod
-    def _printable(cls, value):
-        if isinstance(value, str) and UNPRINTABLE.search(value):
-            raise ValueError("It holds a character that cannot be printed")
-        return value
-
-
-class Person(_Words):
+class Person(BaseModel):
     """Somebody at the bench.
 
     Parameters
@@ -64,14 +55,16 @@ class Person(_Words):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: Annotated[str, Field(min_length=1)]
+    name: Words
     skills: Annotated[str, Field(pattern=rf"^({'|'.join(tables.SKILLS)})"
-                                         rf"( ({'|'.join(tables.SKILLS)}))*$")]
+                                         rf"( ({'|'.join(tables.SKILLS)}))*$",
+                                 description=f"Write one or more of {', '.join(tables.SKILLS)}, "
+                                             "parted by blanks.")]
     pace: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)] = 1.0
     hours: Week | Literal[""] = ""
 
 
-class Closed(_Words):
+class Closed(BaseModel):
     """Days on which the shop is closed, or one person is not at the bench.
 
     Parameters
@@ -90,7 +83,8 @@ class Closed(_Words):
 
     first: date
     last: date | None = None
-    hours: Annotated[str, Field(pattern=rf"^({HOURS})?$")] = ""
+    hours: Annotated[str, Field(pattern=rf"^({HOURS})?$",
+                                description="Write hours of a day, such as 13-15.")] = ""
     person: str = ""
     why: str = ""
 
@@ -101,7 +95,7 @@ class Closed(_Words):
         return self
 
 
-class Settings(_Words):
+class Settings(BaseModel):
     """Every figure and word of `shop.toml`; what each means stands in `data/rates.csv`.
 
     Shares are fractions: 0.25 is 25 %. Money is in `currency`.
@@ -168,20 +162,20 @@ class Settings(_Words):
     inspection_false_alarm: Annotated[float, Field(ge=0, le=1)]
     # What distribution the hours follow, and in whose hands each skill is.
     hours_shape: Literal["pert", "triangular", "lognormal"] = "pert"
-    hand_bench: str = "restorer"
-    hand_electronics: str = "restorer"
-    hand_finishing: str = "restorer"
-    hand_cabinet: str = "restorer"
+    hand_bench: Words = "restorer"
+    hand_electronics: Words = "restorer"
+    hand_finishing: Words = "restorer"
+    hand_cabinet: Words = "restorer"
     # When the shop is open, and who is at the bench.
     open_hours: Week = "9-17 9-17 9-17 9-17 9-17 closed closed"
     country: Annotated[str, Field(pattern=r"^([A-Z]{2})?$")] = ""
     region: Annotated[str, Field(pattern=r"^([A-Z0-9-]{1,6})?$")] = ""
-    people: tuple[Person, ...] = ()
-    closed: tuple[Closed, ...] = ()
+    people: Annotated[tuple[Person, ...], Field(max_length=100)] = ()
+    closed: Annotated[tuple[Closed, ...], Field(max_length=1_000)] = ()
     # Words and looks.
-    name: str = "The workshop"
-    address: str = ""
-    contact: str = ""
+    name: Annotated[str, Field(max_length=MAX_WORDS)] = "The workshop"
+    address: Annotated[str, Field(max_length=MAX_WORDS)] = ""
+    contact: Annotated[str, Field(max_length=MAX_WORDS)] = ""
     currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = "USD"
     locale: str = "en_US"
     paper: Literal["us-letter", "a4"] = "us-letter"
@@ -275,22 +269,7 @@ def open_shop(folder: Path | str | None = None) -> Shop:
                 str(folder),
             )
         )
-    try:
-        own = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except UnicodeDecodeError:
-        raise BadInput(Fault("The file is not UTF-8 text.", "Save it as UTF-8.",
-                             "shop.toml")) from None
-    except OSError as error:
-        raise BadInput(Fault(f"The file cannot be read ({error.strerror or error}).",
-                             "Look whether you may open it.", "shop.toml")) from None
-    except tomllib.TOMLDecodeError as error:
-        raise BadInput(
-            Fault(
-                f"The file cannot be read: {error}.",
-                "Words stand in quotes, numbers with a decimal point.",
-                "shop.toml",
-            )
-        ) from None
+    own = read_toml(path)
     _stays_inside(folder)
     catalogue = tables.load(tables.data_folder(), folder / "tables")
     return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder, frozenset(own))
@@ -313,38 +292,71 @@ def _stays_inside(folder: Path) -> None:
         raise BadInput(faults)
 
 
+def read_toml(path: Path) -> dict:
+    """What stands in a TOML file of at most 1 MB.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read: at which row, and why.
+    """
+    def refuse(what: str, fix: str, row: int | None = None) -> NoReturn:
+        raise BadInput(Fault(what, fix, path.name, row)) from None
+
+    try:
+        size, text = path.stat().st_size, ""
+        if size <= MAX_BYTES:
+            text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        refuse("The file is not UTF-8 text.", "Save it as UTF-8.")
+    except OSError as error:
+        refuse(f"The file cannot be read ({error.strerror or error}).",
+               "Look whether you may open it.")
+    if size > MAX_BYTES:
+        refuse(f"The file is over {MAX_BYTES // 2**20} MB.", "Is it the right file?")
+    for row, line in enumerate(text.split("\n"), 1):
+        # A key of thousands of parts takes the reader gigabytes.
+        if len(line) > MAX_WORDS:
+            refuse(f"The row has {len(line):,} characters; {MAX_WORDS:,} are allowed.",
+                   "Shorten it, or part it.", row)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error),
+                             re.DOTALL)
+        said, row = (found[1], found[2]) if found else (str(error), None)
+        refuse(f"It cannot be read: {said[:200]}.",
+               "Words stand in quotes, numbers with a decimal point.", int(row) if row else None)
+    except RecursionError:
+        refuse("It cannot be read: its brackets stand in each other too deep.",
+               "Write a list with one pair of brackets.")
+    except ValueError:
+        # What is no TOML is told above; it does not tell of figures and days that there are not.
+        refuse("It cannot be read: a number has far too many digits, or a day is none.",
+               "Look at its numbers and days.")
+
+
 def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
     fields = Settings.model_fields
     faults = [
-        Fault(f'There is no setting "{key}".', one_of(key, fields), file, None, key)
+        Fault(f"There is no setting {quoted(key)}.", one_of(key, fields), file, None,
+              quoted(key)[1:-1])
         for key in own
         if key not in fields
     ]
     values = {name: row.value for name, row in catalogue.rates.items() if name in fields}
     values |= {key: value for key, value in own.items() if key in fields}
+    # Else true would count as 1.
+    truths = [key for key, value in values.items() if isinstance(value, bool)]
+    faults += [Fault(f"{tables.said(values[key])} is neither a number nor words.",
+                     "Write the figure, or words in quotes.", file, None, key) for key in truths]
     try:
         settings = Settings.model_validate(values)
     except ValidationError as error:
-        for problem in error.errors():
-            key = str(problem["loc"][0]) if problem["loc"] else None
-            said = problem["msg"].removeprefix("Value error, ")
-            if key is None:
-                faults.append(Fault(f"{said}.", "Make one of them smaller.", file))
-            elif problem["type"] == "missing":
-                faults.append(
-                    Fault("The default is missing.", "Add its row.", "rates.csv", None, key)
-                )
-            else:
-                faults.append(
-                    Fault(
-                        f"{said}." if key == "ledger" else  # a word may stand in it
-                        f"{problem['input']!r}: {said}.",
-                        WORDS.get(key, "Shares are written as fractions: 0.25 for 25 %."),
-                        file,
-                        None,
-                        key,
-                    )
-                )
+        faults += [_fault(problem, file) for problem in error.errors()[:MAX_FAULTS]
+                   if not {*truths} & {*problem["loc"][:1]}]
+    else:
+        faults += _unfit(settings, file)
     if faults:
         raise BadInput(faults)
     from babel import Locale, UnknownLocaleError
@@ -354,7 +366,7 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
     except (UnknownLocaleError, ValueError):
         raise BadInput(
             Fault(
-                f'"{settings.locale}" is not a locale.',
+                f"{quoted(settings.locale)} is not a locale.",
                 "Write it like en_US or de_DE.",
                 file,
                 None,
@@ -362,6 +374,40 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
             )
         ) from None
     return settings
+
+
+_HIDDEN = "It is not written as it must be."
+"""Said of the ledger's address: a word may stand in it."""
+
+
+def _fault(problem: Mapping, file: str) -> Fault:
+    """A fault of the settings in words, of one problem as pydantic tells it."""
+    key, *inside = problem["loc"] or (None,)
+    if key is None:
+        said = problem["msg"].removeprefix("Value error, ")
+        return Fault(f"{said}.", "Make one of them smaller.", file)
+    if problem["type"] == "missing" and not inside:
+        return Fault("The default is missing.", "Add its row.", "rates.csv", None, key)
+    if len(inside) < 2:
+        what, fix = tables.in_words(problem, Settings.model_fields[key], WORDS.get(key, ""))
+        column = f"{key} {inside[0] + 1}" if inside else key
+        return Fault(_HIDDEN if key == "ledger" else what, fix, file, None, column)
+    # A field of one of several, such as the second of people.
+    place, name = inside[0] + 1, str(inside[1])
+    kind = {"people": Person, "closed": Closed}[key]
+    return Fault(*tables.in_words(problem, kind.model_fields.get(name)), file, None,
+                 f"{key} {place}, {quoted(name)[1:-1]}")
+
+
+def _unfit(settings: Settings, file: str) -> list[Fault]:
+    """Words that hold what may not stand in a text."""
+    held = {name: getattr(settings, name) for name in Settings.model_fields}
+    for key in _LISTS:
+        for place, one in enumerate(held.pop(key), 1):
+            held |= {f"{key} {place}, {name}": value for name, value in one}
+    return [Fault(f"{'It' if name == 'ledger' else quoted(value)} {wrong}.", "Type it again.", file,
+                  None, name)
+            for name, value in held.items() if isinstance(value, str) and (wrong := unfit(value))]
 
 
 def new_shop(folder: Path | str) -> Path:

@@ -214,22 +214,22 @@ def test_cami_grades_are_nearest_to_the_p_grades_of_the_chart(cami, grain_um, ne
 BREAKS = [
     # table, change to one row, column named, words said
     ("operations", {"low": "soon"}, "low", "number"),
-    ("operations", {"typical": "-1"}, "typical", "greater than or equal to 0"),
+    ("operations", {"typical": "-1"}, "typical", "is out of range. Write a number, 0 or more."),
     ("operations", {"low": "9999"}, None, "out of order"),
     ("operations", {"kind": "juggle"}, "kind", "remove"),
     ("operations", {"source": ""}, "source", "blank"),
     ("operations", {"cautions": "dragons"}, "cautions", "not in cautions.csv"),
     ("treatments", {"item": "no-such-thing"}, "item", "no-such-thing"),
     ("treatments", {"assembly": "flippr"}, "assembly", 'Did you mean "flipper"?'),
-    ("treatments", {"share": "30"}, "share", "less than or equal to 1"),
+    ("treatments", {"share": "30"}, "share", "over 0 and at most 1: 0.25 for 25 %"),
     ("counts", {"low": "99"}, None, "out of order"),
     ("suppliers", {"days_low": "99"}, None, "days_low 99, days_typical"),
     ("services", {"days_high": "0"}, None, "days_high 0 are out of order"),
     ("counts", {"era": "steam"}, "era", "electromechanical"),
-    ("parts", {"high": "nan"}, "high", "finite"),
+    ("parts", {"high": "nan"}, "high", "is not a number"),
     ("offers", {"supplier": "nobody"}, "supplier", "nobody"),
     ("finds", {"probability": "0.9", "hidden": "3"}, None, "exceeds 1"),
-    ("assemblies", {"assembly": "Two Words"}, "assembly", "pattern"),
+    ("assemblies", {"assembly": "Two Words"}, "assembly", "parted by hyphens"),
     ("grits", {"dated": "soon"}, "dated", "date"),
 ]
 
@@ -317,7 +317,8 @@ def _a_folder(path):
 
 @pytest.mark.parametrize(("table", "harm", "said"), [
     ("parts", _a_folder, "parts.csv: The table cannot be read"),
-    ("parts", lambda path: path.write_text('"' + "x" * 200_000), "parts.csv: The table is no CSV"),
+    ("parts", lambda path: path.write_text('"' + "x" * 200_000),
+     "parts.csv, row 1: A cell in this row is far too long"),
     ("marks", lambda path: path.write_text(
         "".join(path.read_text().splitlines(keepends=True)[:-1])),
      'marks.csv, condition: The row of "missing" is missing'),

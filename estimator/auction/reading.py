@@ -29,6 +29,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from estimator import survey as surveys
@@ -38,6 +39,7 @@ from estimator.errors import BadInput, Fault, one_of
 from estimator.outside import leading_out
 from estimator.survey import cells, files
 from estimator.survey.cells import Cell, Wrong, shown
+from estimator.survey.grid import Kind
 from estimator.survey.names import Names, tight
 
 COLUMNS = ("lot", "title", "maker", "year", "era", "found", "bad", "survey", "value", "value_low",
@@ -70,7 +72,8 @@ def read(path: Path | str, catalogue: Catalogue, *, value: float | None = None
         With every fault of every row, up to 200.
     """
     path = Path(path)
-    return read_bytes(files.fetch(path), path.name, catalogue, value=value, folder=path.parent)
+    return read_bytes(files.fetch(path, _KIND), path.name, catalogue, value=value,
+                      folder=path.parent)
 
 
 def read_bytes(data: bytes, name: str, catalogue: Catalogue, *, value: float | None = None,
@@ -91,7 +94,7 @@ Leave the thousands mark out, as in 4200.00 or 4200,00.
     >>> one.lot, str(one.era), one.value, one.asking
     ('7', 'dot-matrix', 4200.0, 1800.0)
     """
-    found = files.sheets(data, name, _columns_named, MOST + 60)
+    found = files.sheets(data, name, _KIND)
     rows = found.lines.rows
     header = next((place for place, (_, row) in enumerate(rows) if _columns_named(row) >= 2), None)
     if header is None:
@@ -140,6 +143,9 @@ def _columns_named(row: Sequence[Cell]) -> int:
     return count if count >= 2 else 0
 
 
+_KIND = Kind("auction list", _columns_named, ("lot or title", "value"), most=MOST + 60)
+
+
 def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault],
             value: float | None) -> dict[str, tuple[int, str]]:
     """Where each column stands, and how the file calls it."""
@@ -149,11 +155,13 @@ def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault],
         said = str(cell).strip()
         if not said:
             continue
+        if len(faults) >= MAX_FAULTS:
+            break
         column = _COLUMN.get(tight(said))
         if column is None:
             faults.append(Fault(f"There is no column {shown(cell)} in an auction list.",
                                 f"{one_of(said, COLUMNS)} Rename or delete it.", name, number,
-                                said[:40]))
+                                shown(cell)[1:-1]))
         elif column in places:
             faults.append(Fault(
                 f'"{places[column][1]}" and "{said}" are one column, {column}.',
@@ -196,7 +204,8 @@ class _Reader:
             except Wrong as fault:
                 wrong.append((column, fault.what, fault.fix))
             except BadInput as error:
-                wrong.extend((column, str(fault), "") for fault in error.faults[:5])
+                wrong.extend((column, str(replace(fault, fix="")), fault.fix)
+                             for fault in error.faults[:5])
             failed.add(column)
             return None
 
@@ -227,7 +236,8 @@ class _Reader:
             else:
                 taken.append(f"value not said: {value:g}")
         elif value == 0:
-            wrong.append(("value", "The value is 0; it must be over 0.", ""))
+            wrong.append(("value", "The value is 0; it must be over 0.",
+                          "Write what it brings nice and working."))
         low, high = amounts["value_low"], amounts["value_high"]
         if value and low is not None and low > value:
             wrong.append(("value_low", f"{low:g} is over the value {value:g}.",

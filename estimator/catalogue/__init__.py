@@ -53,6 +53,7 @@ from estimator.catalogue.supplies import (
     Supplier,
 )
 from estimator.catalogue.tables import TABLES
+from estimator.catalogue.wrong import in_words, said
 
 __all__ = [
     "CONDITIONS",
@@ -102,6 +103,8 @@ __all__ = [
     "WearWorth",
     "data_folder",
     "group_slug",
+    "in_words",
     "load",
     "read_table",
+    "said",
 ]

@@ -5,11 +5,12 @@ from __future__ import annotations
 import csv
 import functools
 import io
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import get_args
+from typing import NoReturn, get_args
 
 from pydantic import ValidationError
 
@@ -17,9 +18,12 @@ from estimator import correlation
 from estimator.catalogue import rows as schema
 from estimator.catalogue.supplies import Finish, Offer
 from estimator.catalogue.tables import TABLES
-from estimator.errors import BadInput, Fault, one_of
-from estimator.outside import UNPRINTABLE
+from estimator.catalogue.wrong import in_words
+from estimator.errors import BadInput, Fault, one_of, quoted, unfit
 
+MAX_BYTES = 8 * 2**20
+MAX_FAULTS = 200
+"""So many are told: a table with more has one cause, not two hundred."""
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 
@@ -161,15 +165,15 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     Parameters
     ----------
     path
-        The file; blank lines are passed over.
+        The file, at most 8 MB; blank lines are passed over.
     row_type
         The schema that every row is checked against.
 
     Returns
     -------
     tuple
-        Rows by key; everything wrong, with file, row and column, nothing raised; places by key,
-        such as "offers.csv, row 12".
+        Rows by key; everything wrong, with file, row and column, up to 200, nothing raised; places
+        by key, such as "offers.csv, row 12".
 
     Examples
     --------
@@ -178,40 +182,12 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     >>> rows["springs"].hazard, faults, places["springs"].startswith("cautions.csv, row ")
     ('Springs and pinch points', [], True)
     """
-    faults: list[Fault] = []
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return {}, [Fault("The table is not UTF-8 text.", "Save it as CSV UTF-8.", path.name)], {}
-    except OSError as error:
-        return {}, [Fault(f"The table cannot be read ({error.strerror or error}).",
-                          "A table is a plain CSV file that you may open.", path.name)], {}
-    odd = UNPRINTABLE.search(text)
-    if odd:
-        return {}, [Fault(f"The table holds a character that cannot be printed ({odd[0]!r}).",
-                          "Take it out.", path.name, text.count("\n", 0, odd.start()) + 1)], {}
-    try:
-        lines = list(csv.reader(io.StringIO(text, newline="")))
-    except csv.Error as error:
-        return {}, [Fault(f"The table is no CSV ({error}).", "Save it again as CSV UTF-8.",
-                          path.name)], {}
+        lines = _lines(path, row_type)
+    except BadInput as error:
+        return {}, list(error.faults), {}
     header = [cell.strip() for cell in lines[0]] if lines else []
-    fields = row_type.model_fields
-    for column in dict.fromkeys(header):
-        if header.count(column) > 1:
-            faults.append(Fault(f'The column "{column}" stands there twice.',
-                                "Keep one of the two.", path.name, 1, column))
-        if column not in fields:
-            faults.append(
-                Fault(
-                    f'There is no column "{column}".', one_of(column, fields), path.name, 1, column
-                )
-            )
-    for column, info in fields.items():
-        if info.is_required() and column not in header:
-            faults.append(
-                Fault(f'The column "{column}" is missing.', "Add it.", path.name, 1, column)
-            )
+    faults = _misheaded(header, row_type, path.name)
     if faults:
         return {}, faults, {}
     rows: dict = {}
@@ -220,6 +196,10 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     for number, cells in enumerate(lines[1:], 2):
         if not any(cell.strip() for cell in cells):
             continue
+        if len(faults) >= MAX_FAULTS:
+            faults.append(Fault(f"There are {MAX_FAULTS} faults above; the rest was not read.",
+                                "Put those right first.", path.name, number))
+            break
         if len(cells) > len(header):
             faults.append(
                 Fault(
@@ -234,7 +214,7 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
         try:
             row = row_type.model_validate(filled)
         except ValidationError as error:
-            faults += [_fault(problem, path.name, number) for problem in error.errors()]
+            faults += [_fault(problem, row_type, path.name, number) for problem in error.errors()]
             continue
         key = key_of(row)
         if key in rows:
@@ -252,6 +232,74 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     return rows, faults, where
 
 
+def _lines(path: Path, row_type: type[schema.Row]) -> list[list[str]]:
+    """Rows of cells of a table's file.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read, is too big, or is not such a table at all.
+    """
+    def refuse(what: str, fix: str, row: int | None = None) -> NoReturn:
+        raise BadInput(Fault(what, fix, path.name, row)) from None
+
+    try:
+        size, text = path.stat().st_size, ""
+        if size <= MAX_BYTES:
+            text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        refuse("The table is not UTF-8 text.", "Save it as CSV UTF-8.")
+    except OSError as error:
+        refuse(f"The table cannot be read ({error.strerror or error}).",
+               "A table is a plain CSV file that you may open.")
+    if size > MAX_BYTES:
+        refuse(f"The table is over {MAX_BYTES // 2**20} MB.", "Is it the right file?")
+    if "\0" in text:
+        refuse("The table holds zero bytes, so it is no plain text.", "Save it as CSV UTF-8.")
+    top = next(io.StringIO(text), "")
+    for mark, name in ((";", "semicolons"), ("\t", "tabs")):
+        if "," not in top and {cell.strip(' "\n') for cell in top.split(mark)} >= {*row_type.key}:
+            refuse(f"The cells are parted by {name}.", "Save the table as CSV with commas.", 1)
+    lines: list[list[str]] = []
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        lines.extend(reader)
+    except csv.Error as error:
+        if "field limit" in str(error):
+            refuse("A cell in this row is far too long.", "Shorten it.", len(lines) + 1)
+        refuse("The quotation marks in this row do not pair up.",
+               "Put a text in quotes as a whole, and double each quote inside it.",
+               len(lines) + 1)
+    if unfit(text):
+        raise BadInput([Fault(f"{quoted(cell)} {wrong}.", "Type the cell again.", path.name, row)
+                        for row, cells in enumerate(lines, 1) for cell in cells
+                        if (wrong := unfit(cell))][:MAX_FAULTS])
+    return lines
+
+
+def _misheaded(header: Sequence[str], row_type: type[schema.Row], file: str) -> list[Fault]:
+    """What is wrong with the header of a table."""
+    faults: list[Fault] = []
+    fields = row_type.model_fields
+    for column, times in Counter(header).items():
+        if len(faults) >= MAX_FAULTS:
+            break
+        shown = quoted(column)
+        if times > 1:
+            faults.append(Fault(f"The column {shown} stands there twice.",
+                                "Keep one of the two.", file, 1, shown[1:-1]))
+        if column not in fields:
+            faults.append(
+                Fault(f"There is no column {shown}.", one_of(column, fields), file, 1, shown[1:-1])
+            )
+    for column, info in fields.items():
+        if info.is_required() and column not in header:
+            faults.append(
+                Fault(f'The column "{column}" is missing.', "Add it.", file, 1, column)
+            )
+    return faults
+
+
 def group_slug(group: str) -> str:
     """A group's heading as one word.
 
@@ -263,14 +311,11 @@ def group_slug(group: str) -> str:
     return "-".join(group.casefold().replace(",", " ").split())
 
 
-def _fault(problem: Mapping, file: str, row: int) -> Fault:
-    column = ".".join(str(part) for part in problem["loc"][:1]) or None
+def _fault(problem: Mapping, row_type: type[schema.Row], file: str, row: int) -> Fault:
+    column = str(problem["loc"][0]) if problem["loc"] else None
     if problem["type"] == "missing":
         return Fault("The cell is blank.", "Fill it in.", file, row, column)
-    read = problem.get("input")
-    said = problem["msg"].removeprefix("Value error, ")
-    what = f"{said}." if isinstance(read, Mapping) else f'"{read}": {said}.'
-    return Fault(what, "", file, row, column)
+    return Fault(*in_words(problem, row_type.model_fields.get(column)), file, row, column)
 
 
 def _contradicting(rows: Mapping[tuple[str, str], schema.Correlation], places: Mapping

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from estimator.commands.shared import hours_said, ledger_of, number_said, options_of, say, table
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput, Fault, quoted
 
 MOST = 12
 """Rows of a table in the terminal; JSON has them all."""
@@ -140,7 +140,7 @@ def _done(words: Sequence[str]) -> dict[int, float]:
     for word in words:
         item, _, share = word.partition("=")
         if not item.isdecimal():
-            raise BadInput(Fault(f'"{word}" names no work item by its number.',
+            raise BadInput(Fault(f"{quoted(word)} names no work item by its number.",
                                  "Write 3=0.5, or 3 where all of it is done.", column="done"))
         found[int(item)] = number_said(share, "done") if share else 1.0
     return found

@@ -42,6 +42,7 @@ from estimator.ledger import (
 )
 from estimator.survey import cells, files, texts
 from estimator.survey.cells import Cell, Wrong, shown
+from estimator.survey.grid import Kind
 from estimator.survey.names import tight
 
 COLUMNS = ("person", "day", "hours", "start", "stop", "job", "item", "unbilled", "note")
@@ -83,7 +84,7 @@ def book_sheet(ledger: Ledger, path: Path | str, *, unbilled: Collection[str],
     path = Path(path)
     jobs = ledger.jobs()
     items = {job.number: ledger.items(job.number) for job in jobs}
-    rows, entries = read_sheet(files.fetch(path), path.name, jobs, items, unbilled)
+    rows, entries = read_sheet(files.fetch(path, _KIND), path.name, jobs, items, unbilled)
     return ledger.book(entries, unbilled=unbilled, sure=sure, rows=rows, file=path.name, now=now)
 
 
@@ -116,7 +117,7 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
     if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         raise BadInput(Fault("A time sheet is read as CSV, and this is a workbook.",
                              "Save it as CSV from the spreadsheet.", name))
-    rows = texts.sheets(data, name, _columns_named).lines.rows
+    rows = texts.sheets(data, name, _KIND).lines.rows
     faults: list[Fault] = []
     header = next((place for place, (_, row) in enumerate(rows) if _columns_named(row)), None)
     if header is None:
@@ -156,6 +157,9 @@ def _columns_named(row: Sequence[Cell]) -> int:
     return count if count >= 2 else 0
 
 
+_KIND = Kind("time sheet", _columns_named, ("person", "day", "hours"))
+
+
 def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault]
             ) -> dict[str, int]:
     number, row = header
@@ -163,11 +167,13 @@ def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault]
     for place, cell in enumerate(row):
         if not str(cell).strip():
             continue
+        if len(faults) >= MAX_FAULTS:
+            break
         column = _COLUMN.get(tight(str(cell)))
         if column is None:
             faults.append(Fault(f"There is no column {shown(cell)} in a time sheet.",
                                 f"{one_of(str(cell), COLUMNS)} Rename or delete it.",
-                                name, number, str(cell)))
+                                name, number, shown(cell)[1:-1]))
         elif column in places:
             faults.append(Fault(f'The column "{column}" stands there twice.',
                                 "Keep one of the two.", name, number, column))

@@ -30,7 +30,7 @@ def address_of(folder: Path | str) -> str:
     """
     try:
         said = tomllib.loads((Path(folder) / "shop.toml").read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+    except (OSError, ValueError, RecursionError):
         return ""
     return str(said.get("ledger", "")).strip()
 

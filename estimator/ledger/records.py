@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 
 OUTCOMES = ("open", "won", "lost")
 STATES = ("accepted", "on the bench", "waiting", "finished", "closed")
@@ -393,13 +393,13 @@ def new_key(kind: str = "") -> str:
 def no_job(said: str, jobs: Sequence[Job]) -> Fault:
     """What is wrong with a job that is none."""
     near = one_of(said, [word for job in jobs for word in (job.number, job.name)])
-    return Fault(f'There is no job "{said}".',
+    return Fault(f"There is no job {quoted(said)}.",
                  near if jobs else "None was accepted so far: estimator job accept NUMBER.")
 
 
 def no_outcome(said: str) -> Fault:
     """What is wrong with an outcome that is none."""
-    return Fault(f'"{said}" is no outcome of a quote.', one_of(said, OUTCOMES))
+    return Fault(f"{quoted(said)} is no outcome of a quote.", one_of(said, OUTCOMES))
 
 
 def no_number(number: str, known: Sequence[str]) -> Fault:
@@ -407,4 +407,4 @@ def no_number(number: str, known: Sequence[str]) -> Fault:
     near = one_of(number, known) if known else (
         "None was kept so far: estimator quote SURVEY --level LEVEL --out DIR keeps the one that "
         "it writes.")
-    return Fault(f'No quote with the number "{number}" was kept.', near)
+    return Fault(f"No quote with the number {quoted(number)} was kept.", near)

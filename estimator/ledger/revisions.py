@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.ledger import rules
 from estimator.ledger.opening import Database
 from estimator.ledger.quotes import record_in
@@ -56,7 +56,7 @@ class Revisions(Database):
             near = one_of(said, [word for one in found for word in (one.number,)]
                           + [word for one in jobs for word in (one.number, one.name)])
             raise BadInput(Fault(
-                f'There is no revision and no job "{said}".',
+                f"There is no revision and no job {quoted(said)}.",
                 near if jobs else "None was accepted so far: estimator job accept NUMBER."
             )) from None
         waiting = [one for one in found if one.job == job.number and one.answer == "open"]
@@ -217,7 +217,7 @@ def _of_what_stands(revision: Revision, found: Iterable[Revision], job: Job) -> 
 def _waiting(number: str, found: Iterable[Revision], on: date) -> Revision:
     known = {one.number: one for one in found}
     if number not in known:
-        raise BadInput(Fault(f'There is no revision "{number}".',
+        raise BadInput(Fault(f"There is no revision {quoted(number)}.",
                              one_of(number, list(known)) if known else "None was offered so far."))
     revision = known[number]
     if revision.answer != "open":

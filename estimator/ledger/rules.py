@@ -10,8 +10,9 @@ import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.ledger.records import (
     Clock,
     Done,
@@ -24,6 +25,7 @@ from estimator.ledger.records import (
     TimeEntry,
     no_job,
 )
+from estimator.money import minor_digits
 
 DAY_HOURS = 24
 LONG_DAY_HOURS = 14
@@ -32,6 +34,11 @@ LONG_CLOCK_HOURS = 12
 """A clock that runs longer was probably forgotten. [h]"""
 LONG_AGO_DAYS = 60
 """A day further back is asked about: often the year is a slip."""
+LEAST_HOURS = 0.0001
+"""Less than a clock can tell. [h]"""
+LEAST_QUANTITY = 0.001
+MOST = 1e12
+"""No sum and no count of a shop is over it; larger ones only overflow on the way."""
 _DUST = 1 / 3600
 
 
@@ -93,7 +100,7 @@ def job_named(said: str, jobs: Sequence[Job]) -> Job:
     if len(found) == 1 or len(still_open) == 1:
         return (still_open or found)[0]
     if found:
-        raise BadInput(Fault(f'{len(found)} jobs are called "{said}".',
+        raise BadInput(Fault(f"{len(found)} jobs are called {quoted(said)}.",
                              f"Use a number: {', '.join(job.number for job in found)}."))
     raise BadInput(no_job(said, jobs))
 
@@ -121,10 +128,10 @@ def item_named(said: str, items: Sequence[Item]) -> Item:
     if found:
         listed = ", ".join(f"{item.item} ({item.title})" for item in found[:8])
         more = " …" if len(found) > 8 else ""
-        raise BadInput(Fault(f'"{said}" stands on {len(found)} lines of the job.',
+        raise BadInput(Fault(f"{quoted(said)} stands on {len(found)} lines of the job.",
                              f"Use the number of the item: {listed}{more}."))
     if not items:
-        raise BadInput(Fault(f'The job has no work item "{said}"; it has none at all.',
+        raise BadInput(Fault(f"The job has no work item {quoted(said)}; it has none at all.",
                              'Book it as "unlisted".'))
     if said.strip().isdecimal():
         last = max(item.item for item in items)
@@ -132,7 +139,7 @@ def item_named(said: str, items: Sequence[Item]) -> Item:
         near = f"Its items are numbered 1 to {last}.{gone}"
     else:
         near = one_of(said, list(dict.fromkeys(item.operation for item in items)))
-    raise BadInput(Fault(f'The job has no work item "{said}".', near))
+    raise BadInput(Fault(f"The job has no work item {quoted(said)}.", near))
 
 
 def unbilled_named(said: str, unbilled: Collection[str]) -> str:
@@ -151,7 +158,7 @@ def unbilled_named(said: str, unbilled: Collection[str]) -> str:
     plain = "-".join(said.replace("_", " ").split()).casefold()
     if plain in unbilled:
         return plain
-    raise BadInput(Fault(f'"{said}" is no kind of unbilled time.', one_of(said, unbilled)))
+    raise BadInput(Fault(f"{quoted(said)} is no kind of unbilled time.", one_of(said, unbilled)))
 
 
 def settled(entries: Sequence[TimeEntry], people: Sequence[str]) -> list[TimeEntry]:
@@ -216,6 +223,9 @@ def impossible(entry: TimeEntry, known: Known) -> Iterator[Fault]:
     if not entry.hours > 0 or not math.isfinite(entry.hours):
         yield Fault(f"The hours are {entry.hours:g}; they must be over 0.",
                     "To take hours back, correct their entry.", column="hours")
+    elif entry.hours < LEAST_HOURS:
+        yield Fault(f"{entry.hours:g} hours are less than a second.", "Count the zeros.",
+                    column="hours")
     elif entry.hours > DAY_HOURS:
         yield Fault(f"{entry.hours:g} hours do not fit into a day.",
                     "Book each day by itself.", column="hours")
@@ -258,7 +268,7 @@ def _unknown_place(entry: TimeEntry, known: Known) -> Iterator[Fault]:
         yield Fault("Hours go to one work item of a job, or to one kind of unbilled time.",
                     "Name one of the two.", column="item")
     elif entry.unbilled is not None and entry.unbilled not in known.unbilled:
-        yield Fault(f'"{entry.unbilled}" is no kind of unbilled time.',
+        yield Fault(f"{quoted(entry.unbilled)} is no kind of unbilled time.",
                     one_of(entry.unbilled, known.unbilled), column="unbilled")
     elif entry.item is not None and entry.job is None:
         yield Fault("A work item belongs to a job, and none is named.", "Name the job.",
@@ -353,20 +363,32 @@ def amounts_wrong(entry: Entry, known: Known) -> Iterator[Fault]:
         yield replace(no_job(entry.job, tuple(known.jobs.values())), column="job")
     if not entry.what.strip():
         yield Fault("It does not say what it is for.", "Name it.", column="what")
-    if not entry.amount.is_finite() or entry.amount < 0:
-        yield Fault(f"The amount is {entry.amount}; it must be 0 or more.",
-                    "To take an amount back, correct its entry.", column="amount")
+    yield from _sum_wrong(entry.amount, "amount", entry.currency)
     if isinstance(entry, Sale):
-        if not entry.fees.is_finite() or entry.fees < 0:
-            yield Fault(f"The fees are {entry.fees}; they must be 0 or more.", "",
-                        column="fees")
-    elif not entry.quantity > 0 or not math.isfinite(entry.quantity):
-        yield Fault(f"The quantity is {entry.quantity:g}; it must be over 0.", "Count again.",
-                    column="quantity")
+        yield from _sum_wrong(entry.fees, "fees", entry.currency)
+    elif not LEAST_QUANTITY <= entry.quantity <= MOST:
+        yield Fault(f"The quantity is {entry.quantity:g}; it must be over 0: {LEAST_QUANTITY:g} to "
+                    f"{MOST:,.0f}.", "Count again.", column="quantity")
     if isinstance(entry, Outwork) and {"sent": False, "back": True}.get(entry.event) != (
             entry.of is not None):
         yield Fault("Outwork is sent, or comes back from an entry by which it was sent.",
                     "Say which.", column="event")
+
+
+_SUMS = {"amount": "The amount is", "fees": "The fees are"}
+
+
+def _sum_wrong(amount: Decimal, name: str, currency: str) -> Iterator[Fault]:
+    """What cannot be, of a sum of money."""
+    digits = minor_digits(currency)
+    if not amount.is_finite() or amount < 0:
+        yield Fault(f"{_SUMS[name]} {amount}, and must be 0 or more.",
+                    "To take an amount back, correct its entry.", column=name)
+    elif amount > MOST:
+        yield Fault(f"{_SUMS[name]} over {MOST:,.0f}.", "Count its digits.", column=name)
+    elif amount != round(amount, digits):
+        yield Fault(f"{_SUMS[name]} {amount}; {currency} has {digits or 'no'} digits after the "
+                    "point.", f"Round it to {round(amount, digits):f}.", column=name)
 
 
 def marks_wrong(job: Job, marks: Sequence[Done], known: Known) -> list[Fault]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import contextlib
+import functools
 import json
 import re
 import sqlite3
@@ -17,9 +18,18 @@ import zlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput, Fault, quoted
 from estimator.ledger import opening
 from estimator.ledger.plain import ABOUT, Held, files, held_in, pack, reflected, version_in
+from estimator.ledger.reading import (
+    TABLE,
+    clocks_in,
+    entries_in,
+    items_in,
+    jobs_in,
+    revisions_in,
+)
+from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
 from estimator.outside import private_folder
 
@@ -119,7 +129,8 @@ def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int
     BadInput
         If files are missing or damaged, or the ledger holds something already.
     """
-    counts, _ = _replace(database, _from_folder(Path(folder)), only_empty=True)
+    folder = Path(folder)
+    counts, _ = _replace(database, folder, _from_folder(folder), only_empty=True)
     return counts
 
 
@@ -141,14 +152,14 @@ def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, 
     with file.open("rb") as held:
         start = held.read(16)
     if start == b"SQLite format 3\0":
-        return _replace(database, _from_sqlite(file))
+        return _replace(database, file, _from_sqlite(file))
     if start.startswith(b"PK"):
-        return _replace(database, _from_zip(file))
+        return _replace(database, file, _from_zip(file))
     raise BadInput(Fault("The file is not a backup of a ledger.",
                          "Name one that was made with: estimator backup FILE", str(file)))
 
 
-def _replace(database: opening.Database, source: tuple[int, list[Held]],
+def _replace(database: opening.Database, place: Path, source: tuple[int, list[Held]],
              only_empty: bool = False) -> tuple[Mapping[str, int], Path | None]:
     from sqlalchemy import inspect
 
@@ -177,7 +188,7 @@ def _replace(database: opening.Database, source: tuple[int, list[Held]],
                 opening.migrate(connection, version)
             if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
                 raise BadInput(Fault("Rows of the backup point to others that are not in it.",
-                                     "It is damaged; take an earlier one."))
+                                     _DAMAGED, str(place)))
             _check_cells(connection)
             connection.commit()
         finally:
@@ -189,7 +200,7 @@ def _replace(database: opening.Database, source: tuple[int, list[Held]],
 
 def _fill(connection, found: list[Held]) -> Mapping[str, int]:
     from sqlalchemy import LargeBinary, insert
-    from sqlalchemy.exc import DBAPIError
+    from sqlalchemy.exc import DBAPIError, StatementError
 
     given = {held.name: held for held in found}
     counts = {}
@@ -198,7 +209,8 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
         strange = set(held.columns) - set(table.columns.keys())
         if strange:
             raise BadInput(Fault(f"A ledger of its version has no column "
-                                 f"{', '.join(sorted(strange))}.", "", f"{table.name}.json"))
+                                 f"{', '.join(map(quoted, sorted(strange)))}.", _DAMAGED,
+                                 f"{table.name}.json"))
         packed = [isinstance(table.columns[name].type, LargeBinary) for name in held.columns]
         try:
             rows = [
@@ -208,39 +220,51 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
             ]
             for start in range(0, len(rows), _CHUNK):
                 connection.execute(insert(table), rows[start: start + _CHUNK])
-        except (DBAPIError, TypeError, ValueError) as error:
-            said = str(getattr(error, "orig", None) or error).strip().split("\n")[0]
-            raise BadInput(Fault(f"A row does not fit into a ledger ({said}).", _DAMAGED,
-                                 f"{table.name}.json")) from None
+        except (StatementError, ArithmeticError, TypeError, ValueError) as error:
+            # What a database says names the column; what Python says helps nobody.
+            said = str(error.orig).strip().split("\n")[0] if isinstance(error, DBAPIError) else ""
+            raise BadInput(Fault(
+                f"A row does not fit into a ledger{f' ({said})' if said else ''}.", _DAMAGED,
+                f"{table.name}.json")) from None
         if rows and connection.dialect.name != "sqlite" and "id" in table.columns:
             connection.exec_driver_sql(
                 f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "
                 f"(SELECT max(id) FROM {table.name}))")
         counts[table.name] = len(rows)
     if given:
-        raise BadInput(Fault(f"A ledger of its version has no table {', '.join(given)}."))
+        raise BadInput(Fault(
+            f"A ledger of its version has no table {', '.join(map(quoted, given))}.", _DAMAGED,
+            ABOUT))
     return counts
 
 
 def _check_cells(connection) -> None:
-    """Read every cell once as what it is meant to be: one bad day would stop every list."""
+    """Read everything once as what it is meant to be: one bad day would stop every list."""
     from sqlalchemy import select
 
-    faults = []
-    for table in tables().about.sorted_tables:
+    def cells_of(table):
+        return connection.execute(select(table)).all()
+
+    checks = [(table.name, functools.partial(cells_of, table))
+              for table in tables().about.sorted_tables]
+    checks += [("sent", lambda: [Sent(**row._mapping) for row in cells_of(tables().sent)])]
+    checks += [(name, functools.partial(entries_in, connection, kind, history=True))
+               for kind, name in TABLE.items()]
+    checks += [("jobs", lambda: items_in(connection, [job.number for job in jobs_in(connection)])),
+               ("revisions", lambda: revisions_in(connection)),
+               ("clocks", lambda: clocks_in(connection))]
+    faults: dict[str, Fault] = {}
+    for name, check in checks:
         try:
-            for _ in connection.execute(select(table)):
-                pass
-        except (ArithmeticError, TypeError, ValueError) as error:
-            faults.append(Fault(f"A cell cannot be read ({error}).", _DAMAGED,
-                                f"{table.name}.json"))
+            check()
+        except (ArithmeticError, TypeError, ValueError):
+            faults[name] = Fault("A cell cannot be read.", _DAMAGED, f"{name}.json")
     if faults:
-        raise BadInput(faults)
+        raise BadInput(faults.values())
 
 
 def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
     from sqlalchemy import create_engine
-    from sqlalchemy.exc import DatabaseError
 
     def opened():
         return sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True)
@@ -253,7 +277,10 @@ def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
             if said != ["ok"]:
                 raise BadInput(damaged)
             return _known(version_in(connection), file), list(held_in(connection))
-    except DatabaseError:
+    except BadInput:
+        raise
+    except Exception:
+        # A damaged file lets reading stumble on anything.
         raise BadInput(damaged) from None
     finally:
         engine.dispose()
@@ -286,10 +313,13 @@ def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
     try:
         about = json.loads(read(ABOUT))
         version, counts = _known(int(about["ledger"]), place), dict(about["rows"])
-    except (KeyError, TypeError, ValueError, ArithmeticError, OSError, RecursionError
-            ) as error:
-        if isinstance(error, BadInput):
-            raise
+        fine = all(isinstance(count, int) for count in counts.values())
+    except BadInput:
+        raise
+    except Exception:
+        # Damaged JSON, or archive, lets reading stumble on anything.
+        fine = False
+    if not fine:
         raise BadInput(Fault(f"{ABOUT} cannot be read.", "Export the ledger again.",
                              str(place))) from None
     for name, count in counts.items():
@@ -299,14 +329,16 @@ def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
             said = json.loads(read(f"{name}.json"))
             held = Held(said["table"], tuple(said["columns"]), said["rows"])
             fine = (held.name == name and len(held.rows) == count
-                    and all(len(row) == len(held.columns) for row in held.rows))
-        except (KeyError, TypeError, ValueError, OSError, RecursionError):
+                    and all(isinstance(column, str) for column in held.columns)
+                    and all(isinstance(row, list) and len(row) == len(held.columns)
+                            for row in held.rows))
+        except Exception:
             fine = False
         if fine:
             found.append(held)
         else:
             faults.append(Fault(f"The file is missing or damaged; it should hold {count} rows.",
-                                "Export the ledger again.", f"{name}.json"))
+                                "Export the ledger again.", f"{quoted(name)[1:-1]}.json"))
     if faults:
         raise BadInput(faults)
     return version, found

@@ -26,7 +26,7 @@ from estimator.buying import (
     Wish,
     trade_off,
 )
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.estimate import Estimate, estimate
 from estimator.jobs import benching, day_of
 from estimator.ledger import Ledger
@@ -237,7 +237,7 @@ def _wish(read: Reading, shop: Shop) -> Wish | None:
 def _wish_named(said: str) -> str:
     names = (*WISHES, TRADE_OFF)
     if said not in names:
-        raise Wrong(f'"{said}" is nothing that parts are bought for.', one_of(said, names))
+        raise Wrong(f"{quoted(said)} is nothing that parts are bought for.", one_of(said, names))
     return said
 
 
@@ -274,8 +274,9 @@ def _with_hours(person: Person, said: str) -> Person:
     try:
         return Person(**person.model_dump() | {"hours": " ".join(said.split())})
     except ValidationError:
-        raise Wrong(f'"{said}" are no hours of a week.', "Write seven of them from Monday on, such "
-                    "as: 9-17 9-17 9-17 9-17 9-12:30 closed closed.") from None
+        raise Wrong(f"{quoted(said)} are no hours of a week.",
+                    "Write seven of them from Monday on, such as: 9-17 9-17 9-17 9-17 9-12:30 "
+                    "closed closed.") from None
 
 
 # From the ledger onto the bench

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import date
 
 from estimator.catalogue import Catalogue, Certainty, Condition, Era, Level
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput, Fault, quoted
 from estimator.quote import FIXED, TIME, Choices
 from estimator.survey import Line, Machine, Survey
 from estimator.survey.cells import Wrong, number, size, text, whole
@@ -162,7 +162,7 @@ def _member(kind, said: str):
     try:
         return kind(said)
     except ValueError:
-        raise Wrong(f'"{said}" is not a {kind.__name__.casefold()}.',
+        raise Wrong(f"{quoted(said)} is not a {kind.__name__.casefold()}.",
                     f"Allowed: {', '.join(kind)}.") from None
 
 
@@ -252,49 +252,67 @@ def from_json(content: Mapping, catalogue: Catalogue) -> tuple[Desk, tuple[Fault
 
     def tried(make, value, name: str):
         try:
-            return make(value)
-        except (ValueError, TypeError, KeyError):
-            faults.append(Fault(f"The draft says {value!r} for {name}; that is not known any more.",
-                                "It was left out."))
+            return None if value is None else make(value)
+        except (ValueError, TypeError, KeyError, ArithmeticError):
+            faults.append(Fault(f"The draft says {quoted(value)} for {name}; that is not known any "
+                                "more.", "It was left out."))
             return None
 
-    said = dict(content.get("machine", {}))
-    era = said.pop("era", None)
-    known = {column.name for column in fields(Machine)}
-    machine = Machine(era=tried(Era, era, "the era") if era else None,
-                      **{name: str(value) for name, value in said.items() if name in known})
+    said = _mapping(content.get("machine"))
+    known = {column.name for column in fields(Machine)} - {"era"}
+    machine = Machine(era=tried(Era, said.get("era") or None, "the era"),
+                      **{name: tried(text, value if isinstance(value, str) else str(value),
+                                     f"the {name}") or ""
+                         for name, value in said.items() if name in known})
     entries = []
-    for row in content.get("lines", ()):
-        assembly = row.get("assembly")
+    for row in map(_mapping, _list(content.get("lines"))[:MOST_LINES]):
+        assembly = str(row.get("assembly"))
         if assembly not in catalogue.assemblies or catalogue.assemblies[assembly].extra:
-            faults.append(Fault(f'The draft has a line "{assembly}", which is not in the tables '
-                                "any more.", "It was left out; add another if it is needed."))
+            faults.append(Fault(f"The draft has a line {quoted(assembly)}, which is not in the "
+                                "tables any more.",
+                                "It was left out; add another if it is needed."))
             continue
         entry = Entry(len(entries) + 1, Line(assembly, None, None, None))
         for column in LINE_COLUMNS:
-            value = row.get(column)
-            if value is not None:
-                entry = tried(lambda v, e=entry, c=column: _changed(e, c, v, catalogue), value,
-                              f"{column} of {assembly}") or entry
+            entry = tried(lambda v, e=entry, c=column: _changed(e, c, v, catalogue),
+                          row.get(column), f"{column} of {assembly}") or entry
         if not row.get("keep", True):
             entry = tried(lambda v, e=entry: _changed(e, "keep", v, catalogue), False,
                           f"keeping {assembly}") or entry
-        if row.get("worth") is not None:
-            entry = replace(entry, worth=tried(float, row["worth"], f"the worth of {assembly}"))
-        entries.append(entry)
-    extras = [name for name in content.get("extras", ())
+        entries.append(replace(entry, worth=tried(_kept_amount, row.get("worth"),
+                                                  f"the worth of {assembly}")))
+    extras = [name for name in map(str, _list(content.get("extras")))
               if name in catalogue.assemblies and catalogue.assemblies[name].extra]
-    level = content.get("level")
     pricing = content.get("pricing")
     return Desk(
         machine, tuple(entries),
-        (tried(Level, level, "the service level") if level else None) or Level.SHOP_JOB,
+        tried(Level, content.get("level") or None, "the service level") or Level.SHOP_JOB,
         pricing if pricing in (FIXED, TIME) else FIXED,
-        content.get("confidence"), content.get("margin"), tuple(extras),
-        tried(float, content["budget"], "the budget") if content.get("budget") else None,
-        tried(date.fromisoformat, content["ready_by"], "the day") if content.get("ready_by")
-        else None,
+        tried(_kept_share, content.get("confidence"), "the confidence"),
+        tried(_kept_share, content.get("margin"), "the margin"), tuple(extras),
+        tried(_kept_amount, content.get("budget") or None, "the budget"),
+        tried(date.fromisoformat, content.get("ready_by") or None, "the day"),
     ), tuple(faults)
+
+
+def _mapping(value) -> Mapping:
+    return value if isinstance(value, Mapping) else {}
+
+
+def _list(value) -> list:
+    return value if isinstance(value, list) else []
+
+
+def _kept_amount(value) -> float:
+    if not 0 <= float(value) <= MOST_MONEY:
+        raise ValueError
+    return float(value)
+
+
+def _kept_share(value) -> float:
+    if not 0 <= float(value) < 1:
+        raise ValueError
+    return float(value)
 
 
 __all__ = ["SCHEMA", "Desk", "Entry", "as_json", "edited", "from_json", "of_survey", "with_line",

@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from estimator import buying, simulate
 from estimator.catalogue import LEVELS, Catalogue, Level
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.estimate import Estimate, estimate, estimate_class
 from estimator.labour import charge_out
 from estimator.quote.lines import offered_lines, price_lines, rounded, title_of
@@ -136,7 +136,7 @@ def level_named(word: str) -> Level:
     plain = "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
     found = [level for level in LEVELS if level.startswith(plain)] if plain else []
     if len(found) != 1:
-        raise BadInput(Fault(f'"{word}" is not a service level.', one_of(word, LEVELS)))
+        raise BadInput(Fault(f"{quoted(word)} is not a service level.", one_of(word, LEVELS)))
     return found[0]
 
 

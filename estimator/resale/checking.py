@@ -7,17 +7,20 @@ from collections.abc import Iterable
 from datetime import date
 
 from estimator.catalogue import FOUND, Catalogue
-from estimator.errors import Fault, one_of
+from estimator.errors import Fault, one_of, quoted
 from estimator.resale.records import Deal
 
+_BLANK = "Leave it out to take the usual figure."
 _AMOUNTS = {
     "value": ("market value", "Say what the same machine brings nice and working."),
-    "value_low": ("low market value", ""), "value_high": ("high market value", ""),
-    "asking": ("asking price", ""), "paid": ("price paid", ""),
-    "fetching": ("cost of fetching", ""), "want_profit": ("profit wanted", ""),
-    "storage_per_month": ("storage a month", ""),
-    "bench_hour_earns": ("earning of a bench hour", ""),
-    "budget": ("budget", ""), "hours": ("limit of hours", ""),
+    "value_low": ("low market value", _BLANK), "value_high": ("high market value", _BLANK),
+    "asking": ("asking price", "Say what it can be bought for; 0 if it is given away."),
+    "paid": ("price paid", "Say what was paid for it."),
+    "fetching": ("cost of fetching", _BLANK), "want_profit": ("profit wanted", _BLANK),
+    "storage_per_month": ("storage a month", _BLANK),
+    "bench_hour_earns": ("earning of a bench hour", _BLANK),
+    "budget": ("budget", "Leave it out for no limit."),
+    "hours": ("limit of hours", "Leave it out for no limit."),
     "wait_weeks": ("wait", "Weeks and months run forward only."),
 }
 # No sum of a workshop in any currency; larger ones only overflow on the way.
@@ -58,7 +61,7 @@ def _ways(deal: Deal, catalogue: Catalogue) -> Iterable[Fault]:
     for name in ("way", "buying", "parts_way"):
         way = getattr(deal, name)
         if way not in catalogue.ways:
-            yield Fault(f'"{way}" is not a way of selling.', one_of(way, catalogue.ways),
+            yield Fault(f"{quoted(way)} is not a way of selling.", one_of(way, catalogue.ways),
                         column=name)
         elif name != "buying" and (way, None) not in catalogue.days_to_sell:
             yield Fault(f'How long a sale takes by "{way}" is not said.',
@@ -72,7 +75,7 @@ def _ways(deal: Deal, catalogue: Catalogue) -> Iterable[Fault]:
             yield Fault(f"The {said} is {share:g}; it must be 0 to 0.9.{more}",
                         "Write 0.1 for 10 %.", column=name)
     if deal.found is not None and deal.found not in FOUND:
-        yield Fault(f'"{deal.found}" is not a state a machine is found in.',
+        yield Fault(f"{quoted(deal.found)} is not a state a machine is found in.",
                     one_of(deal.found, FOUND), column="found")
 
 

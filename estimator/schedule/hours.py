@@ -183,9 +183,10 @@ def calendars(settings: Settings, first: date, days: int, people: Sequence[Perso
         away: dict[date, list] = {}
         for entry in settings.closed:
             if entry.person in ("", person.name):
-                for n in range(((entry.last or entry.first) - entry.first).days + 1):
-                    hours = _minutes(entry.hours) if entry.hours else (0, DAY)
-                    away.setdefault(entry.first + timedelta(n), []).append(hours)
+                hours = _minutes(entry.hours) if entry.hours else (0, DAY)
+                begins = max(entry.first, first)
+                for n in range((min(entry.last or entry.first, last) - begins).days + 1):
+                    away.setdefault(begins + timedelta(n), []).append(hours)
         spans: list[tuple[int, int]] = []
         for n in range(days):
             day = first + timedelta(n)

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from estimator.outside import UNPRINTABLE
+from estimator.errors import quoted, unfit
 from estimator.units import MM_PER_INCH
 
 MAX_COUNT = 9_999
@@ -77,9 +78,7 @@ def shown(cell: Cell | str) -> str:
     >>> shown("a" * 50)
     '"aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…"'
     """
-    said = cell.text or cell.holds if isinstance(cell, Odd) else str(cell)
-    said = " ".join(UNPRINTABLE.sub("\ufffd", said[: MAX_TEXT]).split())
-    return f'"{said if len(said) <= 40 else said[:39] + "…"}"'
+    return quoted(cell.text or cell.holds if isinstance(cell, Odd) else cell)
 
 
 def text(cell: Cell) -> str:
@@ -88,7 +87,8 @@ def text(cell: Cell) -> str:
     Raises
     ------
     Wrong
-        A formula, an error of the spreadsheet, unprintable characters, or over 2,000 characters.
+        A formula, an error of the spreadsheet, characters that cannot be printed or turn the order
+        of the text, or over 2,000 characters.
 
     Examples
     --------
@@ -107,12 +107,9 @@ def text(cell: Cell) -> str:
             f"The cell holds {len(said):,} characters; {MAX_TEXT:,} are allowed.",
             "Shorten it, and keep the long text elsewhere.",
         )
-    found = UNPRINTABLE.search(said)
-    if found:
-        raise Wrong(
-            f"{shown(said)} holds a character that cannot be printed (U+{ord(found[0]):04X}).",
-            "Type the cell again.",
-        )
+    wrong = unfit(said)
+    if wrong:
+        raise Wrong(f"{shown(said)} {wrong}.", "Type the cell again.")
     return said
 
 
@@ -154,8 +151,10 @@ ways. Leave the thousands mark out, as in 1234.5 or 1234,5.
     if isinstance(cell, Odd):
         raise Wrong(f"The cell holds {cell.holds}, not a number.", cell.fix)
     if not isinstance(cell, str):
-        if not math.isfinite(cell):
-            raise Wrong(f"{cell} is not a number that can be used.", "Write the figure itself.")
+        # A whole number of a workbook may have more digits than a float holds.
+        if not abs(cell) <= sys.float_info.max:
+            raise Wrong(f"{shown(cell)} is not a number that can be used.",
+                        "Write the figure itself.")
         return float(cell)
     read = text(cell)
     if not read:

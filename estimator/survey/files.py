@@ -9,12 +9,12 @@ import zipfile
 from pathlib import Path
 
 from estimator.survey import texts, workbooks
-from estimator.survey.grid import MAX_ROWS, CountsColumns, Sheets, refuse
+from estimator.survey.grid import Kind, Sheets, refuse
 
 MAX_BYTES = 8 * 2**20
 
 
-def fetch(path: Path) -> bytes:
+def fetch(path: Path, kind: Kind) -> bytes:
     """The bytes of a file of at most 8 MB.
 
     Raises
@@ -24,12 +24,12 @@ def fetch(path: Path) -> bytes:
     """
     try:
         if path.is_dir():
-            refuse(path.name, "This is a folder.", "Name the survey file in it.")
+            refuse(path.name, "This is a folder.", f"Name the {kind.name} file in it.")
         if not path.is_file():
             if path.exists():
                 refuse(path.name, "This is not a plain file.", "Name a CSV or XLSX file.")
             refuse(path.name, "There is no such file.", _neighbours(path))
-        too_big(path.stat().st_size, path.name)
+        too_big(path.stat().st_size, path.name, kind)
         with path.open("rb") as file:
             return file.read(MAX_BYTES + 1)
     except OSError as error:
@@ -37,12 +37,13 @@ def fetch(path: Path) -> bytes:
                "Look whether you may open it, and whether another program holds it.")
 
 
-def too_big(size: int, name: str) -> None:
+def too_big(size: int, name: str, kind: Kind) -> None:
     """Refuse a file of more than 8 MB."""
     if size > MAX_BYTES:
-        refuse(name, f"The file is {size / 2**20:,.1f} MB; a survey is at most "
+        refuse(name, f"The file is {size / 2**20:,.1f} MB; {kind.one} is at most "
                      f"{MAX_BYTES // 2**20} MB.",
-               "Keep only the survey's rows; photographs and other sheets belong elsewhere.")
+               f"Keep only the rows of the {kind.name}; photographs and other sheets belong "
+               "elsewhere.")
 
 
 def _neighbours(path: Path) -> str:
@@ -53,64 +54,63 @@ def _neighbours(path: Path) -> str:
     return f'Did you mean "{near[0]}"?' if near else "Look at how its name is spelled."
 
 
-# First bytes of what people rename to .csv: from memory, each checked against a file of its kind.
-_KINDS: tuple[tuple[bytes, str, str], ...] = (
-    (b"%PDF", "a PDF document", "Export the survey from the spreadsheet as CSV or XLSX."),
-    (b"\x89PNG", "a PNG picture", "Type the survey into a spreadsheet."),
-    (b"\xff\xd8\xff", "a JPEG picture", "Type the survey into a spreadsheet."),
-    (b"GIF8", "a GIF picture", "Type the survey into a spreadsheet."),
-    (b"II*\0", "a TIFF picture", "Type the survey into a spreadsheet."),
-    (b"MM\0*", "a TIFF picture", "Type the survey into a spreadsheet."),
-    (b"RIFF", "a picture or a recording", "Type the survey into a spreadsheet."),
+# First bytes of what people rename to .csv: from memory, each checked against a file of its kind;
+# {} is what the file should be.
+_OTHERS: tuple[tuple[bytes, str, str], ...] = (
+    (b"%PDF", "a PDF document", "Export the {} from the spreadsheet as CSV or XLSX."),
+    (b"\x89PNG", "a PNG picture", "Type the {} into a spreadsheet."),
+    (b"\xff\xd8\xff", "a JPEG picture", "Type the {} into a spreadsheet."),
+    (b"GIF8", "a GIF picture", "Type the {} into a spreadsheet."),
+    (b"II*\0", "a TIFF picture", "Type the {} into a spreadsheet."),
+    (b"MM\0*", "a TIFF picture", "Type the {} into a spreadsheet."),
+    (b"RIFF", "a picture or a recording", "Type the {} into a spreadsheet."),
     (b"{\\rtf", "a word-processor document", "Save the table as CSV or XLSX."),
     (b"\x1f\x8b", "a gzip archive", "Unpack it first."),
     (b"7z\xbc\xaf", "a 7z archive", "Unpack it first."),
     (b"Rar!", "a RAR archive", "Unpack it first."),
-    (b"SQLite format 3\0", "a database", "Export the survey as CSV."),
-    (b"\x7fELF", "a program", "Name the survey file."),
-    (b"MZ", "a program", "Name the survey file."),
+    (b"SQLite format 3\0", "a database", "Export the {} as CSV."),
+    (b"\x7fELF", "a program", "Name a CSV or XLSX file."),
+    (b"MZ", "a program", "Name a CSV or XLSX file."),
 )
 _OLD_EXCEL = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _WEB_PAGE = re.compile(rb"\s*(<!doctype html|<html|<\?xml)", re.IGNORECASE)
 
 
-def sheets(data: bytes, name: str, columns_named: CountsColumns, most: int = MAX_ROWS) -> Sheets:
+def sheets(data: bytes, name: str, kind: Kind) -> Sheets:
     """The rows of a CSV or XLSX file, told apart by what is in it, not by its name.
 
     Parameters
     ----------
     data, name
         The file's bytes and its name, for messages.
-    columns_named
-        How many columns of a survey a row names.
-    most
-        So many rows are allowed.
+    kind
+        What it should be.
     """
-    too_big(len(data), name)
+    too_big(len(data), name, kind)
     if not data.strip(b"\0 \t\r\n"):
         what = "The file is empty." if not data.strip() else "The file holds nothing but zeros."
-        refuse(name, what, "Save the survey again from the spreadsheet.")
+        refuse(name, what, f"Save the {kind.name} again from the spreadsheet.")
     if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):
-        kind = _archive(data, name)
-        if kind is not None:
-            refuse(name, f"This is {kind[0]}, not a survey.", kind[1])
-        return workbooks.sheets(data, name, columns_named, most)
+        other = _archive(data, name)
+        if other is not None:
+            refuse(name, f"This is {other[0]}, not {kind.one}.", other[1])
+        return workbooks.sheets(data, name, kind)
     if data.startswith(_OLD_EXCEL):
         if _LOCKED in data:
             refuse(name, "The workbook is locked with a password.", "Save it without one.")
         refuse(name, "This is a document in the old Excel format (.xls).",
                "Open it and save it as XLSX or as CSV.")
-    for magic, kind, fix in _KINDS:
+    for magic, other, fix in _OTHERS:
         if data.startswith(magic):
-            refuse(name, f"This is {kind}, not a survey.", fix)
+            refuse(name, f"This is {other}, not {kind.one}.", fix.format(kind.name))
     if _WEB_PAGE.match(data):
-        refuse(name, "This is a web page or XML, not a survey.",
+        refuse(name, f"This is a web page or XML, not {kind.one}.",
                "Save the table as CSV or XLSX from the spreadsheet.")
     if name.casefold().endswith((".xlsx", ".xlsm")):
         refuse(name, "The file is called a workbook and is none; it may be damaged.",
                "Open it in the spreadsheet and save it again as XLSX.")
-    return texts.sheets(data, name, columns_named, most)
+    return texts.sheets(data, name, kind)
 
 
 def _archive(data: bytes, name: str) -> tuple[str, str] | None:

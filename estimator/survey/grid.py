@@ -1,4 +1,4 @@
-"""Rows of cells as a file held them, and how many of them a survey may have."""
+"""Rows of cells as a file held them, and what kind of file it should be."""
 
 from __future__ import annotations
 
@@ -11,13 +11,42 @@ from estimator.survey.cells import Cell
 
 MAX_ROWS = 5_000
 HEADER_WITHIN = 60
-"""The header stands among so many rows at the top."""
+"""The header stands among so many rows at the top that are not blank, …"""
+HEADER_ABOVE = 1_000
+"""… and among so many with blank ones."""
 
 Row = tuple[int, Sequence[Cell]]
 """A row's number as a spreadsheet counts it, from 1, and its cells."""
 
-CountsColumns = Callable[[Sequence[Cell]], int]
-"""Says how many columns of a survey a row names: the header is the row that names them."""
+
+@dataclass(frozen=True)
+class Kind:
+    """What a file should be.
+
+    Parameters
+    ----------
+    name
+        What messages call it.
+    columns_named
+        How many columns of its kind a row names: the header is the row that names them.
+    wanted
+        Columns that its header must name, for messages.
+    sheet
+        Name of the sheet of a workbook that is read before any other; blank for none.
+    most
+        So many rows are allowed.
+    """
+
+    name: str
+    columns_named: Callable[[Sequence[Cell]], int]
+    wanted: tuple[str, ...]
+    sheet: str = ""
+    most: int = MAX_ROWS
+
+    @property
+    def one(self) -> str:
+        """One of its kind: a survey, an auction list."""
+        return f"{'an' if self.name[0] in 'aeiou' else 'a'} {self.name}"
 
 
 @dataclass(frozen=True)
@@ -30,7 +59,7 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Sheets:
-    """What a file holds of a survey: its lines, its machine facts if apart, and remarks on it."""
+    """What a file holds: its lines, the machine facts of a survey if apart, and remarks on it."""
 
     lines: Sheet
     machine: Sheet | None = None
@@ -42,7 +71,7 @@ def refuse(file: str, what: str, fix: str, row: int | None = None) -> NoReturn:
     raise BadInput(Fault(what, fix, file, row)) from None
 
 
-def too_many_rows(file: str, row: int, most: int = MAX_ROWS) -> NoReturn:
+def too_many_rows(file: str, row: int, kind: Kind) -> NoReturn:
     """Refuse a file at the row after the last one that is allowed."""
-    refuse(file, f"There are more than {most:,} rows.", "Keep only the rows that belong to it.",
-           row)
+    refuse(file, f"There are more than {kind.most:,} rows.",
+           f"Keep only the rows of the {kind.name}.", row)

@@ -178,6 +178,8 @@ class _Reader:
         for place, cell in enumerate(cells):
             if _blank(cell):
                 continue
+            if len(self.faults) >= MAX_FAULTS:
+                break
             read = shown(cell)[1:-1]
             column = _COLUMN.get(tight(cell)) if isinstance(cell, str) else None
             if column is None:

@@ -7,9 +7,11 @@ from pathlib import Path
 from estimator.catalogue import Catalogue
 from estimator.errors import BadInput, Fault
 from estimator.survey.files import fetch, sheets
-from estimator.survey.parsing import columns_named, parse
+from estimator.survey.grid import Kind
+from estimator.survey.parsing import NEEDED, columns_named, parse
 from estimator.survey.records import Survey
 
+KIND = Kind("survey", columns_named, NEEDED, sheet="survey")
 _Found = tuple[Survey | None, tuple[Fault, ...], tuple[str, ...]]
 
 
@@ -88,7 +90,7 @@ def _or_raise(found: _Found) -> Survey:
 
 def _examine(path: Path, catalogue: Catalogue, final: bool) -> _Found:
     try:
-        data = fetch(path)
+        data = fetch(path, KIND)
     except BadInput as error:
         return None, error.faults, ()
     return _parse(data, path.name, catalogue, final)
@@ -96,7 +98,7 @@ def _examine(path: Path, catalogue: Catalogue, final: bool) -> _Found:
 
 def _parse(data: bytes, name: str, catalogue: Catalogue, final: bool) -> _Found:
     try:
-        found = sheets(data, name, columns_named)
+        found = sheets(data, name, KIND)
     except BadInput as error:
         return None, error.faults, ()
     survey, faults = parse(found, name, catalogue, final=final)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 from collections.abc import Iterator
 
 from estimator.errors import BadInput
 from estimator.outside import unguarded
 from estimator.survey.grid import (
+    HEADER_ABOVE,
     HEADER_WITHIN,
-    MAX_ROWS,
-    CountsColumns,
+    Kind,
     Row,
     Sheet,
     Sheets,
@@ -23,10 +24,10 @@ from estimator.survey.grid import (
 _LINE_END = re.compile("\r\n?|\n")
 
 
-def sheets(data: bytes, file: str, columns_named: CountsColumns, most: int = MAX_ROWS) -> Sheets:
+def sheets(data: bytes, file: str, kind: Kind) -> Sheets:
     """The rows of a CSV file's bytes, parted where its header is parted best."""
     said, note = decoded(data, file)
-    return Sheets(_parted(said, file, columns_named, most), notes=(note,) if note else ())
+    return Sheets(_parted(said, file, kind), notes=(note,) if note else ())
 
 
 def decoded(data: bytes, name: str) -> tuple[str, str]:
@@ -58,7 +59,7 @@ def _windows(data: bytes, name: str) -> tuple[str, str]:
     except UnicodeDecodeError as error:
         before = data[: error.start].decode("latin-1")
         refuse(name, f"The byte {data[error.start]:#04x} is neither UTF-8 nor Windows-1252 text.",
-               "Save the survey again as CSV UTF-8.", _line_of(before))
+               "Save it again as CSV UTF-8.", _line_of(before))
     return said, (f"{name} is not UTF-8 and was read as Windows-1252: look whether letters with "
                   "accents came out right.")
 
@@ -67,12 +68,12 @@ def _line_of(before: str) -> int:
     return len(_LINE_END.findall(before)) + 1
 
 
-def _parted(said: str, name: str, columns_named: CountsColumns, most: int) -> Sheet:
+def _parted(said: str, name: str, kind: Kind) -> Sheet:
     def named(mark: str) -> int:
         """Columns that the best row at the top names when parted at `mark`."""
         try:
-            top = _top(_cells(said, mark, name))
-            return max((columns_named(cells) for _, cells in top), default=0)
+            top = itertools.islice(_cells(said, mark, name, HEADER_ABOVE), HEADER_WITHIN)
+            return max((kind.columns_named(cells) for _, cells in top), default=0)
         except BadInput:
             return 0
 
@@ -80,21 +81,15 @@ def _parted(said: str, name: str, columns_named: CountsColumns, most: int) -> Sh
     rows = []
     for row in _cells(said, mark, name):
         rows.append(row)
-        if len(rows) > most:
-            too_many_rows(name, row[0], most)
+        if len(rows) > kind.most:
+            too_many_rows(name, row[0], kind)
     return Sheet(tuple(rows))
 
 
-def _top(rows: Iterator[Row]) -> Iterator[Row]:
-    return (row for _, row in zip(range(HEADER_WITHIN), rows, strict=False))
-
-
-def _cells(said: str, mark: str, name: str) -> Iterator[Row]:
+def _cells(said: str, mark: str, name: str, last: int | None = None) -> Iterator[Row]:
     """Rows that are not blank, numbered as a spreadsheet does: a quoted line end is no new row."""
     reader = csv.reader(io.StringIO(said, newline=""), delimiter=mark, strict=True)
-    number = 0
-    while True:
-        number += 1
+    for number in itertools.count(1):
         try:
             cells = next(reader)
         except StopIteration:
@@ -106,5 +101,7 @@ def _cells(said: str, mark: str, name: str) -> Iterator[Row]:
                 what = "The quotation marks in this row do not pair up."
                 fix = "Put a text in quotes as a whole, and double each quote inside it."
             refuse(name, what, fix, number)
+        if last is not None and number > last:
+            return
         if any(cell and not cell.isspace() for cell in cells):
             yield number, tuple(map(unguarded, cells))

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 import warnings
 import zipfile
 
-from estimator.errors import BadInput
+from estimator.errors import BadInput, quoted
 from estimator.survey.cells import Cell, Odd
 from estimator.survey.grid import (
+    HEADER_ABOVE,
     HEADER_WITHIN,
-    MAX_ROWS,
-    CountsColumns,
+    Kind,
     Row,
     Sheet,
     Sheets,
@@ -22,25 +23,37 @@ from estimator.survey.grid import (
 
 MAX_UNPACKED = 64 * 2**20
 MAX_CELLS = 200_000
+MAX_SHEETS = 200
+MAX_PARTS = 2_000
+MAX_BESIDES = 2 * 2**20
+"""Formats, names, rules and the like: all that is no cell. [bytes]"""
 LAST_ROW = 1_048_576
 """Rows that a workbook's sheet can have."""
+MOST_IN_CELL = 32_767
+"""Characters that a cell of a workbook can hold."""
+_TAGS_PER_CELL = 8
 
-_NEW = "Copy the survey's rows into a new workbook."
+_XML = re.compile(rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe|\xfe\xff|<\0|\0<")
+_CODED = re.compile(rb"\s*<\?xml[^>]{0,80}encoding\s*=\s*[\"'](?!utf-8[\"'])", re.IGNORECASE)
+_SHEET = re.compile(rb"<(?:\w+:)?sheet\s")
+# Elements that make up cells and texts, with what stands in them.
+_CELLS = re.compile(rb"<(?:\w+:)?(?:row|c|v|f|is|si|t|r)\b[^<>]*>[^<]*|</[^<>]*>[^<]*")
+
+_NEW = "Copy the rows that belong to it into a new workbook."
 _AGAIN = "Open it in the spreadsheet and save it again as XLSX, or as CSV."
 
 
-def sheets(data: bytes, name: str, columns_named: CountsColumns, most: int = MAX_ROWS) -> Sheets:
-    """The sheets "survey" and "machine" of a workbook.
+def sheets(data: bytes, name: str, kind: Kind) -> Sheets:
+    """The sheet of a workbook with rows of a kind, and the sheet "machine" beside it.
 
-    Where none is called "survey", the first one with a header row of a survey. At most `most`
-    rows.
+    The one that is called as the kind says, or else the first one with a header row of the kind.
 
     Raises
     ------
     BadInput
         A workbook that is damaged, unpacks to over 64 MB, or has no such sheet.
     """
-    _unpacks_safely(data, name)
+    _unpacks_safely(data, name, kind)
     import openpyxl
 
     try:
@@ -51,7 +64,7 @@ def sheets(data: bytes, name: str, columns_named: CountsColumns, most: int = MAX
             book = openpyxl.load_workbook(
                 io.BytesIO(data), read_only=True, data_only=False, keep_links=False
             )
-            return _choose(book, name, columns_named, most)
+            return _choose(book, name, kind)
     except BadInput:
         raise
     except Exception:
@@ -59,7 +72,12 @@ def sheets(data: bytes, name: str, columns_named: CountsColumns, most: int = MAX
         refuse(name, "The workbook is damaged and cannot be read.", _AGAIN)
 
 
-def _unpacks_safely(data: bytes, name: str) -> None:
+def _cells_allowed(kind: Kind) -> int:
+    return max(MAX_CELLS, 15 * kind.most)
+
+
+def _unpacks_safely(data: bytes, name: str, kind: Kind) -> None:
+    """Refuse what would take the parser minutes or gigabytes: it believes whatever stands there."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = archive.infolist()
@@ -68,56 +86,78 @@ def _unpacks_safely(data: bytes, name: str) -> None:
             if size > MAX_UNPACKED:
                 refuse(name, f"The workbook unpacks to {size / 2**20:,.0f} MB; "
                              f"{MAX_UNPACKED // 2**20} MB are allowed.", _NEW)
-            declares = any(
-                b"<!DOCTYPE" in archive.read(part) or b"<!ENTITY" in archive.read(part)
-                for part in parts if part.filename.endswith((".xml", ".rels"))
-            )
+            if len(parts) > MAX_PARTS:
+                refuse(name, f"The workbook has {len(parts):,} parts; {MAX_PARTS:,} are allowed.",
+                       _NEW)
+            said = (archive.read(part) for part in parts)
+            wrong = _harmful([part for part in said if _XML.match(part)], kind)
     except BadInput:
         raise
     except Exception:
         refuse(name, "The workbook is damaged and cannot be unpacked.", _AGAIN)
-    if declares:
-        refuse(name, "The workbook declares entities, which no spreadsheet writes.", _NEW)
+    if wrong:
+        refuse(name, wrong, _NEW)
 
 
-def _choose(book, name: str, columns_named: CountsColumns, most: int) -> Sheets:
+def _harmful(parts: list[bytes], kind: Kind) -> str:
+    """What in parts of XML no spreadsheet writes, or no file of this kind needs; blank for none."""
+    if any(b"<!DOCTYPE" in part or b"<!ENTITY" in part for part in parts):
+        return "The workbook declares entities, which no spreadsheet writes."
+    # In another coding, none of what is looked for here would be found.
+    if any(b"\0" in part or _CODED.match(part) for part in parts):
+        return "Parts of the workbook are not coded in UTF-8, as those of spreadsheets are."
+    if sum(part.count(b"<") for part in parts) > _TAGS_PER_CELL * _cells_allowed(kind):
+        return f"The workbook is far bigger than any {kind.name}."
+    sheets = sum(len(_SHEET.findall(part)) for part in parts)
+    if sheets > min(MAX_SHEETS, len(parts)):
+        return f"The workbook has {sheets:,} sheets; {MAX_SHEETS} are allowed."
+    besides = sum(len(_CELLS.sub(b"", part)) for part in parts)
+    if besides > MAX_BESIDES:
+        return (f"The workbook holds {besides / 2**20:,.0f} MB of formats, names and rules; "
+                f"{MAX_BESIDES // 2**20} MB are allowed.")
+    return ""
+
+
+def _choose(book, name: str, kind: Kind) -> Sheets:
     called = {sheet.title.strip().casefold(): sheet for sheet in reversed(book.worksheets)}
-    chosen = called.get("survey") or next(
+    chosen = called.get(kind.sheet) or next(
         (sheet for sheet in book.worksheets
-         if any(columns_named(cells) >= 2 for _, cells in _rows(sheet, name, HEADER_WITHIN))),
+         if any(kind.columns_named(cells) >= 2 for _, cells in _rows(sheet, name, kind, top=True))),
         None,
     )
     if chosen is None:
-        titles = ", ".join(f'"{sheet.title[:31]}"' for sheet in book.worksheets[:8]) or "none"
-        refuse(name, "No sheet is called survey, and none has a header row with assembly, count, "
-                     f"condition and certainty. Sheets found: {titles}.",
-               'Call the sheet with the lines "survey".')
-    facts = called.get("machine")
+        titles = ", ".join(quoted(sheet.title) for sheet in book.worksheets[:8]) or "none"
+        wanted = f"{', '.join(kind.wanted[:-1])} and {kind.wanted[-1]}"
+        called_so = f"No sheet is called {kind.sheet}, and none" if kind.sheet else "No sheet"
+        refuse(name, f"{called_so} has a header row with {wanted}. Sheets found: {titles}.",
+               f'Call the sheet with the lines "{kind.sheet}".' if kind.sheet else
+               "Write the names of the columns above the rows.")
+    facts = called.get("machine") if kind.sheet else None
     return Sheets(
-        Sheet(tuple(_rows(chosen, name, most=most)), chosen.title),
-        Sheet(tuple(_rows(facts, name)), facts.title)
+        Sheet(tuple(_rows(chosen, name, kind)), chosen.title),
+        Sheet(tuple(_rows(facts, name, kind)), facts.title)
         if facts is not None and facts is not chosen else None,
     )
 
 
-def _rows(sheet, name: str, at_most: int | None = None, most: int = MAX_ROWS) -> list[Row]:
-    """The sheet's rows that are not blank; the first ones where `at_most` says how many."""
+def _rows(sheet, name: str, kind: Kind, top: bool = False) -> list[Row]:
+    """The sheet's rows that are not blank; with `top` those among which its header stands."""
     # A sheet may claim any size; its cells are counted instead.
     sheet.reset_dimensions()
     rows: list[Row] = []
     cells_seen = 0
     for number, found in enumerate(sheet.iter_rows(), start=1):
+        if top and (number > HEADER_ABOVE or len(rows) == HEADER_WITHIN):
+            break
         cells_seen += len(found)
-        if number > LAST_ROW or cells_seen > max(MAX_CELLS, 40 * most):
-            refuse(name, f'The sheet "{sheet.title[:31]}" is far bigger than any survey.', _NEW,
-                   min(number, LAST_ROW))
+        if number > LAST_ROW or cells_seen > _cells_allowed(kind):
+            refuse(name, f"The sheet {quoted(sheet.title)} is far bigger than any {kind.name}.",
+                   _NEW, min(number, LAST_ROW))
         cells = [_cell(cell) for cell in found]
         if not any(not isinstance(cell, str) or cell.strip() for cell in cells):
             continue
-        if len(rows) == at_most:
-            break
-        if len(rows) == most:
-            too_many_rows(name, number, most)
+        if len(rows) == kind.most:
+            too_many_rows(name, number, kind)
         rows.append((number, cells))
     return rows
 
@@ -132,6 +172,8 @@ def _cell(cell) -> Cell:
         return Odd(f"the error {str(value)[:20]}", "Type the value.")
     if isinstance(value, bool):
         return Odd(str(value).upper(), "Type the value.", str(value).upper())
+    if isinstance(value, str) and len(value) > MOST_IN_CELL:
+        return Odd(f"{len(value):,} characters, more than a cell can", "Shorten it.")
     if isinstance(value, str | int | float):
         return value
     said = str(value)

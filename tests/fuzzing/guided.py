@@ -1,0 +1,70 @@
+"""Let coverage lead the way to files that stop the program: a harness for atheris.
+
+    python tests/fuzzing/guided.py survey-xlsx [-atheris_runs=100000] [other options of libFuzzer]
+
+atheris is a tool for this script alone: install it beside what the program needs, in an environment
+of your own (`pip install atheris`). Without it the script says so and does nothing. It reads what
+`run.py` reads and judges as `run.py` does; the file that fails is written to the working folder.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import zlib
+from pathlib import Path
+from random import Random
+
+_HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(_HERE.parent), str(_HERE.parent.parent)]
+os.environ["ESTIMATOR_SHOP"] = ""
+
+
+def main(arguments: list[str]) -> int:
+    """Fuzz one family until something fails or the runs are used up."""
+    try:
+        import atheris
+    except ImportError:
+        print("atheris is not installed: pip install atheris, in an environment of your own.")
+        return 2
+    with atheris.instrument_imports(include=["estimator", "openpyxl", "tomllib", "zipfile"]):
+        from fuzzing import families
+    name = arguments[0] if arguments else ""
+    if name not in families.FAMILIES:
+        print(f"Name a family: {', '.join(families.FAMILIES)}.")
+        return 2
+    with tempfile.TemporaryDirectory() as folder:
+        family = families.FAMILIES[name](Path(folder))
+        corpus = Path(folder) / "corpus"
+        corpus.mkdir()
+        for place, (_, data) in enumerate(family.seeds):
+            (corpus / str(place)).write_bytes(bytes([place % 256]) + data)
+
+        def one(data: bytes) -> None:
+            place, said = (data[0] if data else 0), data[1:]
+            file = family.seeds[place % len(family.seeds)][0]
+            verdict = families.verdict(family, file, said)
+            if verdict not in (families.ACCEPTED, families.REFUSED):
+                raise AssertionError(f"{file}: {verdict}")
+
+        def spoil(data: bytes, most: int, seed: int) -> bytes:
+            # Half of the time the structure is spoiled, as by `run.py`, else the bytes.
+            try:
+                if seed % 2:
+                    return data[:1] + family.spoil(Random(seed), data[1:])[: most - 1]
+            except (ValueError, zlib.error, OSError, LookupError, RecursionError, RuntimeError):
+                pass
+            except Exception as error:
+                if type(error).__name__ != "BadZipFile":
+                    raise
+            return atheris.Mutate(data, most)
+
+        atheris.Setup([sys.argv[0], "-timeout=60", "-rss_limit_mb=3072", "-max_len=200000",
+                       *arguments[1:], str(corpus)], one, custom_mutator=spoil)
+        atheris.Fuzz()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
