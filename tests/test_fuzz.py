@@ -83,13 +83,15 @@ def test_a_file_made_to_harm_does_none(family, name):
     ("entities_in_a_part_of_another_name", "declares entities"),
     ("one_string_of_20_megabytes", "20,000,000 characters, more than a cell can"),
     ("strings_without_end", "far bigger than any survey"),
+    ("rows_out_of_order", "do not stand in their order"),
+    ("cells_out_of_order", "do not stand in their order"),
     ("parts_without_end", "3,005 parts; 2,000 are allowed"),
     ("formats_without_end", "of formats, names and rules"),
     ("keys_nested_deep", "shop.toml, row 1: The row has"),
     ("arrays_nested_deep", "shop.toml, row 1: The row has"),
     ("a_very_long_number", "shop.toml, row 1: The row has"),
     ("thousands_of_people", "There are more than 100 of them"),
-    ("rows_of_other_places", "ledger.json cannot be read"),
+    ("rows_of_other_places", "is missing or damaged"),
     ("a_table_of_faults", "There are 200 faults above; the rest was not read."),
 ])
 def test_what_harms_is_named(family, name, said):

@@ -14,7 +14,7 @@ import ipywidgets as widgets
 
 from estimator.catalogue import LEVELS, Catalogue, Era, Level
 from estimator.documents.wording import money
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput, Fault, printable
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, Slider
 from estimator.pages.figures import opening
@@ -82,7 +82,9 @@ class MachineForm(_Form):
 
     def value(self) -> Machine:
         """The facts as they stand in the form."""
-        return Machine(**{fact: field.value if fact == "era" else field.value[:_MOST_WORDS]
+        # What may not stand in a text becomes a mark that can be seen.
+        return Machine(**{fact: field.value if fact == "era" else
+                          printable(field.value[:_MOST_WORDS])
                           for fact, field in self.fields.items()})
 
 

@@ -46,8 +46,9 @@ in a sheet "machine", name in the first column and value in the second, or above
 CSV. Cells hold values: formulas are refused. Sizes are kept to 15 digits.
 
 Blanks around a text are dropped and its line ends become plain ones; else every text comes back
-as it was. At most 8 MB (64 MB unpacked), 5,000 rows, 200 faults told at once. What kind of file
-it is shows in its content, not in its name.
+as it was; characters that cannot be printed, and hidden ones that turn the order of a text, are
+refused. At most 8 MB (64 MB unpacked, 200 sheets), 5,000 rows, 200 faults told at once. What kind
+of file it is shows in its content, not in its name.
 """
 
 from estimator.survey.matching import differences, merged

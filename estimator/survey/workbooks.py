@@ -36,6 +36,7 @@ _TAGS_PER_CELL = 8
 _XML = re.compile(rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe|\xfe\xff|<\0|\0<")
 _CODED = re.compile(rb"\s*<\?xml[^>]{0,80}encoding\s*=\s*[\"'](?!utf-8[\"'])", re.IGNORECASE)
 _SHEET = re.compile(rb"<(?:\w+:)?sheet\s")
+_PLACE = re.compile(rb"<(?:\w+:)?(?:row|c)\b[^<>]*?\sr\s*=\s*[\"']([A-Za-z]*)([0-9]+)[\"']")
 # Elements that make up cells and texts, with what stands in them.
 _CELLS = re.compile(rb"<(?:\w+:)?(?:row|c|v|f|is|si|t|r)\b[^<>]*>[^<]*|</[^<>]*>[^<]*")
 
@@ -115,7 +116,25 @@ def _harmful(parts: list[bytes], kind: Kind) -> str:
     if besides > MAX_BESIDES:
         return (f"The workbook holds {besides / 2**20:,.0f} MB of formats, names and rules; "
                 f"{MAX_BESIDES // 2**20} MB are allowed.")
+    if not all(map(_in_order, parts)):
+        return "The workbook is damaged: rows or cells of a sheet do not stand in their order."
     return ""
+
+
+def _in_order(part: bytes) -> bool:
+    """Whether rows and the cells of each go forward; the parser loses those that do not."""
+    last_row, last_cell = 0, (0, b"")
+    for found in _PLACE.finditer(part):
+        letters, row = found[1].upper(), found[2]
+        if not letters:
+            if len(row) > 9 or int(row) <= last_row:
+                return False
+            last_row, last_cell = int(row), (0, b"")
+        elif (len(letters), letters) <= last_cell:
+            return False
+        else:
+            last_cell = len(letters), letters
+    return True
 
 
 def _choose(book, name: str, kind: Kind) -> Sheets:
