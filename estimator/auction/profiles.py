@@ -22,7 +22,7 @@ from estimator.catalogue import SaleRatio, Way
 from estimator.durations import Range
 from estimator.estimate import Estimate, estimate
 from estimator.resale import Deal, selling
-from estimator.resale.playing import AS_FOUND, Played, Setting, parted, premium_of, worked
+from estimator.resale.playing import AS_FOUND, Played, Setting, parted, premium_terms, worked
 from estimator.resale.screening import Moments
 from estimator.scope import scope
 from estimator.shop import Shop
@@ -156,7 +156,7 @@ class Profile:
         way = here.tables.ways[terms.way]
         self._way, self._fee = way, here.fee(way, terms.fee)
         self._price = market.amount(
-            f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high))
+            f"price by {way.way}", Range.of(way, "price_"))
         self.plain = _is_plain(way)
         self.rows: dict[str, SaleRatio] = {}
         for choice in dict.fromkeys(row.choice for row in here.tables.sale_ratios.values()):
@@ -219,7 +219,7 @@ class Profile:
     def income(self, choice: str, value: np.ndarray | float) -> np.ndarray:
         """What the sale of the whole machine leaves, in every trial. [money]"""
         way = self._way
-        hammer = selling.hammer_for(value * self._gross[choice], *premium_of(way))
+        hammer = selling.hammer_for(value * self._gross[choice], *premium_terms(way))
         return selling.kept(hammer, self._fee, way.fee_minimum, way.fee_cap, way.fixed)
 
     # --- A and B --------------------------------------------------------------------------

@@ -211,10 +211,10 @@ class _Reader:
 
         words = {column: take(column, cells.text) or ""
                  for column in ("lot", "title", "maker", "year", "note")}
-        era = take("era", self._named(self._names.era))
-        found = take("found", self._named(self._state))
+        era = take("era", cells.if_any(self._names.era))
+        found = take("found", cells.if_any(self._state))
         bad = take("bad", self._bad) or ()
-        survey = take("survey", self._named(self._survey))
+        survey = take("survey", cells.if_any(self._survey))
         amounts = {column: take(column, _amount)
                    for column in ("value", "value_low", "value_high", "asking")}
         if survey is not None:
@@ -254,9 +254,6 @@ class _Reader:
             value_high=high, asking=amounts["asking"], bad=bad, survey=survey,
             title=words["title"], maker=words["maker"], year=words["year"], note=words["note"],
             taken=tuple(taken), row=row), []
-
-    def _named(self, how: Callable) -> Callable:
-        return lambda cell: how(cells.text(cell)) if cells.text(cell) else None
 
     def _state(self, word: str) -> str:
         found = self._states.get(tight(word))

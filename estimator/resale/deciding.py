@@ -18,7 +18,7 @@ from estimator.resale.cash import Cash
 from estimator.resale.checking import faults
 from estimator.resale.lines import paying_lines
 from estimator.resale.measures import flow_measures, held_by, worst_mean
-from estimator.resale.playing import AS_FOUND, Jobs, Played, Setting, play, premium_of
+from estimator.resale.playing import AS_FOUND, Jobs, Played, Setting, play, premium_terms
 from estimator.resale.records import LEAVE, Choice, Deal, Resale, Turn
 from estimator.resale.swings import swings
 from estimator.shop import Shop
@@ -154,7 +154,7 @@ def _break_even(here: Setting, one: Played) -> float:
     fee = way.typical if own is None else own
     fixed = way.fixed if one.row.method == "sell" else here.settings.disposal_cost
     hammer = selling.price_for(needed, fee, way.fee_minimum, way.fee_cap, fixed)
-    return float(selling.all_in(hammer, *premium_of(way)))
+    return float(selling.all_in(hammer, *premium_terms(way)))
 
 
 def _leave(best_in: float, worths: Mapping[str, np.ndarray]) -> Choice:

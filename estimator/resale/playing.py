@@ -77,7 +77,7 @@ class Setting:
         self.rate = investing.monthly_rate(settings.capital_rate_per_year)
         self.want = settings.capital_rate_per_year if deal.want is None else deal.want
         self.confidence = settings.confidence if deal.confidence is None else deal.confidence
-        self.hour_cost = _hour_cost(settings)
+        self.hour_cost = labour.hour_cost(settings)
         earns = settings.bench_hour_earns if deal.bench_hour_earns is None \
             else deal.bench_hour_earns
         self.hour_earns = earns or labour.charge_out(self.hour_cost, settings.margin)
@@ -115,7 +115,7 @@ class Setting:
     @property
     def premium(self) -> tuple[float, float, float | None]:
         """Buyer's premium of where it is bought: share, least, greatest."""
-        return premium_of(self.tables.ways[self.deal.buying], self.deal.premium)
+        return premium_terms(self.tables.ways[self.deal.buying], self.deal.premium)
 
     def row(self, choice: str) -> SaleRatio | None:
         """The row of a choice that holds for this machine, the nearest first."""
@@ -128,7 +128,7 @@ class Setting:
 
     def ratio(self, row: SaleRatio, state: str = "") -> np.ndarray:
         """Sale ratios of a row in each trial; `state` names another stream than the choice's."""
-        return self.market.ratio(state or row.choice, Range(row.low, row.typical, row.high))
+        return self.market.ratio(state or row.choice, Range.of(row))
 
     def fee(self, way: Way, own: float | None) -> np.ndarray:
         """Share that the seller gives up in each trial: what is known, or the table's. [–]"""
@@ -140,8 +140,8 @@ class Setting:
         """What the sale of the whole machine leaves in each trial. [money]"""
         way = self.tables.ways[self.deal.way]
         price = self.value * ratio * self.market.amount(
-            f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high))
-        hammer = selling.hammer_for(price, *premium_of(way))
+            f"price by {way.way}", Range.of(way, "price_"))
+        hammer = selling.hammer_for(price, *premium_terms(way))
         return selling.kept(hammer, self.fee(way, self.deal.fee), way.fee_minimum, way.fee_cap,
                             way.fixed)
 
@@ -149,7 +149,7 @@ class Setting:
         """Days to sell the whole machine. [d]"""
         table = self.tables.days_to_sell
         row = table.get((self.deal.way, self.era)) or table[self.deal.way, None]
-        return self.market.amount(f"days by {row.way}", Range(row.low, row.typical, row.high))
+        return self.market.amount(f"days by {row.way}", Range.of(row))
 
 
 def play(here: Setting, progress: Callable[[float], bool | None] | None = None
@@ -214,9 +214,9 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
     deal, settings, way = here.deal, here.settings, here.tables.ways[here.deal.parts_way]
     names = scope(here.survey, Level.AS_FOUND, here.tables).names
     listings = parting.inventory(here.survey, here.era, names, here.tables)
-    ratio = durations.pert_mean(row.low, row.typical, row.high)
+    ratio = durations.mean_of(row)
     fee = here.fee(way, None)
-    price = durations.pert_mean(way.price_low, way.price_typical, way.price_high)
+    price = durations.mean_of(Range.of(way, "price_"))
     parts = tuple(
         Parted(one, one.price(deal.value, row.typical),
                one.expected(float(here.value.mean()), ratio) * price * (1 - float(fee.mean())),
@@ -224,7 +224,7 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
         for one in listings)
     ratios = here.ratio(row)
     left = here.value * ratios * here.market.amount(
-        f"price by {way.way}", Range(way.price_low, way.price_typical, way.price_high)) * (1 - fee)
+        f"price by {way.way}", Range.of(way, "price_")) * (1 - fee)
     hours = np.zeros(deal.trials)
     sales, kept = [], np.ones(deal.trials, int)
     taken = [part.listing for part in parts if part.pays]
@@ -277,16 +277,10 @@ def _state(survey: Survey, deal: Deal, era: Era, tables, settings) -> tuple[str,
     return "working", "nothing that stops play is failed or missing"
 
 
-def premium_of(way: Way, own: float | None = None) -> tuple[float, float, float | None]:
+def premium_terms(way: Way, own: float | None = None) -> tuple[float, float, float | None]:
     share = way.premium if own is None else own
     return share, way.premium_minimum if share else 0.0, way.premium_cap
 
 
-def _hour_cost(settings) -> float:
-    return labour.hourly_cost(settings.pay_per_hour, settings.on_cost_share,
-                              settings.paid_hours_per_year, settings.overhead_per_year,
-                              settings.productive_share)
-
-
-__all__ = ["AS_FOUND", "Jobs", "Played", "Setting", "parted", "play", "premium_of", "work_choices",
-           "worked"]
+__all__ = ["AS_FOUND", "Jobs", "Played", "Setting", "parted", "play", "premium_terms",
+           "work_choices", "worked"]
