@@ -933,7 +933,7 @@ def test_a_ledger_of_the_version_before_goes_on(tmp_path):
     assert ledger.cap_use(number) is None
     ledger.mark_done(number, [1], DAY, now=NOW)
     (copy,) = tmp_path.glob("ledger-backup-4-*.sqlite")
-    assert VERSION == 5
+    assert VERSION > 4
     ledger.close()
     with sqlite3.connect(copy) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (4,)

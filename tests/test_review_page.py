@@ -497,7 +497,7 @@ def test_what_was_bought_sent_out_and_sold_is_booked(opened, ledger, job):
     say(back, "came-back", lot=str(lot.id), quantity="5", amount="10")
     assert "4 piece are still out" in told(back)
     say(back, "came-back", lot=str(lot.id), quantity="1", amount="10")
-    assert typed.still_out(ledger.entries(Outwork))[0][1] == 3
+    assert ledger.still_out()[0][1] == 3
     booking._kind("sold")
     say(booking.forms["sold"], "sold", what="Job paid", amount="900", fees="20", whose="job")
     (sold,) = ledger.entries(Sale)

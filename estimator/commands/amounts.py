@@ -92,12 +92,10 @@ def _came_back(options) -> int:
     from estimator.ledger import Outwork
 
     with ledger_of(options) as (shop, ledger):
-        lots = [lot for lot in ledger.entries(Outwork)
-                if lot.id == options.of and lot.event == "sent"]
-        if not lots:
+        lot = ledger.entry(Outwork, options.of)
+        if lot is None or lot.event != "sent":
             raise BadInput(Fault(f"Nothing was sent out by entry {options.of}.",
                                  "estimator job amounts lists what was."))
-        (lot,) = lots
         return _kept(options, ledger.add(Outwork(
             day=day_said(options.day, "day") or date.today(), note=options.note, job=lot.job,
             currency=shop.settings.currency, what=lot.what, service=lot.service, event="back",

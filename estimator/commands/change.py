@@ -249,14 +249,12 @@ def _status(options) -> int:
 
 def _state(ledger, job) -> dict:
     """Where a job stands, as JSON has it."""
-    from estimator.ledger import TimeEntry
 
     items = ledger.items(job.number)
     return {
         "items": len(items), **standing_dict(ledger, job),
         "hours_expected": round(sum(item.expected for item in items), 2),
-        "hours_booked": round(sum(entry.hours for entry in ledger.entries(
-            TimeEntry, job=job.number)), 2)}
+        "hours_booked": round(ledger.counted(job=job.number)[1], 2)}
 
 
 def standing_dict(ledger, job) -> dict:
@@ -265,7 +263,7 @@ def standing_dict(ledger, job) -> dict:
 
     use = ledger.cap_use(job.number)
     return {
-        "quote": ledger.standing().get(job.number, job.number),
+        "quote": ledger.holds(job.number),
         "items_done": sorted(mark.item for mark in ledger.entries(Done, job=job.number)),
         "items_dropped": sorted(ledger.dropped(job.number)),
         "revisions": [as_json(one) for one in ledger.revisions(job.number)],

@@ -117,10 +117,10 @@ def _correct(options) -> int:
     from estimator.ledger import TimeEntry
 
     with ledger_of(options) as (shop, ledger):
-        found = [one for one in ledger.entries(TimeEntry) if one.id == options.id]
+        found = ledger.entry(TimeEntry, options.id)
         instead = None
-        if found and not options.remove:
-            (instead,) = found
+        if found is not None and not options.remove:
+            instead = found
             if options.job or options.item or options.unbilled:
                 if options.job is None and options.item and instead.job:
                     options.job = instead.job
@@ -129,7 +129,7 @@ def _correct(options) -> int:
             changes = {"person": options.person, "note": options.note}
             instead = _timed(replace(instead, **{
                 name: value for name, value in changes.items() if value is not None}), options)
-            if instead == found[0]:
+            if instead == found:
                 raise BadInput(Fault("Nothing is said that would be different.",
                                      "Say what is right, such as --hours 2; or add --remove."))
         entries = ledger.correct(TimeEntry, options.id, options.why, instead,
@@ -209,12 +209,9 @@ def _place(options, ledger, shop) -> tuple[str | None, int | None, str | None]:
 
 def _person(options, ledger, shop) -> str:
     """Who was named; else the only one who has booked; else whose bench it is."""
-    from estimator.ledger import TimeEntry
-
     if options.person:
         return options.person
-    people = sorted({one.person for one in ledger.entries(TimeEntry)}
-                    | {clock.person for clock in ledger.clocks()})
+    people = sorted({*ledger.people(), *(clock.person for clock in ledger.clocks())})
     if len(people) > 1:
         raise BadInput(Fault("Several people book here, and none is named.",
                              f"Add --person with one of {', '.join(people)}."))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+
 from estimator.commands import amounts, change
 from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
 
@@ -46,28 +48,30 @@ def _accept(options) -> int:
 
 def _list(options) -> int:
     with ledger_of(options) as (_, ledger):
-        found = [(job, *_hours(ledger, job)) for job in ledger.jobs()]
-        revised = ledger.revisions()
+        expected, booked = ledger.hours_expected(), ledger.hours_of_jobs()
+        found = [(job, expected.get(job.number, 0.0), booked.get(job.number, 0.0))
+                 for job in ledger.jobs()]
+        revised = defaultdict(list)
+        for one in ledger.revisions():
+            revised[one.job].append(one)
     rows = [("Number", "Job", "State", "Accepted", "Promised", "Expected h", "Booked h",
              "Revisions")]
     rows += [(job.number, job.name[:40], job.state, str(job.accepted), str(job.promised or ""),
-              f"{expected:.1f}", f"{booked:.1f}", _answers(revised, job))
+              f"{expected:.1f}", f"{booked:.1f}", _answers(revised[job.number]))
              for job, expected, booked in found]
     text = table(rows, right=(5, 6)) if found else \
         "No jobs so far: estimator job accept NUMBER makes one of a quote sent."
     return say(options, {"jobs": [
         as_json(job) | {"hours_expected": round(expected, 2), "hours_booked": round(booked, 2),
-                        "revisions": {one.number: one.answer for one in revised
-                                      if one.job == job.number}}
+                        "revisions": {one.number: one.answer for one in revised[job.number]}}
         for job, expected, booked in found]}, text)
 
 
-def _answers(revised, job) -> str:
+def _answers(revised) -> str:
     """How many revisions of a job came to what."""
     from estimator.ledger import ANSWERS
 
-    counts = {answer: sum(one.job == job.number and one.answer == answer for one in revised)
-              for answer in ANSWERS}
+    counts = {answer: sum(one.answer == answer for one in revised) for answer in ANSWERS}
     return ", ".join(f"{count} {answer}" for answer, count in counts.items() if count)
 
 
@@ -157,7 +161,5 @@ def _followed(ledger, shop, job) -> tuple[str, ...]:
 
 def _hours(ledger, job) -> tuple[float, float]:
     """Hours expected of a job's items, and hours booked to it."""
-    from estimator.ledger import TimeEntry
-
     return (sum(item.expected for item in ledger.items(job.number)),
-            sum(entry.hours for entry in ledger.entries(TimeEntry, job=job.number)))
+            ledger.counted(job=job.number)[1])

@@ -92,7 +92,7 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
         raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
                              f'Open it again with: estimator job state {job.number} "on the '
                              'bench"; or quote the machine anew.'))
-    stands = ledger.standing().get(job.number, job.number)
+    stands = ledger.holds(job.number)
     base, choices, shop = reopen(ledger, stands)
     held = ledger.frozen(stands)
     if on < choices.on:
@@ -148,7 +148,7 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
         after=sides[1], changes=changes, rest=rest, rows=rows,
         supplies=supplies_of(before.job, offer.job),
         cautions=cautions_for(offer.job, lines, used.catalogue),
-        booked=math.fsum(entry.hours for entry in ledger.entries(TimeEntry, job=job.number)),
+        booked=ledger.counted(job=job.number)[1],
         notes=tuple(notes)), used
 
 
@@ -186,7 +186,7 @@ def survey_of(ledger: Ledger, said: str) -> tuple[Survey, Shop]:
         If there is no such job, or what it was computed from is not known.
     """
     job = ledger.job(said)
-    survey, _, shop = reopen(ledger, ledger.standing().get(job.number, job.number))
+    survey, _, shop = reopen(ledger, ledger.holds(job.number))
     return replace(survey, lines=tuple(line for line in survey.lines if line.count)), shop
 
 

@@ -17,7 +17,7 @@ from types import MappingProxyType
 from pydantic import ValidationError
 
 from estimator import __version__, winning
-from estimator.catalogue import TABLES, Catalogue, Certainty, Condition, Era, Level
+from estimator.catalogue import TABLES, Catalogue, Certainty, Condition, Era, Level, Service
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, Sent
 from estimator.quote import Choices, Quote, as_dict
@@ -122,9 +122,9 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
             "cannot compute it again.", f"Use version {held.version}.")) from None
 
 
-def tables_of(held: Frozen) -> Catalogue:
-    """The shop's tables as they were when a quote was sent."""
-    return _catalogue(held.tables)
+def services_of(held: Frozen) -> Mapping[str, Service]:
+    """The price lists of services as they were when a quote was sent."""
+    return _services(held.tables)
 
 
 def _plain(said):
@@ -139,6 +139,13 @@ def _tables_text(catalogue: Catalogue) -> str:
                          for row in catalogue.tables[row_type.table].values()]
         for row_type in TABLES
     }, ensure_ascii=False, separators=(",", ":"))
+
+
+@functools.lru_cache(maxsize=16)
+def _services(text: str) -> Mapping[str, Service]:
+    rows = (Service.model_validate(values)
+            for values, _ in json.loads(text).get(Service.table, ()))
+    return MappingProxyType({row.service: row for row in rows})
 
 
 @functools.lru_cache(maxsize=8)

@@ -25,6 +25,7 @@ Columns come in any order; `person`, `day` and `item` or `unbilled` must be ther
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
@@ -82,14 +83,13 @@ def book_sheet(ledger: Ledger, path: Path | str, *, unbilled: Collection[str],
         Where rows may be right and seldom are.
     """
     path = Path(path)
-    jobs = ledger.jobs()
-    items = {job.number: ledger.items(job.number) for job in jobs}
-    rows, entries = read_sheet(files.fetch(path, _KIND), path.name, jobs, items, unbilled)
+    rows, entries = read_sheet(files.fetch(path, _KIND), path.name, ledger.jobs(),
+                               functools.cache(ledger.items), unbilled)
     return ledger.book(entries, unbilled=unbilled, sure=sure, rows=rows, file=path.name, now=now)
 
 
 def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
-               items: Mapping[str, Sequence[Item]], unbilled: Collection[str]
+               items: Callable[[str], Sequence[Item]], unbilled: Collection[str]
                ) -> tuple[list[int], list[TimeEntry]]:
     """Rows and entries of a time sheet's bytes.
 
@@ -98,7 +98,8 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
     data, name
         What the file holds, and its name for faults.
     jobs, items
-        Those that hours can be booked on; work items by the number of their job.
+        Those that hours can be booked on; what gives the work items of one by its number, asked
+        for jobs that stand in the sheet.
     unbilled
         Kinds of time that no quote pays for, by their key.
 
@@ -110,7 +111,7 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
     Examples
     --------
     >>> sheet = b"person;day;hours;unbilled\\nAnna;2.3.2026;1,5;ordering\\n"
-    >>> rows, entries = read_sheet(sheet, "march.csv", [], {}, ["ordering"])
+    >>> rows, entries = read_sheet(sheet, "march.csv", [], lambda job: (), ["ordering"])
     >>> rows, entries[0].hours, entries[0].day.isoformat()
     ([2], 1.5, '2026-03-02')
     """
@@ -125,9 +126,10 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
                              f"Its columns are {', '.join(COLUMNS)}.", name))
     places = _places(rows[header], name, faults)
     found, numbers = [], []
+    job_of = functools.cache(lambda word: job_named(word, jobs))
     for number, row in rows[header + 1:] if not faults else ():
         said = {column: row[place] for column, place in places.items() if place < len(row)}
-        entry, wrong = _entry(said, jobs, items, unbilled)
+        entry, wrong = _entry(said, job_of, items, unbilled)
         stray = [cell for place, cell in enumerate(row)
                  if place not in places.values() and str(cell).strip()]
         if stray:
@@ -188,8 +190,8 @@ def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault]
     return places
 
 
-def _entry(said: Mapping[str, Cell], jobs: Sequence[Job],
-           items: Mapping[str, Sequence[Item]], unbilled: Collection[str]
+def _entry(said: Mapping[str, Cell], job_of: Callable[[str], Job],
+           items: Callable[[str], Sequence[Item]], unbilled: Collection[str]
            ) -> tuple[TimeEntry | None, list[tuple[str, str, str]]]:
     """The entry of a row, or None and what is wrong: column, what, cure."""
     wrong: list[tuple[str, str, str]] = []
@@ -208,7 +210,7 @@ def _entry(said: Mapping[str, Cell], jobs: Sequence[Job],
     person, day = take("person", cells.text), take("day", day_of)
     hours, start, stop = (take("hours", hours_of), take("start", time_of),
                           take("stop", time_of))
-    job = take("job", cells.if_any(lambda word: job_named(word, jobs)))
+    job = take("job", cells.if_any(job_of))
     kind = take("unbilled", cells.if_any(lambda word: unbilled_named(word, unbilled)))
     item = None
     if take("item", cells.text) and "job" not in failed:
@@ -216,7 +218,7 @@ def _entry(said: Mapping[str, Cell], jobs: Sequence[Job],
             wrong.append(("job", "A work item belongs to a job, and none is named.",
                           "Name the job."))
         else:
-            mine = items.get(job.number, ())
+            mine = items(job.number)
             item = take("item", cells.if_any(lambda word: item_named(word, mine)))
     note = take("note", cells.text)
     for column, value in (("person", person), ("day", day)):

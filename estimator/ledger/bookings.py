@@ -8,7 +8,7 @@ the sum over those in force.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import TypeVar
@@ -19,10 +19,18 @@ from estimator.ledger.opening import Database
 from estimator.ledger.reading import (
     TABLE,
     clocks_in,
+    counted_in,
     dropped_in,
     entries_in,
+    hours_in,
+    hours_on_items_in,
     items_in,
-    jobs_in,
+    job_in,
+    known_jobs_in,
+    latest_in,
+    out_in,
+    people_in,
+    together_in,
 )
 from estimator.ledger.records import (
     Done,
@@ -46,23 +54,101 @@ class Bookings(Database):
     """Entries of the ledger."""
 
     def entries(self, kind: type[SomeEntry], *, job: str | None = None,
-                since: date | None = None, until: date | None = None,
-                history: bool = False) -> tuple[SomeEntry, ...]:
+                jobs: Collection[str] | None = None, since: date | None = None,
+                until: date | None = None, history: bool = False) -> tuple[SomeEntry, ...]:
         """Entries of a kind in force, by day and then as they were booked.
 
         Parameters
         ----------
         kind
             `TimeEntry`, `Purchase`, `Outwork`, `Sale` or `Done`.
-        job, since, until
-            Only of this job, from this day, up to this day.
+        job, jobs, since, until
+            Only of this job, of these jobs, from this day, up to this day.
         history
             Also those taken back and their counter-entries.
         """
         if self._absent:
             return ()
         with self._reading() as connection:
-            return entries_in(connection, kind, job=job, since=since, until=until, history=history)
+            return entries_in(connection, kind, job=job, jobs=jobs, since=since, until=until,
+                              history=history)
+
+    def entry(self, kind: type[SomeEntry], id: int) -> SomeEntry | None:
+        """The entry in force of that number; None if there is none."""
+        if self._absent:
+            return None
+        with self._reading() as connection:
+            return next(iter(entries_in(connection, kind, id=id)), None)
+
+    def last_booked(self, kind: type[SomeEntry], count: int, *, job: str | None = None,
+                    history: bool = False) -> tuple[SomeEntry, ...]:
+        """The entries of a kind that were booked last, the last one first.
+
+        Parameters
+        ----------
+        kind, job, history
+            As for `entries`.
+        count
+            At most so many.
+        """
+        if self._absent:
+            return ()
+        with self._reading() as connection:
+            return latest_in(connection, kind, count, job=job, history=history)
+
+    def counted(self, *, job: str | None = None, history: bool = False) -> tuple[int, float]:
+        """How many time entries there are, and their hours together; see `entries`. [h]"""
+        if self._absent:
+            return 0, 0.0
+        with self._reading() as connection:
+            return counted_in(connection, job=job, history=history)
+
+    def hours_of_jobs(self, jobs: Collection[str] | None = None) -> Mapping[str | None, float]:
+        """Hours booked to each of these jobs that has any; None is all of them. [h]
+
+        Hours of the shop as a whole stand under None.
+        """
+        if self._absent:
+            return {}
+        with self._reading() as connection:
+            return hours_in(connection, jobs)
+
+    def hours_on_items(self, job: str) -> Mapping[int, float]:
+        """Hours booked to each work item of a job that has any. [h]"""
+        if self._absent:
+            return {}
+        with self._reading() as connection:
+            return hours_on_items_in(connection, job)
+
+    def together(self, jobs: Collection[str] | None = None) -> tuple[TimeEntry, ...]:
+        """Time entries put together: one for each job, item, kind of unbilled time and person.
+
+        Each has the hours of all that are in force, and the last of their days; what else they
+        said is left out. A shop of years has as many of them as it has work items, not bookings.
+
+        Parameters
+        ----------
+        jobs
+            Numbers of jobs; None is all of them and the shop as a whole.
+        """
+        if self._absent:
+            return ()
+        with self._reading() as connection:
+            return together_in(connection, jobs)
+
+    def people(self) -> tuple[str, ...]:
+        """Everybody of whom hours are in force, by name."""
+        if self._absent:
+            return ()
+        with self._reading() as connection:
+            return people_in(connection)
+
+    def still_out(self) -> tuple[tuple[Outwork, float], ...]:
+        """Lots sent out of which pieces are still out, and how many, by day."""
+        if self._absent:
+            return ()
+        with self._reading() as connection:
+            return out_in(connection)
 
     def book(self, entries: Sequence[TimeEntry], *, unbilled: Collection[str],
              sure: Collection[str] = (), rows: Sequence[int] = (), file: str = "",
@@ -120,7 +206,7 @@ class Bookings(Database):
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
-            found = rules.job_named(job, jobs_in(connection))
+            found = job_in(connection, job)
             marks = [Done(day=day, job=found.number, item=item, note=note)
                      for item in dict.fromkeys(items)]
             faults = rules.marks_wrong(found, marks, rules.Known(
@@ -144,7 +230,7 @@ class Bookings(Database):
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
-            found = rules.job_named(job, jobs_in(connection))
+            found = job_in(connection, job)
             marks = {mark.item: mark for mark in entries_in(connection, Done, job=found.number)}
             faults = [] if why.strip() else [Fault("It does not say why the mark is taken back.",
                                                    "Write it in a few words.")]
@@ -190,7 +276,7 @@ class Bookings(Database):
             raise BadInput(Fault("It does not say why the entry is corrected.",
                                  "Write it in a few words."))
         with self._writing() as connection:
-            found = [one for one in entries_in(connection, kind) if one.id == id]
+            found = entries_in(connection, kind, id=id)
             if not found:
                 raise BadInput(_no_entry(connection, kind, id))
             (wrong,) = found
@@ -221,23 +307,21 @@ def _insert(connection, entry: SomeEntry, now: datetime) -> SomeEntry:
 def known_in(connection, entries: Sequence[TimeEntry], unbilled: Collection[str], now: datetime
              ) -> rules.Known:
     """What the ledger knows that bears on these entries."""
-    from sqlalchemy import select
-    t = tables()
-    people = set(connection.execute(select(t.time_entries.c.person).distinct()).scalars())
-    people |= {clock.person for clock in clocks_in(connection)}
+    people = sorted({*people_in(connection), *(clock.person for clock in clocks_in(connection))})
     numbers = {entry.job for entry in entries if entry.job}
-    jobs = {job.number: job for job in jobs_in(connection)}
     days = [entry.day for entry in entries]
     # Work past midnight stands under the day that it began.
     near = entries_in(connection, TimeEntry, since=min(days) - timedelta(days=1),
-                    until=max(days) + timedelta(days=1)) if days else ()
+                      until=max(days) + timedelta(days=1),
+                      people={one.person for one in rules.settled(entries, people)}) \
+        if days else ()
     return rules.Known(
-        jobs=jobs,
+        jobs=known_jobs_in(connection, numbers),
         items={(item.job, item.item): item for item in items_in(connection, numbers)},
         dropped=dropped_in(connection, numbers),
         done={(mark.job, mark.item): mark for number in numbers
               for mark in entries_in(connection, Done, job=number)},
-        unbilled=unbilled, people=sorted(people), booked=near, now=now)
+        unbilled=unbilled, people=people, booked=near, now=now)
 
 
 def book_in(connection, entries, unbilled, sure, rows, file, now, was=()
@@ -261,17 +345,17 @@ def ask(questions: Iterable[Question], sure: Collection[str]) -> None:
 
 
 def _check_amounts(connection, entry: Entry, now: datetime) -> None:
-    known = rules.Known(jobs={job.number: job for job in jobs_in(connection)}, now=now)
-    faults = list(rules.amounts_wrong(entry, known))
+    jobs = known_jobs_in(connection, {entry.job} - {None})
+    faults = list(rules.amounts_wrong(entry, rules.Known(jobs=jobs, now=now)))
     if not faults and isinstance(entry, Outwork) and entry.of is not None:
-        others = entries_in(connection, Outwork)
-        lots = {one.id: one for one in others if one.event == "sent"}
-        lot = lots.get(entry.of)
+        lot = next((one for one in entries_in(connection, Outwork, id=entry.of)
+                    if one.event == "sent"), None)
         if lot is None:
             faults.append(Fault(f"Nothing was sent out by entry {entry.of}.",
                                 "Name the entry by which it was sent."))
         else:
-            out = lot.quantity - math.fsum(one.quantity for one in others if one.of == lot.id)
+            out = lot.quantity - math.fsum(
+                one.quantity for one in entries_in(connection, Outwork, of=lot.id))
             if entry.quantity > out + 1e-9:
                 faults.append(Fault(f"Of {lot.what}, {out:g} {lot.unit} are still out, and "
                                     f"{entry.quantity:g} would come back.", "Count again."))
@@ -280,12 +364,12 @@ def _check_amounts(connection, entry: Entry, now: datetime) -> None:
 
 
 def _no_entry(connection, kind, id: int) -> Fault:
-    history = entries_in(connection, kind, history=True)
-    for one in history:
-        if one.reverses == id:
-            return Fault(f"Entry {id} was taken back already: {one.why}.",
-                         "Correct the one in its place.")
-    if id in {one.id for one in history}:
+    from sqlalchemy import select
+    table = getattr(tables(), TABLE[kind])
+    for why in connection.execute(select(table.c.why).where(table.c.reverses == id)).scalars():
+        return Fault(f"Entry {id} was taken back already: {why}.",
+                     "Correct the one in its place.")
+    if entries_in(connection, kind, id=id, history=True):
         return Fault(f"Entry {id} is a counter-entry and is not taken back itself.",
                      "Book anew what should stand.")
     return Fault(f"There is no entry {id}.", "Look at its number in the list.")

@@ -200,8 +200,8 @@ def uses_in(connection, numbers: Collection[str]) -> dict[str, tuple[Use, tuple]
     """Of these jobs those with a cap: its use, and what it was reckoned from."""
     from sqlalchemy import select
     t, found = tables(), {}
-    names = {job.number: job.name for job in jobs_in(connection)}
-    revisions = revisions_in(connection)
+    names = {job.number: job.name for job in jobs_in(connection, numbers)}
+    revisions = revisions_in(connection, numbers)
     for number in dict.fromkeys(numbers):
         quote = standing_in(revisions, number)
         row = connection.execute(

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 
 from estimator.errors import BadInput, Fault, one_of
 from estimator.ledger import rules
 from estimator.ledger.opening import Database
-from estimator.ledger.reading import clocks_in, items_in, jobs_in, revisions_in
+from estimator.ledger.reading import (
+    clocks_in,
+    expected_in,
+    items_in,
+    job_in,
+    jobs_in,
+    revisions_in,
+)
 from estimator.ledger.records import STATES, Item, Job
 from estimator.ledger.schema import tables
 
@@ -32,7 +39,10 @@ class Jobs(Database):
         BadInput
             If there is none, with the nearest; or several have the name.
         """
-        return rules.job_named(said, self.jobs())
+        if self._absent:
+            return rules.job_named(said, ())
+        with self._reading() as connection:
+            return job_in(connection, said)
 
     def items(self, number: str, *, dropped: bool = False) -> tuple[Item, ...]:
         """The work items of a job, by their number; with those dropped if asked for."""
@@ -50,6 +60,16 @@ class Jobs(Database):
                     found[item.job].append(item)
         return {number: tuple(items) for number, items in found.items()}
 
+    def hours_expected(self, jobs: Collection[str] | None = None) -> Mapping[str, float]:
+        """Hours expected of each of these jobs that has work items; None is all of them. [h]
+
+        Items that were dropped do not count.
+        """
+        if self._absent:
+            return {}
+        with self._reading() as connection:
+            return expected_in(connection, jobs)
+
     def accept(self, job: Job, items: Iterable[Item]) -> Job:
         """Keep a quote that was accepted as a job with its work items; the quote is won.
 
@@ -61,13 +81,12 @@ class Jobs(Database):
         from sqlalchemy import insert, update
         t = tables()
         with self._writing() as connection:
-            if job.number in {one.number for one in jobs_in(connection)}:
+            if jobs_in(connection, [job.number]):
                 raise BadInput(Fault(f"Quote {job.number} is a job already.",
                                      f"Look at it with: estimator job show {job.number}"))
-            known = {one.number: one.job for one in revisions_in(connection)}
-            if job.number in known:
+            for revision in revisions_in(connection, number=job.number):
                 raise BadInput(Fault(
-                    f"Quote {job.number} is a revision of the job {known[job.number]}.",
+                    f"Quote {job.number} is a revision of the job {revision.job}.",
                     f"Take it into that job with: estimator job agree {job.number}"))
             connection.execute(insert(t.jobs).values(vars(job)))
             rows = [dict(vars(item)) for item in items]
@@ -105,7 +124,7 @@ class Jobs(Database):
         from sqlalchemy import update
         table = tables().jobs
         with self._writing() as connection:
-            job = rules.job_named(number, jobs_in(connection))
+            job = job_in(connection, number)
             promised = values.get("promised")
             if promised is not None and promised < job.accepted:
                 raise BadInput(Fault(f"{job.name} was accepted on {job.accepted}; it cannot be "

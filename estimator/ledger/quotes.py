@@ -26,17 +26,36 @@ from estimator.ledger.schema import tables
 class Drafts(Database):
     """The drafts of the pages, each page with its own kind."""
 
-    def drafts(self, kind: str = "") -> tuple[Draft, ...]:
-        """Every draft of a kind, as `new_key` was told it, the last saved first; without content.
+    def drafts(self, kind: str = "", *, most: int | None = None, words: str = "",
+               also: Collection[str] = ()) -> tuple[Draft, ...]:
+        """Drafts of a kind, as `new_key` was told it, the last saved first; without content.
+
+        Parameters
+        ----------
+        most
+            At most so many; None is every one.
+        words
+            Only those whose title holds them, whatever their case.
+        also
+            Keys of drafts that come after them, if they are not among them.
         """
         if self._absent:
             return ()
-        from sqlalchemy import select
+        from sqlalchemy import func, select
         table = tables().drafts
-        rows = self._read(select(table.c.key, table.c.title, table.c.revision, table.c.saved)
-                          .order_by(table.c.saved.desc(), table.c.key))
-        return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows
-                     if row.key.rpartition("-")[0] == kind)
+        c = table.c
+        own = func.substr(c.key, len(kind) + 2) if kind else c.key  # without the kind
+        mine = ~own.contains("-")
+        if kind:
+            mine &= c.key.startswith(f"{kind}-", autoescape=True)
+        said = select(c.key, c.title, c.revision, c.saved).order_by(c.saved.desc(), c.key)
+        for word in words.split():
+            mine &= func.lower(c.title).contains(word.lower(), autoescape=True)
+        rows = self._read(said.where(mine).limit(most))
+        missing = set(also) - {row.key for row in rows}
+        if missing:
+            rows += self._read(said.where(c.key.in_(missing)))
+        return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows)
 
     def draft(self, key: str) -> Draft | None:
         """One draft with its content; None if there is no such draft."""
@@ -49,7 +68,7 @@ class Drafts(Database):
 
     def latest(self, kind: str = "") -> Draft | None:
         """The draft of a kind that was saved last; None if there is none."""
-        found = self.drafts(kind)
+        found = self.drafts(kind, most=1)
         return self.draft(found[0].key) if found else None
 
     def save(self, draft: Draft) -> Draft:
@@ -107,6 +126,37 @@ class Quotes(Database):
         rows = self._read(said)
         return tuple(Sent(**row._mapping) for row in rows)
 
+    def sent_of(self, numbers: Collection[str]) -> dict[str, Sent]:
+        """The quotes of these numbers, by number; those that were kept."""
+        if self._absent or not numbers:
+            return {}
+        from sqlalchemy import select
+        table = tables().sent
+        rows = self._read(select(table).where(table.c.number.in_(numbers)))
+        return {row.number: Sent(**row._mapping) for row in rows}
+
+    def can_become_jobs(self, count: int) -> tuple[Sent, ...]:
+        """The newest quotes sent that are no job and not lost.
+
+        A revision is agreed to within its job, and makes none of its own.
+
+        Parameters
+        ----------
+        count
+            At most so many.
+        """
+        if self._absent:
+            return ()
+        from sqlalchemy import select
+        t = tables()
+        c = t.sent.c
+        rows = self._read(
+            select(t.sent).where(
+                c.outcome != "lost", c.number.not_in(select(t.jobs.c.number)),
+                c.number.not_in(select(t.revisions.c.number)))
+            .order_by(c.sent.desc(), c.number.desc()).limit(count))
+        return tuple(Sent(**row._mapping) for row in rows)
+
     def record(self, sent: Sent, frozen: Frozen | None = None) -> Sent:
         """Keep a quote that was sent, and what it was computed from; returns it as kept.
 
@@ -132,40 +182,43 @@ class Quotes(Database):
         from sqlalchemy import select
         t = tables()
         with self._reading() as connection:
-            known = _numbers(connection)
-            if number not in known:
-                raise BadInput(no_number(number, known))
             row = connection.execute(
                 select(t.frozen, t.shop_tables.c.content)
                 .join(t.shop_tables).where(t.frozen.c.number == number)
                 .order_by(t.frozen.c.id.desc()).limit(1)).first()
-        if row is None:
-            return None
+            if row is None:
+                if not _is_sent(connection, number):
+                    raise BadInput(no_number(number, _numbers(connection)))
+                return None
         said = dict(row._mapping)
         said["tables"] = zlib.decompress(said.pop("content")).decode()
         said.pop("id")
         return Frozen(**said)
 
-    def frozen_of(self, numbers: Collection[str]) -> dict[str, Frozen]:
-        """What each of these quotes was computed from, as it was sent last; where that is known."""
+    def frozen_of(self, numbers: Collection[str], *, answers: bool = True) -> dict[str, Frozen]:
+        """What each of these quotes was computed from, as it was sent last; where that is known.
+
+        Parameters
+        ----------
+        answers
+            False leaves the answers blank, which are most of what is kept of a quote.
+        """
         if self._absent or not numbers:
             return {}
         from sqlalchemy import select
         t = tables()
+        left = {"id"} if answers else {"id", "answer"}
+        columns = [one for one in t.frozen.c if one.name not in left]
         with self._reading() as connection:
-            rows = connection.execute(select(t.frozen).where(t.frozen.c.number.in_(numbers))
+            rows = connection.execute(select(*columns).where(t.frozen.c.number.in_(numbers))
                                       .order_by(t.frozen.c.id)).all()
             marks = {row.tables for row in rows}
             packed = connection.execute(
                 select(t.shop_tables).where(t.shop_tables.c.hash.in_(marks))).all()
         # Most quotes share their tables, so each text is there once.
         texts = {row.hash: zlib.decompress(row.content).decode() for row in packed}
-        found = {}
-        for row in rows:
-            said = dict(row._mapping)
-            said.pop("id")
-            found[row.number] = Frozen(**said | {"tables": texts[row.tables]})
-        return found
+        return {row.number: Frozen(**{"answer": {}} | row._asdict() | {"tables": texts[row.tables]})
+                for row in rows}
 
     def decide(self, number: str, outcome: str) -> Sent:
         """Say what came of a quote: "won", "lost", or "open" again; returns it as kept.
@@ -185,10 +238,9 @@ class Quotes(Database):
         same = table.c.number == number
         jobs = tables().jobs
         with self._writing() as connection:
-            revised = [one for one in revisions_in(connection) if one.number == number]
-            if revised:
+            for revised in revisions_in(connection, number=number):
                 raise BadInput(Fault(
-                    f"Quote {number} is a revision of the job {revised[0].job}.",
+                    f"Quote {number} is a revision of the job {revised.job}.",
                     "Say what came of it with: estimator job agree, or estimator job refuse."))
             if outcome != "won" and connection.execute(
                     select(jobs.c.number).where(jobs.c.number == number)).first():
@@ -217,6 +269,13 @@ def record_in(connection, sent: Sent, frozen: Frozen | None) -> Sent:
     return sent
 
 
+def _is_sent(connection, number: str) -> bool:
+    from sqlalchemy import select
+    table = tables().sent
+    return connection.execute(
+        select(table.c.number).where(table.c.number == number)).first() is not None
+
+
 def _numbers(connection) -> list[str]:
     """Numbers of the quotes sent, the newest first."""
     from sqlalchemy import select
@@ -232,7 +291,7 @@ def _freeze(connection, frozen: Frozen) -> None:
     content = frozen.tables.encode()
     # Not of the packed bytes: another release of zlib may pack the same text in another way.
     mark = hashlib.sha256(content).hexdigest()
-    if frozen.revision_of is not None and frozen.revision_of not in _numbers(connection):
+    if frozen.revision_of is not None and not _is_sent(connection, frozen.revision_of):
         raise BadInput(no_number(frozen.revision_of, _numbers(connection)))
     if not connection.execute(
             select(t.shop_tables.c.hash).where(t.shop_tables.c.hash == mark)).first():

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
+from estimator.ledger import rules
 from estimator.ledger.records import (
     Clock,
     Done,
@@ -21,13 +22,29 @@ TABLE = {TimeEntry: "time_entries", Purchase: "purchases", Outwork: "outwork", S
          Done: "done_marks"}
 
 
-def jobs_in(connection) -> tuple[Job, ...]:
-    """Every job, the last accepted first."""
+def jobs_in(connection, numbers: Collection[str] | None = None) -> tuple[Job, ...]:
+    """Every job, or those of these numbers, the last accepted first."""
     from sqlalchemy import select
     table = tables().jobs
-    rows = connection.execute(
-        select(table).order_by(table.c.accepted.desc(), table.c.number.desc()))
-    return tuple(Job(**row._mapping) for row in rows)
+    said = select(table).order_by(table.c.accepted.desc(), table.c.number.desc())
+    if numbers is not None:
+        said = said.where(table.c.number.in_(numbers))
+    return tuple(Job(*row) for row in connection.execute(said))
+
+
+def job_in(connection, said: str) -> Job:
+    """The job of that number or name; see `rules.job_named`."""
+    found = jobs_in(connection, [said.strip()])
+    return found[0] if found else rules.job_named(said, jobs_in(connection))
+
+
+def known_jobs_in(connection, numbers: Collection[str]) -> Mapping[str, Job]:
+    """Jobs by these numbers; all there are if one of them is not among them, to name the nearest.
+    """
+    found = {job.number: job for job in jobs_in(connection, numbers)}
+    if set(numbers) - set(found):
+        found = {job.number: job for job in jobs_in(connection)}
+    return found
 
 
 def items_in(connection, numbers: Collection[str], dropped: bool = False) -> tuple[Item, ...]:
@@ -38,7 +55,19 @@ def items_in(connection, numbers: Collection[str], dropped: bool = False) -> tup
     if not dropped:
         said = said.outerjoin(gone, (gone.c.job == table.c.job) & (gone.c.item == table.c.item)) \
             .where(gone.c.item.is_(None))
-    return tuple(Item(**row._mapping) for row in connection.execute(said))
+    return tuple(Item(*row) for row in connection.execute(said))
+
+
+def expected_in(connection, jobs: Collection[str] | None = None) -> dict[str, float]:
+    """Hours expected of each of these jobs, or of all, of items that were not dropped. [h]"""
+    from sqlalchemy import func, select
+    table, gone = tables().items, tables().dropped_items
+    said = select(table.c.job, func.sum(table.c.expected)).group_by(table.c.job) \
+        .outerjoin(gone, (gone.c.job == table.c.job) & (gone.c.item == table.c.item)) \
+        .where(gone.c.item.is_(None))
+    if jobs is not None:
+        said = said.where(table.c.job.in_(jobs))
+    return dict(connection.execute(said).all())
 
 
 def dropped_in(connection, numbers: Collection[str]) -> dict[tuple[str, int], str]:
@@ -49,15 +78,18 @@ def dropped_in(connection, numbers: Collection[str]) -> dict[tuple[str, int], st
     return {(row.job, row.item): row.revision for row in rows}
 
 
-def revisions_in(connection, job: str | None = None) -> tuple[Revision, ...]:
-    """Revisions with their answers, of one job or of all, as they were offered."""
+def revisions_in(connection, jobs: Collection[str] | None = None, number: str | None = None
+                 ) -> tuple[Revision, ...]:
+    """Revisions with their answers, of these jobs or of all, or of one number, as offered."""
     from sqlalchemy import select
     t = tables()
     said = select(t.revisions, t.answers.c.answer, t.answers.c.answered, t.answers.c.note) \
         .outerjoin(t.answers, t.answers.c.number == t.revisions.c.number) \
         .order_by(t.revisions.c.offered, t.revisions.c.number)
-    if job is not None:
-        said = said.where(t.revisions.c.job == job)
+    if jobs is not None:
+        said = said.where(t.revisions.c.job.in_(jobs))
+    if number is not None:
+        said = said.where(t.revisions.c.number == number)
     return tuple(
         Revision(**{**row._mapping, "answer": row.answer or "open", "note": row.note or "",
                     "changes": tuple(row.changes)})
@@ -66,12 +98,22 @@ def revisions_in(connection, job: str | None = None) -> tuple[Revision, ...]:
 
 def standing_in(revisions: Iterable[Revision], job: str) -> str:
     """The quote that holds for a job: its own, or the revision agreed to last."""
-    after = {one.of: one.number for one in revisions
-             if one.job == job and one.answer == "agreed"}
-    number = job
-    while number in after:
-        number = after[number]
-    return number
+    return standing_of(one for one in revisions if one.job == job).get(job, job)
+
+
+def standing_of(revisions: Iterable[Revision]) -> dict[str, str]:
+    """Of each job with an agreed revision, the quote that holds for it."""
+    after: dict[str, dict[str, str]] = {}
+    for one in revisions:
+        if one.answer == "agreed":
+            after.setdefault(one.job, {})[one.of] = one.number
+    found = {}
+    for job, later in after.items():
+        number = job
+        while number in later:
+            number = later[number]
+        found[job] = number
+    return found
 
 
 def clocks_in(connection) -> tuple[Clock, ...]:
@@ -82,20 +124,157 @@ def clocks_in(connection) -> tuple[Clock, ...]:
     return tuple(Clock(**row._mapping) for row in rows)
 
 
-def entries_in(connection, kind, *, job=None, since=None, until=None, history=False) -> tuple:
-    """Entries of a kind by day and id; those in force, or all of them."""
+def entries_in(connection, kind, *, job=None, since=None, until=None, history=False, id=None,
+               jobs: Collection[str] | None = None, people: Collection[str] | None = None,
+               of: int | None = None) -> tuple:
+    """Entries of a kind by day and id; those in force, or all of them.
+
+    Parameters
+    ----------
+    id, jobs, people, of
+        Only the one of this number, those of these jobs or people, those that came back from this
+        lot.
+    """
     from sqlalchemy import select
     table = getattr(tables(), TABLE[kind])
     said = select(table).order_by(table.c.day, table.c.id)
-    if job is not None:
-        said = said.where(table.c.job == job)
+    for column, value in (("job", job), ("id", id), ("of", of)):
+        if value is not None:
+            said = said.where(table.c[column] == value)
     if since is not None:
         said = said.where(table.c.day >= since)
     if until is not None:
         said = said.where(table.c.day <= until)
+    for column, among in (("job", jobs), ("person", people)):
+        if among is not None:
+            said = said.where(table.c[column].in_(among))
     if not history:
-        taken_back = select(table.c.reverses).where(table.c.reverses.is_not(None))
-        said = said.where(table.c.reverses.is_(None), table.c.id.not_in(taken_back))
+        said = said.where(*_in_force(table))
+    return _records(connection, kind, said)
+
+
+def latest_in(connection, kind, count: int, *, job=None, history=False) -> tuple:
+    """The entries of a kind that were booked last, the last one first."""
+    from sqlalchemy import select
+    table = getattr(tables(), TABLE[kind])
+    said = select(table).order_by(table.c.id.desc()).limit(count)
+    if job is not None:
+        said = said.where(table.c.job == job)
+    if not history:
+        said = said.where(*_in_force(table))
+    return _records(connection, kind, said)
+
+
+def counted_in(connection, *, job=None, history=False) -> tuple[int, float]:
+    """How many time entries there are, and their hours together. [h]"""
+    from sqlalchemy import func, select
+    table = tables().time_entries
+    said = select(func.count(), func.count(table.c.reverses), func.sum(table.c.hours))
+    if job is not None:
+        said = said.where(table.c.job == job)
+    entries, reversed_ones, hours = connection.execute(said.select_from(table)).one()
+    # An entry taken back and its counter-entry are both not in force, and add up to nothing.
+    return entries - (0 if history else 2 * reversed_ones), _dusted(hours)
+
+
+def hours_in(connection, jobs: Collection[str] | None = None) -> dict[str | None, float]:
+    """Hours booked to each of these jobs, or to all; None for the shop as a whole. [h]"""
+    from sqlalchemy import func, select
+    c = tables().time_entries.c
+    said = select(c.job, func.sum(c.hours)).group_by(c.job)
+    if jobs is not None:
+        said = said.where(c.job.in_(jobs))
+    return {job: _dusted(hours) for job, hours in connection.execute(said)}
+
+
+def hours_on_items_in(connection, job: str) -> dict[int, float]:
+    """Hours booked to each work item of a job. [h]"""
+    from sqlalchemy import func, select
+    c = tables().time_entries.c
+    said = select(c.item, func.sum(c.hours)).where(c.job == job, c.item.is_not(None)) \
+        .group_by(c.item)
+    return {item: _dusted(hours) for item, hours in connection.execute(said)}
+
+
+def together_in(connection, jobs: Collection[str] | None = None) -> tuple[TimeEntry, ...]:
+    """Time entries put together: one for each job, item, kind of unbilled time and person.
+
+    Its day is the last one; those whose hours were all taken back are left out.
+
+    Parameters
+    ----------
+    jobs
+        Numbers of jobs; None is all of them and the shop as a whole.
+    """
+    from sqlalchemy import func, select
+    table = tables().time_entries
+    c = table.c
+    by = (c.job, c.item, c.person, c.unbilled)
+    said = select(*by, func.sum(c.hours), func.max(c.day, type_=c.day.type)).group_by(*by) \
+        .order_by(*by)
+    if jobs is not None:
+        said = said.where(c.job.in_(jobs))
+    return tuple(
+        TimeEntry(day=day, job=job, person=person, hours=_dusted(hours), item=item,
+                  unbilled=unbilled)
+        for job, item, person, unbilled, hours, day in connection.execute(said)
+        if _dusted(hours) > 0)
+
+
+def people_in(connection) -> tuple[str, ...]:
+    """Everybody of whom hours are in force, by name.
+
+    From one name to the next by the index: as many steps as people, however much they booked.
+    """
+    from sqlalchemy import exists, func, select
+    table = tables().time_entries
+    names = select(func.min(table.c.person).label("name")).cte("names", recursive=True)
+    after = select(func.min(table.c.person)).where(table.c.person > names.c.name) \
+        .correlate(names).scalar_subquery()
+    names = names.union_all(select(after).select_from(names).where(names.c.name.is_not(None)))
+    said = select(names.c.name).where(
+        names.c.name.is_not(None),
+        exists().where(table.c.person == names.c.name, *_in_force(table))).order_by(names.c.name)
+    return tuple(connection.execute(said).scalars())
+
+
+def out_in(connection, id: int | None = None) -> tuple[tuple[Outwork, float], ...]:
+    """Lots of which pieces are still out, and how many; or only the one of that number."""
+    from sqlalchemy import func, select
+    table = tables().outwork
+    # Counter-entries have their signs turned, so that all of them add up to those in force.
+    returned = table.alias()
+    came = select(func.coalesce(func.sum(returned.c.quantity), 0.0)) \
+        .where(returned.c.of == table.c.id).scalar_subquery()
+    said = select(table, came.label("came")).where(
+        table.c.event == "sent", table.c.quantity - came > 1e-9, *_in_force(table)) \
+        .order_by(table.c.day, table.c.id)
+    if id is not None:
+        said = said.where(table.c.id == id)
+    found = []
+    for row in connection.execute(said):
+        lot = dict(row._mapping)
+        came_back = lot.pop("came")
+        found.append((Outwork(**lot), _dusted(lot["quantity"] - came_back)))
+    return tuple(found)
+
+
+def _in_force(table) -> tuple:
+    """Neither taken back nor a counter-entry."""
+    from sqlalchemy import func, select
+    back = table.alias("back")
+    # Not "is null": SQLite would look all of those up by the index of `reverses`, which nearly all
+    # entries share, instead of the few of a job or a day.
+    return (func.coalesce(table.c.reverses, 0) == 0,
+            ~select(back.c.id).where(back.c.reverses == table.c.id).exists())
+
+
+def _records(connection, kind, said) -> tuple:
     found = connection.execute(said)
     names = tuple(found.keys())
     return tuple(kind(**dict(zip(names, row, strict=True))) for row in found)
+
+
+def _dusted(hours: float | None) -> float:
+    """A sum without the dust of adding and taking back."""
+    return round(hours or 0.0, 9) + 0.0

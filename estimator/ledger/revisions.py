@@ -11,7 +11,6 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from estimator.errors import BadInput, Fault, one_of, quoted
-from estimator.ledger import rules
 from estimator.ledger.opening import Database
 from estimator.ledger.quotes import record_in
 from estimator.ledger.reading import (
@@ -19,9 +18,10 @@ from estimator.ledger.reading import (
     dropped_in,
     entries_in,
     items_in,
-    jobs_in,
+    job_in,
     revisions_in,
     standing_in,
+    standing_of,
 )
 from estimator.ledger.records import Done, Frozen, Item, Job, Revision, Sent, TimeEntry
 from estimator.ledger.schema import tables
@@ -35,7 +35,7 @@ class Revisions(Database):
         if self._absent:
             return ()
         with self._reading() as connection:
-            return revisions_in(connection, job)
+            return revisions_in(connection, None if job is None else [job])
 
     def revision(self, said: str) -> Revision:
         """The revision of that number; or, of a job's number or name, the one without an answer.
@@ -45,37 +45,39 @@ class Revisions(Database):
         BadInput
             If there is none, or several wait for an answer.
         """
-        found, jobs = self.revisions(), self.jobs()
-        plain = said.strip().casefold()
-        named = [one for one in found if one.number.casefold() == plain]
-        if named:
-            return named[0]
-        try:
-            job = rules.job_named(said, jobs)
-        except BadInput:
-            near = one_of(said, [word for one in found for word in (one.number,)]
-                          + [word for one in jobs for word in (one.number, one.name)])
-            raise BadInput(Fault(
-                f"There is no revision and no job {quoted(said)}.",
-                near if jobs else "None was accepted so far: estimator job accept NUMBER."
-            )) from None
-        waiting = [one for one in found if one.job == job.number and one.answer == "open"]
+        if self._absent:
+            found, job = (), None
+        else:
+            with self._reading() as connection:
+                named = revisions_in(connection, number=said.strip())
+                if named:
+                    return named[0]
+                try:
+                    job = job_in(connection, said)
+                except BadInput:
+                    job = None
+                found = revisions_in(connection, None if job is None else [job.number])
+        if job is None:
+            return _named(said, found, self.jobs())
+        waiting = [one for one in found if one.answer == "open"]
         if len(waiting) == 1:
             return waiting[0]
         if waiting:
             raise BadInput(Fault(f"{len(waiting)} revisions of {job.name} wait for an answer.",
                                  f"Name one: {', '.join(one.number for one in waiting)}."))
-        last = [one for one in found if one.job == job.number]
         raise BadInput(Fault(
             f"No revision of {job.name} waits for an answer"
-            + (f"; {last[-1].number} was {last[-1].answer} on {last[-1].answered}."
-               if last else "."),
+            + (f"; {found[-1].number} was {found[-1].answer} on {found[-1].answered}."
+               if found else "."),
             "Offer one with: estimator job change JOB SURVEY --reason find"))
 
     def standing(self) -> Mapping[str, str]:
         """Of each job with an agreed revision, the quote that holds for it now."""
-        found = self.revisions()
-        return {one.job: standing_in(found, one.job) for one in found if one.answer == "agreed"}
+        return standing_of(self.revisions())
+
+    def holds(self, job: str) -> str:
+        """The quote that holds for a job: its own, or the revision agreed to last."""
+        return standing_in(self.revisions(job), job)
 
     def dropped(self, job: str) -> Mapping[int, str]:
         """The work items of a job that were dropped, with the revision that did."""
@@ -103,7 +105,9 @@ class Revisions(Database):
         t = tables()
         with self._writing() as connection:
             job = _open_job(connection, revision.job)
-            found = revisions_in(connection)
+            found = (*revisions_in(connection, [job.number]),
+                     *(one for one in revisions_in(connection, number=revision.number)
+                       if one.job != job.number))
             _of_what_stands(revision, found, job)
             same = [one for one in found if one.number == revision.number]
             if same and same[0].answer != "open":
@@ -156,8 +160,8 @@ class Revisions(Database):
         t = tables()
         items = tuple(items)
         with self._writing() as connection:
-            found = revisions_in(connection)
-            revision = _waiting(number, found, on)
+            revision = _waiting(connection, number, on)
+            found = revisions_in(connection, [revision.job])
             job = _open_job(connection, revision.job)
             busy = {entry.item for entry in entries_in(connection, TimeEntry, job=job.number)}
             busy |= {clock.item for clock in clocks_in(connection) if clock.job == job.number}
@@ -192,13 +196,13 @@ class Revisions(Database):
             If there is no such revision, or it was answered already.
         """
         with self._writing() as connection:
-            revision = _waiting(number, revisions_in(connection), on)
+            revision = _waiting(connection, number, on)
             _answer(connection, number, "refused", on, note)
         return replace(revision, answer="refused", answered=on, note=note)
 
 
 def _open_job(connection, number: str) -> Job:
-    job = rules.job_named(number, jobs_in(connection))
+    job = job_in(connection, number)
     if job.state == "closed":
         raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
                              f'Open it again with: estimator job state {job.number} "on the '
@@ -214,12 +218,26 @@ def _of_what_stands(revision: Revision, found: Iterable[Revision], job: Job) -> 
             "Offer the change anew with: estimator job change"))
 
 
-def _waiting(number: str, found: Iterable[Revision], on: date) -> Revision:
-    known = {one.number: one for one in found}
-    if number not in known:
+def _named(said: str, found: Iterable[Revision], jobs: Collection[Job]) -> Revision:
+    """The revision of that number in any case; what is near it otherwise."""
+    plain = said.strip().casefold()
+    for one in found:
+        if one.number.casefold() == plain:
+            return one
+    words = [*(one.number for one in found), *(word for job in jobs
+                                               for word in (job.number, job.name))]
+    raise BadInput(Fault(
+        f"There is no revision and no job {quoted(said)}.", one_of(said, words) if jobs else
+        "None was accepted so far: estimator job accept NUMBER."))
+
+
+def _waiting(connection, number: str, on: date) -> Revision:
+    found = revisions_in(connection, number=number)
+    if not found:
+        known = [one.number for one in revisions_in(connection)]
         raise BadInput(Fault(f"There is no revision {quoted(number)}.",
-                             one_of(number, list(known)) if known else "None was offered so far."))
-    revision = known[number]
+                             one_of(number, known) if known else "None was offered so far."))
+    (revision,) = found
     if revision.answer != "open":
         raise BadInput(Fault(f"{number} was {revision.answer} on {revision.answered} already.",
                              "Offer another one with: estimator job change"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
@@ -42,6 +42,8 @@ from estimator.survey.cells import Wrong
 
 KIND = "bench-plan"
 """Kind of the drafts of this page."""
+DRAFTS = 20
+"""So many drafts of quotes are offered, the last saved ones."""
 SCHEMA = 1
 FORM = {"start": "", "promise": "80", "in_time": "90", "buy": CHEAPEST.name, "day_worth": "",
         "parcel_worth": "", "seconds": "20"}
@@ -135,14 +137,22 @@ class Drawn:
 # What can be planned
 
 
-def candidates(ledger: Ledger, shop: Shop) -> tuple[Candidate, ...]:
-    """Jobs that are not finished, then drafts of quotes; without open jobs the last draft first."""
+def candidates(ledger: Ledger, shop: Shop, said: Collection[str] = ()) -> tuple[Candidate, ...]:
+    """Jobs that are not finished, then the latest drafts of quotes; without open jobs the last
+    draft first.
+
+    Parameters
+    ----------
+    said
+        Keys of candidates of which something was said before: older drafts of them are there too.
+    """
     standing = ledger.standing()
     found = [Candidate(f"job:{job.number}", job.name, f"{job.number}, {job.state}", job.promised,
                        job.state in benching.OPEN, standing.get(job.number, job.number))
              for job in ledger.jobs() if job.state != "closed"]
     none = not any(one.first for one in found)
-    for at, draft in enumerate(ledger.drafts()):
+    kept = {key.removeprefix("draft:") for key in said if key.startswith("draft:")}
+    for at, draft in enumerate(ledger.drafts(most=DRAFTS, also=kept)):
         when = f", {draft.saved.astimezone():%d %b %Y}" if draft.saved else ""
         found.append(Candidate(f"draft:{draft.key}", draft.title or "Untitled machine",
                                f"draft of a quote{when}", None, none and at == 0,

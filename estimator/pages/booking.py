@@ -150,16 +150,17 @@ class BookTime:
 
     def _list(self) -> None:
         shop, scope = self.workshop, self.scope.current
-        history = scope == "history"
-        found = shop.ledger.entries(TimeEntry, history=True) if history else shop.entries
-        if scope == "job":
-            found = [one for one in found if one.job == shop.number]
-        latest = sorted(found, key=lambda one: -one.id)[:LATEST]
-        gone = {one.reverses for one in found if one.reverses}
+        history, job = scope == "history", shop.number if scope == "job" else None
+        none = scope == "job" and job is None
+        latest = () if none else shop.ledger.last_booked(TimeEntry, LATEST, job=job,
+                                                         history=history)
+        count, hours = (0, 0.0) if none else shop.ledger.counted(job=job, history=history)
+        # What takes an entry back was booked after it, and so stands among the latest with it.
+        gone = {one.reverses for one in latest if one.reverses}
         self.entries.show([self._row(one, gone) for one in latest])
-        more = f" The latest {LATEST} of {len(found)}." if len(found) > LATEST else ""
-        self.total.value = (f'<p data-testid="booked-hours">{sum(one.hours for one in found):.2f} '
-                            f"hours in {len(found)} entries.{more}</p>")
+        more = f" The latest {LATEST} of {count}." if count > LATEST else ""
+        self.total.value = (f'<p data-testid="booked-hours">{hours:.2f} '
+                            f"hours in {count} entries.{more}</p>")
 
     def _row(self, one: TimeEntry, gone: set[int]) -> Row:
         shop = self.workshop
@@ -244,8 +245,7 @@ class BookTime:
         if self._sheet is None:
             raise BadInput(Fault("The time sheet is not here any more.", "Upload it again."))
         name, data = self._sheet
-        items = {job.number: shop.items(job.number) for job in shop.jobs}
-        rows, found = jobs.read_sheet(data, name, shop.jobs, items, shop.unbilled)
+        rows, found = jobs.read_sheet(data, name, shop.jobs, shop.items, shop.unbilled)
         kept = shop.ledger.book(found, unbilled=shop.unbilled, sure=sure, rows=rows, file=name)
         self._sheet = None
         shop.changed()
@@ -255,13 +255,12 @@ class BookTime:
 
     @guarded("time")
     def _asked(self, act: str, key: str) -> None:
-        found = [one for one in self.workshop.entries if str(one.id) == key]
-        if not found:
+        one = self.workshop.ledger.entry(TimeEntry, int(key))
+        if one is None:
             self.workshop.changed()
             raise BadInput(Fault(f"Entry {key} is not in force any more.",
                                  "Look at the one in its place."))
-        (self._correcting,) = found
-        one, back = found[0], act == "take-back"
+        self._correcting, back = one, act == "take-back"
         self.correct.clear()
         what = "Take back" if back else "Correct"
         self.correct_head.value = _said(
@@ -276,7 +275,7 @@ class BookTime:
         self.correct.focus()
 
     def _entry_fields(self, one: TimeEntry, values: Mapping[str, str] | None = None) -> list[Field]:
-        jobs_listed = [["", "No job"], *([job.number, job.name] for job in self.workshop.jobs)]
+        jobs_listed = [["", "No job"], *self.workshop.job_options(one.job)]
         number = (values or {}).get("job", one.job or "") or None
         work = f"item:{one.item}" if one.item is not None else f"unbilled:{one.unbilled}"
         span = None if one.started is None or one.stopped is None else (

@@ -86,7 +86,7 @@ class Changing:
         if job is None:
             return
         self._list()
-        stands = shop.ledger.standing().get(job.number, job.number)
+        stands = shop.ledger.holds(job.number)
         self.open.layout.display = "none" if job.state == "closed" else ""
         if stands != self._of or job.state == "closed":
             self._of = stands
@@ -96,9 +96,10 @@ class Changing:
 
     def _list(self) -> None:
         shop, settings = self.workshop, self.workshop.shop.settings
-        sent = {one.number: one for one in shop.ledger.sent()}
+        revisions = shop.ledger.revisions(shop.number)
+        sent = shop.ledger.sent_of([one.number for one in revisions])
         rows = []
-        for one in reversed(shop.ledger.revisions(shop.number)):
+        for one in reversed(revisions):
             said = "; ".join(f"{change.get('title', '')}: {change.get('said', '')}"
                              for change in one.changes)
             answer = "waits for an answer" if one.answer == "open" else \

@@ -195,6 +195,10 @@ class SourceBar(_Form):
         super().__init__(changed)
         self.draft = widgets.Dropdown(description="Draft", **_plain())
         self._watch("draft", self.draft)
+        self.find = widgets.Text(description="Find a draft by its title", continuous_update=False,
+                                 **_plain())
+        self.find.layout.display = "none"
+        self._watch("find", self.find)
         self.era = widgets.Dropdown(
             options=[(catalogue.eras[era].name, era) for era in Era], value=Era.DOT_MATRIX,
             description="New machine, era", **_plain())
@@ -206,11 +210,16 @@ class SourceBar(_Form):
         self.upload = FileButton("Upload a survey", takes=".csv,.xlsx,.txt,.tsv",
                                  on_file=on_file)
         self.widget = widgets.Box(
-            [self.draft, self.delete, self.era, self.start, self.upload, self.demo])
+            [self.draft, self.delete, self.find, self.era, self.start, self.upload, self.demo])
         self.widget.add_class("est-source")
 
-    def show(self, options: list[tuple[str, str]], current: str) -> None:
-        """List drafts by words and key; the current one is chosen."""
+    def show(self, options: list[tuple[str, str]], current: str, more: bool = False) -> None:
+        """List drafts by words and key; the current one is chosen.
+
+        Where there may be `more`, a field finds them by their titles.
+        """
+        if more:
+            self.find.layout.display = ""
         with self._silence():
             if list(self.draft.options) != options:
                 self.draft.options = options

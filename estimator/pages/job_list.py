@@ -9,7 +9,7 @@ from datetime import date
 import ipywidgets as widgets
 
 from estimator import jobs
-from estimator.documents.wording import money
+from estimator.documents.wording import counted, money
 from estimator.ledger import STATES
 from estimator.pages import typed
 from estimator.pages.boxes import box, heading
@@ -21,6 +21,8 @@ from estimator.pages.workshop import Workshop
 from estimator.review import proposals
 
 LATEST = 20
+MOST_WITHOUT_FIND = 15
+"""With no more jobs than that there is nothing to look for."""
 
 
 class JobList:
@@ -33,6 +35,10 @@ class JobList:
         self.jobs = Listing("jobs", "Jobs", ("Number", "Job", "State", "Accepted", "Promised",
                                              ">Expected h", ">Booked h"),
                             "No job so far: accept a quote below.", self._chosen)
+        self.find = Form("find", "Find a job", [
+            Field("words", "Name or number holds", help="Blank lists the latest.")],
+            [Button("find", "Find", False)], self._found, log_path=self.log_path)
+        self.count = widgets.HTML()
         self.sent = Listing("quotes", "Quotes sent", ("Number", "Sent", "Machine", "Level",
                                                       ">Price before tax", "Outcome"),
                             "No quote waits for an answer. A quote counts as sent when its "
@@ -49,7 +55,8 @@ class JobList:
         self.items, self.changing = WorkItems(workshop), Changing(workshop)
         self.state_box = box("est-block", self.state_head, self.state, self.items.widget,
                              self.changing.widget)
-        self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"), self.jobs,
+        self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"), self.find,
+                          self.count, self.jobs,
                           self.state_box, heading("Quotes that can become a job"),
                           self.accept_box, self.sent)
 
@@ -60,32 +67,42 @@ class JobList:
     def show(self) -> None:
         """Show what the ledger holds."""
         shop = self.workshop
-        booked: dict[str | None, float] = {}
-        for entry in shop.entries:
-            booked[entry.job] = booked.get(entry.job, 0.0) + entry.hours
-        self.jobs.show([
-            Row(job.number, (job.number, job.name, job.state, str(job.accepted),
-                             str(job.promised or ""),
-                             f"{sum(one.expected for one in shop.items(job.number)):.1f}",
-                             f"{booked.get(job.number, 0.0):.1f}"),
-                (("choose", "Choose", f"Choose {job.name}"),), job.number == shop.number)
-            for job in shop.jobs])
-        accepted = {job.number for job in shop.jobs}
-        # A revision is agreed to within its job, and makes none of its own.
-        accepted |= {one.number for one in shop.ledger.revisions()}
+        self._list()
         names = {str(level): row.name for level, row in shop.shop.catalogue.levels.items()}
-        waiting = [one for one in shop.ledger.sent()
-                   if one.number not in accepted and one.outcome != "lost"]
+        waiting = shop.ledger.can_become_jobs(LATEST)
         self.sent.show([
             Row(one.number, (one.number, str(one.sent), one.title or "Untitled machine",
                              names.get(one.level, one.level), money(one.price, shop.shop.settings)
                              if one.currency == shop.shop.settings.currency
                              else f"{one.price} {one.currency}", one.outcome),
                 (("accept", "Accept", f"Accept quote {one.number}"),))
-            for one in waiting[:LATEST]])
+            for one in waiting])
         self._show_state()
         self.items.show()
         self.changing.show()
+
+    def _list(self) -> None:
+        """The jobs that are looked for, or the latest."""
+        shop = self.workshop
+        listed, among = shop.found(self.find.values["words"])
+        numbers = [job.number for job in listed]
+        expected = shop.ledger.hours_expected(numbers)
+        booked = shop.ledger.hours_of_jobs(numbers)
+        self.find.layout.display = "" if len(shop.jobs) > MOST_WITHOUT_FIND else "none"
+        self.count.value = "" if len(listed) >= among else (
+            f'<p data-testid="jobs-count">{len(listed)} of {among} jobs: those that are open, and '
+            "the last accepted of those that are closed.</p>")
+        self.jobs.show([
+            Row(job.number, (job.number, job.name, job.state, str(job.accepted),
+                             str(job.promised or ""), f"{expected.get(job.number, 0.0):.1f}",
+                             f"{booked.get(job.number, 0.0):.1f}"),
+                (("choose", "Choose", f"Choose {job.name}"),), job.number == shop.number)
+            for job in listed])
+
+    def _found(self, _act: str, _values: Mapping[str, str], _sure: Sequence[str]) -> str:
+        self._list()
+        _, among = self.workshop.found(self.find.values["words"])
+        return counted(among, "job") if among else "No job is called so."
 
     def _show_state(self) -> None:
         job = self.workshop.job

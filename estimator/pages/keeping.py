@@ -16,6 +16,10 @@ _NOT_KEPT = ("There is no shop folder that can be written: nothing on this page 
              "what you need.")
 
 
+DRAFTS = 50
+"""So many drafts are listed, the last saved ones; older ones are found by their titles."""
+
+
 class Keeping:
     """The draft that lies on a page; `widget` says when it was saved.
 
@@ -109,16 +113,20 @@ class Keeping:
         """Let a reload of the page open this draft again."""
         self._pulse.address(self.draft.key)
 
-    def options(self, title: str) -> list[tuple[str, str]]:
-        """Words and key of every draft, for a list; the one on the page first if it is not saved.
+    def options(self, title: str, words: str = "") -> list[tuple[str, str]]:
+        """Words and key of the latest drafts, for a list; the one on the page is always there, and
+        first if it is not saved.
 
         Parameters
         ----------
         title
             Of what lies on the page.
+        words
+            Others are only listed where their titles hold them.
         """
         try:
-            drafts = self.ledger.drafts(self.kind) if self.ledger else ()
+            drafts = self.ledger.drafts(self.kind, most=DRAFTS, words=words,
+                                        also=[self.draft.key]) if self.ledger else ()
         except BadInput:
             drafts = ()
         options = [(dated(one), one.key) for one in drafts]
@@ -157,4 +165,4 @@ def _told_apart(options: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
     return found
 
 
-__all__ = ["Keeping", "dated"]
+__all__ = ["DRAFTS", "Keeping", "dated"]

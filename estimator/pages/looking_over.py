@@ -13,7 +13,7 @@ from estimator.documents.wording import counted, money
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Ledger, Sent
 from estimator.pages import showing
-from estimator.pages.beside import Beside, Work
+from estimator.pages.beside import Beside, Progress, Work
 from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Parts, PlainAlert, plain_words
 from estimator.pages.grouped import GroupedHours
@@ -79,9 +79,9 @@ class WholeShop:
         self.look.start()
 
     def _work(self) -> Work:
-        def ask(ledger: Ledger, shop: Shop) -> object:
+        def ask(ledger: Ledger, shop: Shop, progress: Progress) -> object:
             try:
-                return review.of_shop(ledger, shop), _holding(ledger)
+                return review.of_shop(ledger, shop, progress=progress), _holding(ledger)
             except BadInput as error:
                 return error
         return self.workshop.aside(ask)
@@ -92,7 +92,7 @@ class WholeShop:
             self.steps.start()
 
     def _walk(self) -> Work:
-        return self.workshop.aside(review.walk)
+        return self.workshop.aside(lambda ledger, shop, _progress: review.walk(ledger, shop))
 
     @guarded("review")
     def _walked(self, found) -> None:
@@ -161,14 +161,17 @@ class WholeShop:
                 else signal.words
         low, high = (math.exp(limit) for limit in drawn.limits)
         ratios, centre = [math.exp(point) for point in drawn.points], math.exp(drawn.centre)
+        first = max(0, len(ratios) - showing.LATEST)
         listed = [f"{called[place]} at {ratios[place]:.2f}: {words}."
-                  for place, words in out.items()]
+                  for place, words in out.items() if place >= first]
         words = (f"Booked over expected hours of {counted(len(ratios), 'closed job')}: centre "
                  f"{centre:.2f}, limits {low:.2f} to {high:.2f}. "
                  + (" ".join(listed) or "None is out of control."))
         self.control.value = showing.chart(
             "control", "Booked over expected, job by job",
-            plots.control(ratios, centre, (low, high), out=out, names=called), words)
+            plots.control(ratios[first:], centre, (low, high), names=called[first:],
+                          out={at - first: words for at, words in out.items() if at >= first}),
+            words, f"The last {showing.LATEST} of {len(ratios)} closed jobs." if first else "")
         self.signals.value = showing.said(*listed, drawn.caution, test="signals")
 
     @guarded("review")

@@ -211,7 +211,7 @@ class PlanPage:
         self.drawing.release()
 
     def _read(self) -> None:
-        self.known = desks.candidates(self.ledger, self.shop)
+        self.known = desks.candidates(self.ledger, self.shop, self.content.get("jobs", {}))
 
     def _usual_rows(self) -> str:
         chosen = [one for one in self.known if desks.job_cells(

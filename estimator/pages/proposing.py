@@ -63,7 +63,8 @@ class Proposing:
         self.look.start()
 
     def _work(self) -> Work:
-        return self.workshop.aside(proposals.proposals)
+        return self.workshop.aside(
+            lambda ledger, shop, _progress: proposals.proposals(ledger, shop))
 
     def _came(self, found: Sequence[Proposal]) -> None:
         # Steps say for themselves what goes wrong in them.
@@ -184,7 +185,8 @@ class _Card:
 
     def draw(self, one: Proposal, names: Mapping[str, Job]) -> None:
         """What the jobs say, as dots and as a table that is folded."""
-        values = [record.booked / record.expected for record in one.evidence]
+        last = one.evidence[-showing.LATEST:]
+        values = [record.booked / record.expected for record in last]
         if one.is_setting:
             ax = plots.evidence(values, 1.0, said="{:.2f} ×".format,
                                 of="Booked over expected", book_said="As expected")
@@ -199,8 +201,10 @@ class _Card:
         self.chart.value = f"<div>{plots.svg(ax, words)}</div>"
         rows = [[names[record.job].name if record.job in names else record.job,
                  f"{record.expected:.2f}", f"{record.booked:.2f}", f"{value:.2f} ×"]
-                for record, value in zip(one.evidence, values, strict=True)]
-        self.jobs.value = (f"<details><summary>The {counted(len(rows), 'job')} it rests on"
+                for record, value in zip(last, values, strict=True)]
+        among = f"last {len(rows)} of the " if len(rows) < len(one.evidence) else ""
+        self.jobs.value = (f"<details><summary>The {among}{counted(len(one.evidence), 'job')} "
+                           "it rests on"
                            "</summary>" + showing.table(
                                "evidence", f"Evidence of {one.name}",
                                ("Job", ">Expected h", ">Booked h", ">Booked / expected"), rows)

@@ -19,7 +19,7 @@ from estimator.documents.files import file_stem
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
 from estimator.pages import desk as desks
-from estimator.pages import figures, opening
+from estimator.pages import figures, keeping, opening
 from estimator.pages.board import Board
 from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
@@ -184,7 +184,8 @@ class QuotePage:
 
     def _list_drafts(self) -> None:
         self._delete_asked = False
-        self.source.show(self.keeping.options(self.desk.title), self.keeping.draft.key)
+        options = self.keeping.options(self.desk.title, self.source.find.value)
+        self.source.show(options, self.keeping.draft.key, more=len(options) >= keeping.DRAFTS)
 
     @guarded("source")
     def _sourced(self, what: str) -> None:
@@ -196,6 +197,8 @@ class QuotePage:
                                                         self.shop.catalogue)))
         elif what == "demo":
             self._begin(self._demo())
+        elif what == "find":
+            self._list_drafts()
         elif what == "draft":
             self.saving.finish()
             try:

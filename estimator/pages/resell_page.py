@@ -30,7 +30,7 @@ from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse
 from estimator.pages.entering import Form, Parts
 from estimator.pages.figures import gaps
 from estimator.pages.guard import Alert, guarded, keep_log
-from estimator.pages.keeping import Keeping, dated
+from estimator.pages.keeping import DRAFTS, Keeping, dated
 from estimator.pages.later import Later
 from estimator.pages.ranked import Ranked
 from estimator.resale import LEAVE, Deal, Jobs, Resale, as_dict, resale
@@ -219,7 +219,8 @@ class ResellPage:
     def _surveys(self) -> list:
         """What the choice of a survey offers."""
         try:
-            drafts = self.ledger.drafts() if self.ledger else ()
+            chosen = self.values.get("survey", "").removeprefix("draft:")
+            drafts = self.ledger.drafts(most=DRAFTS, also=[chosen]) if self.ledger else ()
         except BadInput:
             drafts = ()
         options: list = []

@@ -104,9 +104,7 @@ class ReviewPage:
 
     def _head(self) -> None:
         shop = self.workshop
-        options = [["", "No job"], *(
-            [job.number, job.name + ("" if job.state != "closed" else " (closed)")]
-            for job in shop.jobs)]
+        options = [["", "No job"], *shop.job_options()]
         field = Field("job", "Job", "choice", shop.number or "", tuple(options))
         if self.picker.values != {"job": field.value} or \
                 self.picker.fields[0]["options"] != options:

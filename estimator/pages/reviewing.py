@@ -158,8 +158,8 @@ class OneJob:
     def _left(self) -> None:
         found, settings = self.found, self.workshop.shop.settings
         ledger = self.workshop.ledger
-        holds = ledger.standing().get(found.job.number, found.job.number)
-        sent = next(one for one in ledger.sent() if one.number == holds)
+        holds = ledger.holds(found.job.number)
+        sent = ledger.sent_of([holds])[holds]
         price = float(sent.price)
         quoted = 1 - sent.cost_mean / price
         made = found.margin.share

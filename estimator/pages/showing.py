@@ -14,7 +14,11 @@ from estimator.shop import Settings
 from estimator.variances import Review
 
 MOST = 10
-"""Rows of a chart; the table beside it has them all."""
+"""Rows of a chart; the table beside it has more."""
+MOST_ROWS = 200
+"""Rows of a table: more are read by nobody, and hold up the page."""
+LATEST = 200
+"""Jobs of which each is a mark in a chart: the last of them, where a shop has more."""
 
 
 def figures(rows: Iterable[tuple[str, str, str, str]]) -> str:
@@ -27,7 +31,11 @@ def figures(rows: Iterable[tuple[str, str, str, str]]) -> str:
 
 def table(test: str, title: str, heads: Sequence[str], rows: Iterable[Sequence[str]], *,
           total: Sequence[str] | None = None) -> str:
-    """A table; a head that begins with ">" has its figures to the right."""
+    """A table; a head that begins with ">" has its figures to the right.
+
+    Of more than `MOST_ROWS` rows the first are shown, and how many there are.
+    """
+    rows = list(rows)
     right = [head.startswith(">") for head in heads]
 
     def cells(row: Sequence[str]) -> str:
@@ -39,12 +47,13 @@ def table(test: str, title: str, heads: Sequence[str], rows: Iterable[Sequence[s
     head = "".join(f'<th scope="col" class="{"n" if side else ""}">'
                    f"{html.escape(said.removeprefix('>'))}</th>"
                    for said, side in zip(heads, right, strict=True))
-    body = "".join(f"<tr>{cells(row)}</tr>" for row in rows)
+    body = "".join(f"<tr>{cells(row)}</tr>" for row in rows[:MOST_ROWS])
+    more = f"<p>The first {MOST_ROWS} of {len(rows)} rows.</p>" if len(rows) > MOST_ROWS else ""
     if total is not None:
         body += f'<tr class="est-total">{cells(total)}</tr>'
     return (f'<div class="est-scroll est-tall" tabindex="0" role="region" '
             f'aria-label="{html.escape(title)}"><table class="est-read" data-testid="{test}">'
-            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>")
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>{more}")
 
 
 def chart(name: str, title: str, ax, words: str, caption: str = "") -> str:
@@ -181,6 +190,6 @@ def bars(hours: Mapping[str, float], catalogue: Catalogue) -> str:
                  f"{words}.")
 
 
-__all__ = ["MOST", "bars", "chart", "costs_table", "differing", "figures", "hours_chart",
-           "hours_table", "index", "named", "notes", "percent", "reasons", "said", "signed",
-           "table", "whole"]
+__all__ = ["LATEST", "MOST", "MOST_ROWS", "bars", "chart", "costs_table", "differing", "figures",
+           "hours_chart", "hours_table", "index", "named", "notes", "percent", "reasons", "said",
+           "signed", "table", "whole"]

@@ -120,7 +120,7 @@ class BookAmounts:
                 whose, day, note]
 
     def _out(self) -> list[tuple[Outwork, float]]:
-        return typed.still_out(self.workshop.ledger.entries(Outwork))
+        return list(self.workshop.ledger.still_out())
 
     def _booked(self, kind: str, values: Mapping[str, str], sure: Sequence[str]) -> str:
         shop = self.workshop
@@ -148,7 +148,8 @@ class BookAmounts:
 
     def _list(self) -> None:
         ledger = self.workshop.ledger
-        found = [(name, one) for name, kind in _TYPES.items() for one in ledger.entries(kind)]
+        found = [(name, one) for name, kind in _TYPES.items()
+                 for one in ledger.last_booked(kind, LATEST)]
         found.sort(key=lambda pair: pair[1].booked, reverse=True)
         self.list.show([self._row(*pair) for pair in found[:LATEST]])
 
@@ -167,8 +168,7 @@ class BookAmounts:
     @guarded("amounts")
     def _asked(self, _act: str, key: str) -> None:
         name, _, number = key.partition(":")
-        (one,) = [one for one in self.workshop.ledger.entries(_TYPES[name])
-                  if str(one.id) == number] or [None]
+        one = self.workshop.ledger.entry(_TYPES[name], int(number))
         if one is None:
             self.workshop.changed()
             raise BadInput(Fault("This entry is not in force any more.", "Look at the list."))

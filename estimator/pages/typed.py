@@ -6,7 +6,7 @@ with the field it stands in.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
@@ -227,32 +227,11 @@ def day_or_none(values: Values, field: str) -> date | None:
     return found
 
 
-def still_out(outwork: Collection[Outwork]) -> list[tuple[Outwork, float]]:
-    """Lots of which pieces are still out, and how many.
-
-    Examples
-    --------
-    >>> said = {"day": date(2026, 3, 2), "service": "chrome", "what": "Legs", "unit": "piece",
-    ...         "currency": "USD"}
-    >>> lots = [Outwork(id=1, event="sent", quantity=4, **said),
-    ...         Outwork(id=2, event="back", of=1, quantity=1, **said)]
-    >>> [(lot.id, out) for lot, out in still_out(lots)]
-    [(1, 3)]
-    """
-    found = []
-    for lot in outwork:
-        if lot.event == "sent":
-            out = lot.quantity - sum(one.quantity for one in outwork if one.of == lot.id)
-            if out > 1e-9:
-                found.append((lot, out))
-    return found
-
-
 def _common(read: Reading, values: Values, job: str | None, currency: str) -> dict:
     return {"day": read.take("day", day_of, "Say on which day."), "note": read.take("note"),
             "job": None if values.get("whose") == "shop" else job, "currency": currency}
 
 
 __all__ = ["Reading", "Values", "amount", "came_back", "clock", "day_or_none", "last", "moments",
-           "next_after", "part_of", "place_of", "purchase", "sale", "sent_out", "still_out",
+           "next_after", "part_of", "place_of", "purchase", "sale", "sent_out",
            "time_entry"]

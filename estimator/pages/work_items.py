@@ -46,10 +46,7 @@ class WorkItems:
         if shop.job is None:
             return
         done = {mark.item: mark.day for mark in shop.ledger.entries(Done, job=shop.number)}
-        booked: dict[int, float] = {}
-        for entry in shop.entries:
-            if entry.job == shop.number and entry.item is not None:
-                booked[entry.item] = booked.get(entry.item, 0.0) + entry.hours
+        booked = shop.booked(shop.number)
         items = shop.items(shop.number)
         closed = shop.job.state == "closed"
         self.list.show([

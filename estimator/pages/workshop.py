@@ -12,12 +12,14 @@ import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from estimator.ledger import FILE, Item, Job, Ledger, TimeEntry
-from estimator.pages.beside import Work
+from estimator.ledger import FILE, Item, Job, Ledger
+from estimator.pages.beside import Progress, Work
 from estimator.shop import Shop, open_shop
 
 TYPED = "typed.json"
 """In the shop folder: what stands in the forms of the page and was not booked yet."""
+LATEST_CLOSED = 40
+"""So many closed jobs are listed and offered; older ones are found by their name or number."""
 
 
 class Workshop:
@@ -50,28 +52,64 @@ class Workshop:
         return tuple(sorted(self.ledger.jobs(), key=lambda job: job.state == "closed"))
 
     @functools.cached_property
-    def entries(self) -> tuple[TimeEntry, ...]:
-        """Hours in force, by day."""
-        return self.ledger.entries(TimeEntry)
+    def _jobs(self) -> dict[str, Job]:
+        return {job.number: job for job in self.jobs}
 
     @functools.cached_property
     def _items(self) -> dict[str, tuple[Item, ...]]:
-        return self.ledger.items_of([job.number for job in self.jobs])
+        """Of jobs that were looked at; a shop of years has too many to read them all."""
+        return {}
 
     def items(self, number: str) -> tuple[Item, ...]:
         """Work items of a job."""
-        return self._items.get(number, ())
+        if number not in self._items:
+            self._items[number] = self.ledger.items(number)
+        return self._items[number]
+
+    @functools.cached_property
+    def _booked(self) -> dict[str, Mapping[int, float]]:
+        return {}
+
+    def booked(self, number: str) -> Mapping[int, float]:
+        """Hours booked to each work item of a job that has any. [h]"""
+        if number not in self._booked:
+            self._booked[number] = self.ledger.hours_on_items(number)
+        return self._booked[number]
 
     @functools.cached_property
     def people(self) -> tuple[str, ...]:
         """Everybody who has booked or whose clock runs; else whose bench it is."""
-        found = {one.person for one in (*self.entries, *self.ledger.clocks())}
+        found = {*self.ledger.people(), *(one.person for one in self.ledger.clocks())}
         return tuple(sorted(found)) or (self.shop.settings.hand_bench,)
 
     @property
     def job(self) -> Job | None:
         """The job that was chosen."""
-        return next((job for job in self.jobs if job.number == self.number), None)
+        return self._jobs.get(self.number)
+
+    def found(self, words: str) -> tuple[tuple[Job, ...], int]:
+        """Jobs whose name or number holds these words, and how many there are in all.
+
+        Those that are open and the last accepted of those that are closed; the one that was chosen
+        is always there.
+        """
+        plain = words.split()
+        alike = [job for job in self.jobs if all(
+            word.casefold() in f"{job.name} {job.number}".casefold() for word in plain)]
+        still_open = sum(job.state != "closed" for job in alike)
+        listed = alike[:still_open + LATEST_CLOSED]
+        if self.job is not None and self.job not in listed:
+            listed.append(self.job)
+        return tuple(listed), len(alike)
+
+    def job_options(self, also: str | None = None) -> list[list[str]]:
+        """What a choice of jobs offers: those that are open, the last accepted of those that are
+        closed, the one that was chosen, and one that is named."""
+        still_open = [job for job in self.jobs if job.state != "closed"]
+        closed = self.jobs[len(still_open):]
+        more = [job for job in closed[LATEST_CLOSED:] if job.number in (self.number, also)]
+        return [[job.number, job.name + (" (closed)" if job.state == "closed" else "")]
+                for job in (*still_open, *closed[:LATEST_CLOSED], *more)]
 
     @property
     def unbilled(self) -> tuple[str, ...]:
@@ -80,7 +118,8 @@ class Workshop:
 
     def job_named(self, number: str | None) -> str:
         """What a job is called; blank for none."""
-        return next((job.name for job in self.jobs if job.number == number), number or "")
+        job = self._jobs.get(number)
+        return job.name if job else number or ""
 
     def place(self, entry) -> str:
         """What hours or a clock are booked on, in words."""
@@ -97,10 +136,7 @@ class Workshop:
         """What hours can be booked on, as options of a choice: items line by line, then kinds."""
         options: list = [["", "Choose …"]]
         if number:
-            booked: dict[int, float] = {}
-            for entry in self.entries:
-                if entry.job == number and entry.item is not None:
-                    booked[entry.item] = booked.get(entry.item, 0.0) + entry.hours
+            booked = self.booked(number)
             lines: dict[str, list] = {}
             for one in self.items(number):
                 said = f"{one.item} {one.name}: {one.expected:.1f} h expected"
@@ -137,15 +173,15 @@ class Workshop:
         self.shop = open_shop(self.folder)
         self.changed()
 
-    def aside(self, ask: Callable[[Ledger, Shop], object]) -> Work:
+    def aside(self, ask: Callable[[Ledger, Shop, Progress], object]) -> Work:
         """Work for `Beside`: what `ask` answers, with a ledger of its own, for it runs beside what
         the page does with its one."""
         folder, shop = self.folder, self.shop
 
-        def work(_progress) -> object:
+        def work(progress: Progress) -> object:
             ledger = Ledger(folder)
             try:
-                return ask(ledger, shop)
+                return ask(ledger, shop, progress)
             finally:
                 ledger.close()
         return work
@@ -159,7 +195,7 @@ class Workshop:
             self._forget()
 
     def _forget(self) -> None:
-        for name in ("jobs", "entries", "_items", "people"):
+        for name in ("jobs", "_jobs", "_items", "_booked", "people"):
             self.__dict__.pop(name, None)
         self.revision += 1
 
@@ -203,4 +239,4 @@ class Workshop:
             if isinstance(held, dict) else {}
 
 
-__all__ = ["TYPED", "Workshop"]
+__all__ = ["LATEST_CLOSED", "TYPED", "Workshop"]

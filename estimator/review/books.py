@@ -7,14 +7,16 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from estimator import jobs as bench
-from estimator.catalogue import Catalogue
+from estimator.catalogue import Service
 from estimator.durations import pert_mean
 from estimator.estimate import estimate
-from estimator.jobs.freezing import tables_of
+from estimator.jobs.freezing import services_of
 from estimator.ledger import (
     Done,
+    Entry,
     Frozen,
     Item,
     Job,
@@ -29,6 +31,8 @@ from estimator.outwork import charge_by
 from estimator.quote.contract import standard_dict
 from estimator.scope import scope
 
+SomeEntry = TypeVar("SomeEntry", bound=Entry)
+
 SHARES = (0.5, 0.8, 0.9)
 """Quantiles of a quote that are held against what came."""
 FOUND, AGAIN, CAME_BACK = "unlisted", "rework", "warranty"
@@ -40,7 +44,7 @@ class Books:
     """One job as the ledger has it.
 
     `sent` is the quote that holds for it: its own, or the revision agreed to last; `marks` say
-    which items are done.
+    which items are done. `time` may be put together, one entry for a person and a place.
     """
 
     job: Job
@@ -82,23 +86,48 @@ def closed_jobs(ledger: Ledger) -> list[Job]:
                   key=lambda job: (job.closed, job.number))
 
 
-def books_of(ledger: Ledger, wanted: Sequence[Job], time: Iterable[TimeEntry] | None = None
-             ) -> tuple[Books, ...]:
-    """Books of these jobs, in their order; `time` where it was read already."""
-    sent, standing = {one.number: one for one in ledger.sent()}, ledger.standing()
-    only = wanted[0].number if len(wanted) == 1 else None
-    entries = []
-    for kind in (TimeEntry, Purchase, Outwork, Sale, Done):
-        found = defaultdict(list)
-        known = time if kind is TimeEntry else None
-        for entry in ledger.entries(kind, job=only) if known is None else known:
-            found[entry.job].append(entry)
-        entries.append(found)
-    items = ledger.items_of([job.number for job in wanted])
+def books_of(ledger: Ledger, job: Job) -> Books:
+    """Books of a job, entry by entry."""
+    holds = ledger.holds(job.number)
+    return Books(job, ledger.sent_of([holds])[holds], ledger.items(job.number),
+                 *(ledger.entries(kind, job=job.number)
+                   for kind in (TimeEntry, Purchase, Outwork, Sale, Done)))
+
+
+def books_together(ledger: Ledger, wanted: Sequence[Job], *, amounts: bool = True,
+                   standing: Mapping[str, str] | None = None,
+                   time: Mapping[str | None, Sequence[TimeEntry]] | None = None
+                   ) -> tuple[Books, ...]:
+    """Books of several jobs, in their order, with hours put together and without marks.
+
+    Parameters
+    ----------
+    amounts
+        Whether purchases, outwork and sales are read as well.
+    standing
+        Of each job with an agreed revision, the quote that holds; None reads it.
+    time
+        Hours put together, by job; None reads them.
+    """
+    standing = ledger.standing() if standing is None else standing
+    numbers = [job.number for job in wanted]
+    sent = ledger.sent_of([standing.get(number, number) for number in numbers])
+    items = ledger.items_of(numbers)
+    entries = [by_job(ledger.together(numbers)) if time is None else time]
+    entries += [by_job(ledger.entries(kind, jobs=numbers) if amounts else ())
+                for kind in (Purchase, Outwork, Sale)]
     return tuple(
         Books(job, sent[standing.get(job.number, job.number)], items[job.number],
-              *(tuple(found[job.number]) for found in entries))
+              *(tuple(found.get(job.number, ())) for found in entries))
         for job in wanted)
+
+
+def by_job(entries: Iterable[SomeEntry]) -> Mapping[str | None, list[SomeEntry]]:
+    """Entries by the number of their job; None holds those of the shop as a whole."""
+    found = defaultdict(list)
+    for entry in entries:
+        found[entry.job].append(entry)
+    return found
 
 
 def in_currency(books: Books, currency: str) -> tuple[Books, tuple[str, ...]]:
@@ -128,8 +157,8 @@ class Standard:
         Of each service that something was to be sent to: expected charge and number of lines.
     quantiles
         Of hours and of cost, as they were quoted.
-    tables
-        Gives the tables of the quote.
+    services
+        Gives the price lists of services as the quote had them.
     """
 
     currency: str
@@ -138,11 +167,11 @@ class Standard:
     supplies: Mapping[str, tuple[float, str, float]]
     lots: Mapping[str, tuple[float, int]]
     quantiles: Mapping[str, Mapping[float, float]]
-    tables: Callable[[], Catalogue]
+    services: Callable[[], Mapping[str, Service]]
 
     def charge_of(self, service: str, quantity: float, lines: int) -> float | None:
         """Expected charge of a lot by the price list of the quote; None for an unknown service."""
-        row = self.tables().services.get(service)
+        row = self.services().get(service)
         if row is None:
             return None
         return pert_mean(*(charge_by(row, [quantity], rate, lines=lines)
@@ -173,4 +202,4 @@ def standard_of(held: Frozen | None, number: str) -> Standard:
         {one["service"]: (one["charge_mean"], one["lines"]) for one in answer["outwork"]},
         {what: {share: answer[f"{what}_p{round(100 * share)}"] for share in SHARES}
          for what in ("hours", "cost")},
-        lambda: tables_of(held))
+        lambda: services_of(held))

@@ -40,7 +40,7 @@ def course_of(ledger: Ledger, number: str, *, on: date | None = None) -> Course 
         If there is no such job.
     """
     job = ledger.job(number)
-    (books,) = books_of(ledger, [job])
+    books = books_of(ledger, job)
     last = max(min(on or date.today(), job.closed or date.max), job.accepted)
     worked = {entry.day for entry in books.time if job.accepted <= entry.day <= last}
     # Straight between two days of work, so that a week without any is seen as one.

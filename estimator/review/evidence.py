@@ -20,7 +20,7 @@ import numpy as np
 from estimator.catalogue import Catalogue, Era, Operation
 from estimator.learning import pool
 from estimator.ledger import Frozen, Item, Ledger
-from estimator.review.books import books_of, closed_jobs
+from estimator.review.books import books_together, closed_jobs
 
 FEWEST = 3
 """Jobs that must have worked on an operation before anything is proposed."""
@@ -123,9 +123,9 @@ def foremost(hands: Mapping[str, float]) -> str | None:
 
 def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
     """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
-    all_books = books_of(ledger, closed_jobs(ledger))
+    all_books = books_together(ledger, closed_jobs(ledger), amounts=False)
     today = TodaysBook(catalogue, ledger.frozen_of(
-        {item.quote for books in all_books for item in books.items}))
+        {item.quote for books in all_books for item in books.items}, answers=False))
     found: list[Worked] = []
     for books in all_books:
         for item in books.items:

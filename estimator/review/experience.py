@@ -189,12 +189,10 @@ def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0) -> tuple[Fin
     if not wanted:
         return ()
     time: dict[str, list[TimeEntry]] = defaultdict(list)
-    # What little may stand before a job's first day is not missed where all jobs are read.
-    since = min(job.accepted for job in wanted) if len(wanted) < len(closed) else None
-    for entry in ledger.entries(TimeEntry, since=since):
+    for entry in ledger.together([job.number for job in wanted]):
         time[entry.job].append(entry)
     today = TodaysBook(catalogue, ledger.frozen_of(
-        {item.quote for mine in items.values() for item in mine}))
+        {item.quote for mine in items.values() for item in mine}, answers=False))
     return tuple(_finished(job, items[job.number], time[job.number], today) for job in wanted)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -18,6 +18,8 @@ from estimator.review.books import (
     SHARES,
     Books,
     books_of,
+    books_together,
+    by_job,
     closed_jobs,
     in_currency,
     standard_of,
@@ -41,8 +43,12 @@ from estimator.review.records import (
 from estimator.review.reserve import reserve_of
 from estimator.scoring import held
 from estimator.shop import Settings, Shop
+from estimator.simulate import Stopped
 
 PERIODS = ("month", "quarter")
+MOST_PAST = 400
+"""A job under way is forecast by so many of the youngest closed jobs."""
+_AT_ONCE = 100
 OF_THE_JOB = (FOUND, AGAIN)
 """Kinds of unbilled time that are hours of a job itself, and so are not lost."""
 
@@ -68,34 +74,39 @@ def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
     """
     job = ledger.job(said)
     on = on or date.today()
-    (books,) = books_of(ledger, [job])
+    books = books_of(ledger, job)
     if not (books.time or books.purchases or books.outwork):
         raise BadInput(Fault(f"Nothing is booked to the job {job.name} so far.",
                              f"Book hours with: estimator time add --job {job.number}"))
     past = None
     if job.state != "closed":
-        past = past_of(books_of(ledger, [one for one in ledger.jobs() if one.state == "closed"]))
+        past = past_of(books_together(ledger, closed_jobs(ledger)[-MOST_PAST:], amounts=False))
     number = books.sent.number
     return _review(books, ledger.frozen_of([number]).get(number), shop, on, done, past)
 
 
-def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview:
+def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None,
+            progress: Callable[[float], bool] | None = None) -> ShopReview:
     """All closed jobs against their estimates, and where the shop's hours went.
+
+    Parameters
+    ----------
+    progress
+        Told the share that is done, from 0 to 1; answers whether to go on.
 
     Raises
     ------
     BadInput
         If no hours are booked at all.
+    Stopped
+        If `progress` says so.
     """
     on = on or date.today()
-    entries = ledger.entries(TimeEntry)
+    entries = ledger.together()
     if not entries:
         raise BadInput(Fault("No hours are booked so far, so there is nothing to review.",
                              "Book hours with: estimator time add"))
-    all_books = [books for books in books_of(ledger, closed_jobs(ledger), entries)
-                 if books.time]
-    held = ledger.frozen_of([books.sent.number for books in all_books])
-    jobs = tuple(_review(books, held.get(books.sent.number), shop, on) for books in all_books)
+    jobs = tuple(_reviews(ledger, shop, on, by_job(entries), progress or (lambda share: True)))
     notes = [note for job in jobs for note in job.notes]
     if not jobs:
         notes.append("No job with hours is closed so far: estimator job close JOB.")
@@ -110,6 +121,21 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None) -> ShopReview
         variances=_all_variances(known), enough=_enough(jobs), chart=chart, charted=charted,
         margins=_margins(jobs), unbilled=_unbilled(entries),
         hour=hour, notes=tuple(dict.fromkeys(notes)), reserve=reserve_of(jobs, on))
+
+
+def _reviews(ledger: Ledger, shop: Shop, on: date, time: Mapping[str | None, list[TimeEntry]],
+             progress: Callable[[float], bool]) -> Iterator[JobReview]:
+    """Each closed job with hours against its estimate; so many at a time, for what was kept of
+    all their quotes at once would fill the memory."""
+    closed, standing = closed_jobs(ledger), ledger.standing()
+    for start in range(0, len(closed), _AT_ONCE):
+        if not progress(start / len(closed)):
+            raise Stopped
+        some = [job for job in closed[start: start + _AT_ONCE] if time.get(job.number)]
+        some = books_together(ledger, some, standing=standing, time=time)
+        held = ledger.frozen_of([books.sent.number for books in some])
+        for books in some:
+            yield _review(books, held.get(books.sent.number), shop, on)
 
 
 def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
