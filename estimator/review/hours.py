@@ -15,32 +15,34 @@ def groups_of(books: Books) -> Mapping[str, tuple[Group, ...]]:
 
     An item that several people worked on counts for each by the share of hours they booked.
     """
-    sums: dict[tuple[str, str], list] = defaultdict(lambda: [0, 0, [], [], []])
+    sums: dict[str, dict[str, list]] = {by: {} for by in ASPECTS}
     for item in books.items:
         people = books.by_person[item.item]
         hours = math.fsum(people.values())
-        names = {"operation": item.operation, "kind": item.kind, "assembly": item.assembly,
-                 "line": f"{item.line} {item.title}", "job": books.job.name,
-                 "level": books.sent.level}
-        for by, name in names.items():
-            _add(sums[by, name], item.expected, hours)
-        for person, own in people.items():
-            if hours > 0:
-                _add(sums["person", person], item.expected * own / hours, own)
-    return _sorted(
-        Group(by, name, 1, items, worked, math.fsum(expected), math.fsum(of_worked),
-              math.fsum(booked))
-        for (by, name), (items, worked, expected, of_worked, booked) in sums.items())
+        _add(sums["operation"], item.operation, item.expected, hours)
+        _add(sums["kind"], item.kind, item.expected, hours)
+        _add(sums["assembly"], item.assembly, item.expected, hours)
+        _add(sums["line"], f"{item.line} {item.title}", item.expected, hours)
+        if hours > 0:
+            for person, own in people.items():
+                _add(sums["person"], person, item.expected * own / hours, own)
+    # All of a job is of one name and one level.
+    whole = [sum(found) for found in zip(*sums["kind"].values(), strict=True)]
+    if whole:
+        sums["job"][books.job.name] = sums["level"][books.sent.level] = whole
+    return {by: _sorted(Group(by, name, 1, *one) for name, one in found.items())
+            for by, found in sums.items()}
 
 
 def together(jobs: Iterable[Mapping[str, tuple[Group, ...]]]) -> Mapping[str, tuple[Group, ...]]:
     """The same over several jobs."""
-    alike: dict[tuple[str, str], list[Group]] = defaultdict(list)
+    alike: dict[str, dict[str, list[Group]]] = {by: defaultdict(list) for by in ASPECTS}
     for groups in jobs:
-        for found in groups.values():
+        for by, found in groups.items():
             for one in found:
-                alike[one.by, one.name].append(one)
-    return _sorted(merged(by, name, found) for (by, name), found in alike.items())
+                alike[by][one.name].append(one)
+    return {by: _sorted(merged(by, name, found) for name, found in named.items())
+            for by, named in alike.items()}
 
 
 def merged(by: str, name: str, groups: Collection[Group]) -> Group:
@@ -51,18 +53,18 @@ def merged(by: str, name: str, groups: Collection[Group]) -> Group:
                    for hours in ("expected", "expected_worked", "booked")))
 
 
-def _sorted(groups: Iterable[Group]) -> Mapping[str, tuple[Group, ...]]:
-    found: dict[str, list[Group]] = {by: [] for by in ASPECTS}
-    for one in groups:
-        found[one.by].append(one)
-    return {by: tuple(sorted(alike, key=lambda one: (-one.booked, -one.expected, one.name)))
-            for by, alike in found.items()}
+def _sorted(groups: Iterable[Group]) -> tuple[Group, ...]:
+    return tuple(sorted(groups, key=lambda one: (-one.booked, -one.expected, one.name)))
 
 
-def _add(sums: list, expected: float, hours: float) -> None:
-    sums[0] += 1
-    sums[2].append(expected)
-    sums[4].append(hours)
+def _add(sums: dict[str, list], name: str, expected: float, hours: float) -> None:
+    """Count an item: items, items worked on, hours expected, expected of those, booked."""
+    one = sums.get(name)
+    if one is None:
+        one = sums[name] = [0, 0, 0.0, 0.0, 0.0]
+    one[0] += 1
+    one[2] += expected
+    one[4] += hours
     if hours > 0:
-        sums[1] += 1
-        sums[3].append(expected)
+        one[1] += 1
+        one[3] += expected
