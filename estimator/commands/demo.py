@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 from estimator.commands.parsing import whole_option
-from estimator.commands.shared import day_said, say
+from estimator.commands.shared import day_said, say, told
 
 
 def register(command) -> None:
@@ -28,15 +27,9 @@ def _demo_shop(options) -> int:
     from estimator.demo import demo_shop
 
     made = demo_shop(options.folder, jobs=options.jobs, seed=options.seed,
-                     on=day_said(options.date, "date"),
-                     progress=_tell if sys.stderr.isatty() else None)
+                     on=day_said(options.date, "date"), progress=told)
     return say(options, {"shop": made.folder, "closed_jobs": made.closed, "open_jobs": made.open,
                          "quotes": made.quotes, "booked_h": round(made.hours, 2)},
                f"{made.folder}: {made.closed} closed jobs, {made.open} open ones, {made.quotes} "
                f"quotes sent and {made.hours:.0f} hours booked, all invented for the demo\n"
                f'Look at it with: estimator review --shop "{made.folder}"')
-
-
-def _tell(share: float) -> None:
-    print(f"{100 * share:3.0f} %", end="\r" if share < 1 else "\r\033[K", file=sys.stderr,
-          flush=True)

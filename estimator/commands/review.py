@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from estimator.commands.shared import hours_said, ledger_of, number_said, options_of, say, table
+from estimator.commands.shared import (
+    hours_said,
+    ledger_of,
+    number_said,
+    options_of,
+    say,
+    table,
+    told,
+)
 from estimator.errors import BadInput, Fault, quoted
 
 MOST = 12
@@ -55,7 +63,8 @@ def _review(options) -> int:
     with ledger_of(options) as (shop, ledger):
         currency = shop.settings.currency
         if options.job is None:
-            found, walked = review.of_shop(ledger, shop), review.walk(ledger, shop)
+            found = review.of_shop(ledger, shop, progress=told)
+            walked = review.walk(ledger, shop)
             return say(options, {"review": review.shop_dict(found, currency, walked)},
                        "\n\n".join(_shop_text(found, walked, currency)))
         found = review.of_job(ledger, options.job, shop, done=done)

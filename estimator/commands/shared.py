@@ -7,6 +7,7 @@ import contextlib
 import json
 import os
 import re
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
@@ -122,6 +123,14 @@ def say(options, said: dict, text: str) -> int:
     else:
         print(text)
     return 0
+
+
+def told(share: float) -> bool:
+    """Say on the terminal how far long work is, nothing into a file; it may always go on."""
+    if sys.stderr.isatty():
+        print(f"{100 * share:3.0f} %", end="\r" if share < 1 else "\r\033[K", file=sys.stderr,
+              flush=True)
+    return True
 
 
 def plain(value):

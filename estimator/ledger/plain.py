@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import base64
 import json
+import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,38 +15,98 @@ from estimator import __version__
 from estimator.outside import private_file, spreadsheet
 
 ABOUT = "ledger.json"
+AT_ONCE = 500
+"""Rows that are in memory together: the quotes of years do not fit into it."""
 
 
 @dataclass(frozen=True)
 class Held:
-    """One table as it was held: its columns, and its rows in their order."""
+    """One table as it was held: its columns, and what gives its rows one by one, in their order."""
 
     name: str
     columns: tuple[str, ...]
-    rows: list[list]
+    rows: Callable[[], Iterator[list]]
 
 
 def pack(connection, file: Path) -> None:
     """Write every table as JSON into a zip archive for this user alone, whole or not at all."""
     part = file.with_name(file.name + ".part")
     with private_file(part) as out, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, text in files(connection):
-            archive.writestr(name, text)
+        for name, pieces in files(connection):
+            # Its size is not known before it is written, and may be over 2 GiB.
+            with archive.open(name, "w", force_zip64=True) as written:
+                for piece in pieces:
+                    written.write(piece.encode())
     part.replace(file)
 
 
-def files(connection, spreadsheets: bool = False) -> Iterator[tuple[str, str]]:
-    """Name and text of each file of an export; the last one is `ledger.json`."""
-    counts = {}
+def files(connection, spreadsheets: bool = False) -> Iterator[tuple[str, Iterator[str]]]:
+    """Name and text, piece by piece, of each file of an export; the last one is `ledger.json`.
+
+    Each text is to be taken before the next name.
+    """
+    counts: dict[str, int] = {}
     for held in held_in(connection):
-        counts[held.name] = len(held.rows)
-        yield f"{held.name}.json", _json({"schema": 1, "table": held.name,
-                                          "columns": held.columns, "rows": held.rows})
+        yield f"{held.name}.json", _table(held, counts)
         if spreadsheets:
             yield f"{held.name}.csv", _csv(held)
-    yield ABOUT, _json({"schema": 1, "ledger": version_in(connection), "program": __version__,
-                        "saved": datetime.now(UTC).isoformat(timespec="seconds"),
-                        "rows": counts})
+    yield ABOUT, iter([_json({
+        "schema": 1, "ledger": version_in(connection), "program": __version__,
+        "saved": datetime.now(UTC).isoformat(timespec="seconds"), "rows": counts}) + "\n"])
+
+
+def parsed(text: str) -> Held:
+    """A table from the text of its file; its rows are parsed as they are asked for.
+
+    Raises
+    ------
+    ValueError, KeyError
+        If it is not such a text; `rows` raises the same for what is wrong further on.
+
+    Examples
+    --------
+    >>> held = parsed('{"schema":1,"table":"jobs","columns":["number"],"rows":[["A1"],["B2"]]}')
+    >>> held.name, held.columns, list(held.rows())
+    ('jobs', ('number',), [['A1'], ['B2']])
+    """
+    said: dict[str, object] = {}
+    place = _after(text, 0, "{")
+    while True:
+        key, place = _DECODER.raw_decode(text, _skipped(text, place))
+        place = _after(text, place, ":")
+        if key == "rows":
+            break
+        said[key], place = _DECODER.raw_decode(text, _skipped(text, place))
+        place = _after(text, place, ",")
+    return Held(said["table"], tuple(said["columns"]), lambda: _rows(text, place))
+
+
+def _rows(text: str, place: int) -> Iterator[list]:
+    place = _after(text, place, "[")
+    more = not text.startswith("]", _skipped(text, place))
+    while more:
+        row, place = _DECODER.raw_decode(text, _skipped(text, place))
+        yield row
+        place = _skipped(text, place)
+        more = text.startswith(",", place)
+        place += more
+    if _skipped(text, _after(text, _after(text, place, "]"), "}")) != len(text):
+        raise ValueError("there is more than the rows")
+
+
+_DECODER = json.JSONDecoder()
+_BLANK = re.compile(r"[ \t\r\n]*")
+
+
+def _skipped(text: str, place: int) -> int:
+    return _BLANK.match(text, place).end()
+
+
+def _after(text: str, place: int, mark: str) -> int:
+    place = _skipped(text, place)
+    if not text.startswith(mark, place):
+        raise ValueError(f"no {mark} at {place}")
+    return place + 1
 
 
 def version_in(connection) -> int:
@@ -69,24 +130,38 @@ def reflected(connection):
 
 def held_in(connection) -> Iterator[Held]:
     """Every table, those that others point to first; bytes as base 64."""
+    for table in reflected(connection):
+        yield Held(table.name, tuple(table.columns.keys()),
+                   lambda table=table: _rows_of(connection, table))
+
+
+def _rows_of(connection, table) -> Iterator[list]:
     from sqlalchemy import LargeBinary, select
 
-    for table in reflected(connection):
-        packed = [isinstance(column.type, LargeBinary) for column in table.columns]
-        rows = [
-            [base64.b64encode(cell).decode() if is_bytes else cell
-             for cell, is_bytes in zip(row, packed, strict=True)]
-            for row in connection.execute(select(table).order_by(*table.primary_key))
-        ]
-        yield Held(table.name, tuple(table.columns.keys()), rows)
+    packed = [isinstance(column.type, LargeBinary) for column in table.columns]
+    for row in connection.execute(select(table).order_by(*table.primary_key),
+                                  execution_options={"yield_per": AT_ONCE}):
+        yield [base64.b64encode(cell).decode() if is_bytes else cell
+               for cell, is_bytes in zip(row, packed, strict=True)]
 
 
 def _json(said) -> str:
-    return json.dumps(said, ensure_ascii=False, indent=None, separators=(",", ":")) + "\n"
+    return json.dumps(said, ensure_ascii=False, indent=None, separators=(",", ":"))
 
 
-def _csv(held: Held) -> str:
-    return spreadsheet(held.columns, ([_cell(cell) for cell in row] for row in held.rows))
+def _table(held: Held, counts: dict[str, int]) -> Iterator[str]:
+    """A table as JSON, row by row; how many rows it has is put among the counts."""
+    head = _json({"schema": 1, "table": held.name, "columns": held.columns})
+    yield f'{head[:-1]},"rows":['
+    counts[held.name] = 0
+    for row in held.rows():
+        yield ("," if counts[held.name] else "") + _json(row)
+        counts[held.name] += 1
+    yield "]}\n"
+
+
+def _csv(held: Held) -> Iterator[str]:
+    yield spreadsheet(held.columns, ([_cell(cell) for cell in row] for row in held.rows()))
 
 
 def _cell(cell):

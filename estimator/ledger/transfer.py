@@ -10,17 +10,28 @@ from __future__ import annotations
 import base64
 import contextlib
 import functools
+import itertools
 import json
 import re
 import sqlite3
 import zipfile
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from estimator.errors import BadInput, Fault, quoted
 from estimator.ledger import opening
-from estimator.ledger.plain import ABOUT, Held, files, held_in, pack, reflected, version_in
+from estimator.ledger.plain import (
+    ABOUT,
+    AT_ONCE,
+    Held,
+    files,
+    held_in,
+    pack,
+    parsed,
+    reflected,
+    version_in,
+)
 from estimator.ledger.reading import (
     TABLE,
     clocks_in,
@@ -33,7 +44,6 @@ from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
 from estimator.outside import private_folder
 
-_CHUNK = 1_000
 _NAME = re.compile("[a-z_]+")
 _MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
 _DAMAGED = "Take an earlier backup, or export the ledger again."
@@ -105,10 +115,10 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
     _something(database)
     with database._guard(), database._reading() as connection:
         private_folder(folder)
-        made = dict(files(connection, spreadsheets=True))
-        for name, text in made.items():
-            (folder / name).write_text(text, encoding="utf-8", newline="")
-    return json.loads(made[ABOUT])["rows"]
+        for name, pieces in files(connection, spreadsheets=True):
+            with (folder / name).open("w", encoding="utf-8", newline="") as written:
+                written.writelines(pieces)
+    return json.loads((folder / ABOUT).read_text(encoding="utf-8"))["rows"]
 
 
 def _something(database: opening.Database) -> None:
@@ -130,7 +140,7 @@ def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int
         If files are missing or damaged, or the ledger holds something already.
     """
     folder = Path(folder)
-    counts, _ = _replace(database, folder, _from_folder(folder), only_empty=True)
+    counts, _ = _replace(database, folder, *_from_folder(folder), only_empty=True)
     return counts
 
 
@@ -152,18 +162,18 @@ def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, 
     with file.open("rb") as held:
         start = held.read(16)
     if start == b"SQLite format 3\0":
-        return _replace(database, file, _from_sqlite(file))
+        with _from_sqlite(file) as source:
+            return _replace(database, file, *source)
     if start.startswith(b"PK"):
-        return _replace(database, file, _from_zip(file))
+        return _replace(database, file, *_from_zip(file))
     raise BadInput(Fault("The file is not a backup of a ledger.",
                          "Name one that was made with: estimator backup FILE", str(file)))
 
 
-def _replace(database: opening.Database, place: Path, source: tuple[int, list[Held]],
+def _replace(database: opening.Database, place: Path, version: int, found: list[Held],
              only_empty: bool = False) -> tuple[Mapping[str, int], Path | None]:
-    from sqlalchemy import inspect
+    from sqlalchemy import inspect, select
 
-    version, found = source
     with database._guard(), database._engine.connect() as connection:
         sqlite = connection.dialect.name == "sqlite"
         if sqlite:
@@ -171,7 +181,8 @@ def _replace(database: opening.Database, place: Path, source: tuple[int, list[He
             connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
         try:
             opening.lock(connection)
-            holds = any(held.rows for held in held_in(connection))
+            holds = any(connection.execute(select(table).limit(1)).first()
+                        for table in reflected(connection))
             if holds and only_empty:
                 raise BadInput(Fault(
                     "The ledger holds something already; nothing was taken in.",
@@ -205,7 +216,7 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
     given = {held.name: held for held in found}
     counts = {}
     for table in reflected(connection):
-        held = given.pop(table.name, Held(table.name, (), []))
+        held = given.pop(table.name, Held(table.name, (), lambda: iter(())))
         strange = set(held.columns) - set(table.columns.keys())
         if strange:
             raise BadInput(Fault(f"A ledger of its version has no column "
@@ -213,24 +224,25 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
                                  f"{table.name}.json"))
         packed = [isinstance(table.columns[name].type, LargeBinary) for name in held.columns]
         try:
-            rows = [
+            rows = (
                 {name: base64.b64decode(cell, validate=True) if is_bytes else cell
                  for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
-                for row in held.rows
-            ]
-            for start in range(0, len(rows), _CHUNK):
-                connection.execute(insert(table), rows[start: start + _CHUNK])
+                for row in held.rows()
+            )
+            counts[table.name] = 0
+            while some := list(itertools.islice(rows, AT_ONCE)):
+                connection.execute(insert(table), some)
+                counts[table.name] += len(some)
         except (StatementError, ArithmeticError, TypeError, ValueError) as error:
             # What a database says names the column; what Python says helps nobody.
             said = str(error.orig).strip().split("\n")[0] if isinstance(error, DBAPIError) else ""
             raise BadInput(Fault(
                 f"A row does not fit into a ledger{f' ({said})' if said else ''}.", _DAMAGED,
                 f"{table.name}.json")) from None
-        if rows and connection.dialect.name != "sqlite" and "id" in table.columns:
+        if counts[table.name] and connection.dialect.name != "sqlite" and "id" in table.columns:
             connection.exec_driver_sql(
                 f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "
                 f"(SELECT max(id) FROM {table.name}))")
-        counts[table.name] = len(rows)
     if given:
         raise BadInput(Fault(
             f"A ledger of its version has no table {', '.join(map(quoted, given))}.", _DAMAGED,
@@ -242,12 +254,14 @@ def _check_cells(connection) -> None:
     """Read everything once as what it is meant to be: one bad day would stop every list."""
     from sqlalchemy import select
 
-    def cells_of(table):
-        return connection.execute(select(table)).all()
+    def cells_of(table, read=lambda row: None):
+        with connection.execute(select(table), execution_options={"yield_per": AT_ONCE}) as rows:
+            for row in rows:
+                read(row)
 
     checks = [(table.name, functools.partial(cells_of, table))
               for table in tables().about.sorted_tables]
-    checks += [("sent", lambda: [Sent(**row._mapping) for row in cells_of(tables().sent)])]
+    checks += [("sent", lambda: cells_of(tables().sent, lambda row: Sent(**row._mapping)))]
     checks += [(name, functools.partial(entries_in, connection, kind, history=True))
                for kind, name in TABLE.items()]
     checks += [("jobs", lambda: items_in(connection, [job.number for job in jobs_in(connection)])),
@@ -263,27 +277,30 @@ def _check_cells(connection) -> None:
         raise BadInput(faults.values())
 
 
-def _from_sqlite(file: Path) -> tuple[int, list[Held]]:
+@contextlib.contextmanager
+def _from_sqlite(file: Path) -> Iterator[tuple[int, list[Held]]]:
+    """Version and tables of a backup, which is read until it is closed."""
     from sqlalchemy import create_engine
 
     def opened():
         return sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True)
 
-    engine = create_engine("sqlite://", creator=opened)
     damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
-    try:
-        with engine.connect() as connection:
+    with contextlib.ExitStack() as stack:
+        engine = create_engine("sqlite://", creator=opened)
+        stack.callback(engine.dispose)
+        try:
+            connection = stack.enter_context(engine.connect())
             said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
             if said != ["ok"]:
                 raise BadInput(damaged)
-            return _known(version_in(connection), file), list(held_in(connection))
-    except BadInput:
-        raise
-    except Exception:
-        # A damaged file lets reading stumble on anything.
-        raise BadInput(damaged) from None
-    finally:
-        engine.dispose()
+            source = _known(version_in(connection), file), list(held_in(connection))
+        except BadInput:
+            raise
+        except Exception:
+            # A damaged file lets reading stumble on anything.
+            raise BadInput(damaged) from None
+        yield source
 
 
 def _from_zip(file: Path) -> tuple[int, list[Held]]:
@@ -326,12 +343,11 @@ def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
         try:
             if not _NAME.fullmatch(name):
                 raise ValueError(name)  # it could lead out of the folder
-            said = json.loads(read(f"{name}.json"))
-            held = Held(said["table"], tuple(said["columns"]), said["rows"])
-            fine = (held.name == name and len(held.rows) == count
-                    and all(isinstance(column, str) for column in held.columns)
-                    and all(isinstance(row, list) and len(row) == len(held.columns)
-                            for row in held.rows))
+            held = parsed(read(f"{name}.json"))
+            rows = [isinstance(row, list) and len(row) == len(held.columns)
+                    for row in held.rows()]
+            fine = (held.name == name and len(rows) == count and all(rows)
+                    and all(isinstance(column, str) for column in held.columns))
         except Exception:
             fine = False
         if fine:

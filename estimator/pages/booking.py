@@ -157,6 +157,7 @@ class BookTime:
         count, hours = (0, 0.0) if none else shop.ledger.counted(job=job, history=history)
         # What takes an entry back was booked after it, and so stands among the latest with it.
         gone = {one.reverses for one in latest if one.reverses}
+        shop.read_items(one.job for one in latest)
         self.entries.show([self._row(one, gone) for one in latest])
         more = f" The latest {LATEST} of {count}." if count > LATEST else ""
         self.total.value = (f'<p data-testid="booked-hours">{hours:.2f} '

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from estimator.ledger import FILE, Item, Job, Ledger
@@ -65,6 +65,11 @@ class Workshop:
         if number not in self._items:
             self._items[number] = self.ledger.items(number)
         return self._items[number]
+
+    def read_items(self, numbers: Iterable[str | None]) -> None:
+        """Read the work items of several jobs at once, for those that are asked for next."""
+        missing = {number for number in numbers if number} - self._items.keys()
+        self._items.update(self.ledger.items_of(missing))
 
     @functools.cached_property
     def _booked(self) -> dict[str, Mapping[int, float]]:

@@ -106,7 +106,9 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None,
     if not entries:
         raise BadInput(Fault("No hours are booked so far, so there is nothing to review.",
                              "Book hours with: estimator time add"))
-    jobs = tuple(_reviews(ledger, shop, on, by_job(entries), progress or (lambda share: True)))
+    progress = progress or (lambda share: True)
+    jobs = tuple(_reviews(ledger, shop, on, by_job(entries), progress))
+    progress(1.0)
     notes = [note for job in jobs for note in job.notes]
     if not jobs:
         notes.append("No job with hours is closed so far: estimator job close JOB.")
