@@ -18,6 +18,8 @@ from estimator.commands.shared import (
 from estimator.errors import BadInput, Fault, one_of
 
 KINDS = ("purchases", "outwork", "sales")
+MOST = 500
+"""Entries of each kind listed in the terminal, the last ones; JSON has them all."""
 
 
 def register(add) -> None:
@@ -124,12 +126,17 @@ def _take_back(options) -> int:
 def _amounts(options) -> int:
     with ledger_of(options) as (_, ledger):
         job = ledger.job(options.job).number if options.job else None
-        found = {name: ledger.entries(kind, job=job) for name, kind in _types().items()}
+        found = {name: ledger.entries(kind, job=job, last=None if options.json else MOST + 1)
+                 for name, kind in _types().items()}
+    more = [f"the last {MOST} {name}; --json has them all" for name, entries in found.items()
+            if len(entries) > MOST and not options.json]
     rows = [("Kind", "Entry", "Day", "Job", "What", "Quantity", "Amount")]
-    rows += [_row(name, entry) for name, entries in found.items() for entry in entries]
+    rows += [_row(name, entry) for name, entries in found.items()
+             for entry in entries[-MOST:]]
     return say(options, {name: [as_json(entry) for entry in entries]
                          for name, entries in found.items()},
-               table(rows, right=(1, 5, 6)) if len(rows) > 1 else "Nothing booked.")
+               "\n".join([table(rows, right=(1, 5, 6)), *more]) if len(rows) > 1
+               else "Nothing booked.")
 
 
 def _kept(options, entry) -> int:

@@ -19,6 +19,9 @@ from estimator.commands.shared import (
 )
 from estimator.errors import BadInput, Fault
 
+MOST = 500
+"""Entries listed in the terminal, the last ones; JSON has them all."""
+
 
 def register(command) -> None:
     """Add `time` and the commands below it."""
@@ -150,18 +153,22 @@ def _list(options) -> int:
 
     with ledger_of(options) as (_, ledger):
         job = ledger.job(options.job).number if options.job else None
-        entries = ledger.entries(TimeEntry, job=job, history=options.history,
-                                 since=day_said(options.since, "since"),
-                                 until=day_said(options.until, "until"))
-        clocks = ledger.clocks()
-    if options.person:
-        plain = options.person.casefold()
-        entries = tuple(one for one in entries if one.person.casefold() == plain)
-        clocks = tuple(one for one in clocks if one.person.casefold() == plain)
-    total = sum(entry.hours for entry in entries)
+        clocks, people = ledger.clocks(), None
+        if options.person:
+            plain = options.person.casefold()
+            people = [name for name in ledger.people(history=options.history)
+                      if name.casefold() == plain]
+            clocks = tuple(one for one in clocks if one.person.casefold() == plain)
+        asked = {"job": job, "history": options.history, "people": people,
+                 "since": day_said(options.since, "since"),
+                 "until": day_said(options.until, "until")}
+        entries = ledger.entries(TimeEntry, **asked, last=None if options.json else MOST)
+        count, total = ledger.counted(**asked)
+    more = f"the last {MOST} of {count} entries; --json has them all\n" if count > MOST else ""
     running = [f"{clock.person}: since {_time(clock.started)} on {on_what(clock)}, running"
                for clock in clocks]
-    text = [_table(entries) + f"\n{total:.2f} hours" if entries else "No hours booked.", *running]
+    text = [f"{_table(entries)}\n{more}{total:.2f} hours" if entries else "No hours booked.",
+            *running]
     return say(options, {"entries": [as_json(one) for one in entries],
                          "hours": round(total, 4), "clocks": [as_json(one) for one in clocks]},
                "\n".join(text))

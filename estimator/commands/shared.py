@@ -9,7 +9,6 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -150,7 +149,7 @@ def fault_dict(fault: Fault) -> dict:
 
 def as_json(record) -> dict:
     """A record of the ledger, field by field."""
-    return asdict(record)
+    return dict(vars(record))
 
 
 def table(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> str:

@@ -55,23 +55,26 @@ class Bookings(Database):
 
     def entries(self, kind: type[SomeEntry], *, job: str | None = None,
                 jobs: Collection[str] | None = None, since: date | None = None,
-                until: date | None = None, history: bool = False) -> tuple[SomeEntry, ...]:
+                until: date | None = None, people: Collection[str] | None = None,
+                history: bool = False, last: int | None = None) -> tuple[SomeEntry, ...]:
         """Entries of a kind in force, by day and then as they were booked.
 
         Parameters
         ----------
         kind
             `TimeEntry`, `Purchase`, `Outwork`, `Sale` or `Done`.
-        job, jobs, since, until
-            Only of this job, of these jobs, from this day, up to this day.
+        job, jobs, since, until, people
+            Only of this job, of these jobs, from this day, up to this day, of these people.
         history
             Also those taken back and their counter-entries.
+        last
+            At most so many, the last ones by their days; None is all of them.
         """
         if self._absent:
             return ()
         with self._reading() as connection:
             return entries_in(connection, kind, job=job, jobs=jobs, since=since, until=until,
-                              history=history)
+                              people=people, history=history, last=last)
 
     def entry(self, kind: type[SomeEntry], id: int) -> SomeEntry | None:
         """The entry in force of that number; None if there is none."""
@@ -96,12 +99,15 @@ class Bookings(Database):
         with self._reading() as connection:
             return latest_in(connection, kind, count, job=job, history=history)
 
-    def counted(self, *, job: str | None = None, history: bool = False) -> tuple[int, float]:
+    def counted(self, *, job: str | None = None, since: date | None = None,
+                until: date | None = None, people: Collection[str] | None = None,
+                history: bool = False) -> tuple[int, float]:
         """How many time entries there are, and their hours together; see `entries`. [h]"""
         if self._absent:
             return 0, 0.0
         with self._reading() as connection:
-            return counted_in(connection, job=job, history=history)
+            return counted_in(connection, job=job, since=since, until=until, people=people,
+                              history=history)
 
     def hours_of_jobs(self, jobs: Collection[str] | None = None) -> Mapping[str | None, float]:
         """Hours booked to each of these jobs that has any; None is all of them. [h]
@@ -136,12 +142,12 @@ class Bookings(Database):
         with self._reading() as connection:
             return together_in(connection, jobs)
 
-    def people(self) -> tuple[str, ...]:
-        """Everybody of whom hours are in force, by name."""
+    def people(self, *, history: bool = False) -> tuple[str, ...]:
+        """Everybody of whom hours are in force, by name; or were ever booked, with `history`."""
         if self._absent:
             return ()
         with self._reading() as connection:
-            return people_in(connection)
+            return people_in(connection, history)
 
     def still_out(self) -> tuple[tuple[Outwork, float], ...]:
         """Lots sent out of which pieces are still out, and how many, by day."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from estimator.ledger import rules
 from estimator.ledger.records import (
@@ -124,33 +124,42 @@ def clocks_in(connection) -> tuple[Clock, ...]:
     return tuple(Clock(**row._mapping) for row in rows)
 
 
-def entries_in(connection, kind, *, job=None, since=None, until=None, history=False, id=None,
-               jobs: Collection[str] | None = None, people: Collection[str] | None = None,
-               of: int | None = None) -> tuple:
+def entries_in(connection, kind, *, history=False, last: int | None = None, **asked) -> tuple:
     """Entries of a kind by day and id; those in force, or all of them.
 
     Parameters
     ----------
-    id, jobs, people, of
-        Only the one of this number, those of these jobs or people, those that came back from this
-        lot.
+    last
+        Only so many of them, the last ones.
+    asked
+        Which ones; see `_asked`.
     """
     from sqlalchemy import select
     table = getattr(tables(), TABLE[kind])
-    said = select(table).order_by(table.c.day, table.c.id)
-    for column, value in (("job", job), ("id", id), ("of", of)):
-        if value is not None:
-            said = said.where(table.c[column] == value)
-    if since is not None:
-        said = said.where(table.c.day >= since)
-    if until is not None:
-        said = said.where(table.c.day <= until)
-    for column, among in (("job", jobs), ("person", people)):
-        if among is not None:
-            said = said.where(table.c[column].in_(among))
+    said = select(table).where(*_asked(table, **asked))
     if not history:
         said = said.where(*_in_force(table))
-    return _records(connection, kind, said)
+    if last is None:
+        return _records(connection, kind, said.order_by(table.c.day, table.c.id))
+    said = said.order_by(table.c.day.desc(), table.c.id.desc()).limit(last)
+    return _records(connection, kind, said)[::-1]
+
+
+def _asked(table, *, job: str | None = None, jobs: Collection[str] | None = None, since=None,
+           until=None, people: Collection[str] | None = None, id: int | None = None,
+           of: int | None = None) -> Iterator:
+    """Conditions: of this job or these, from a day, up to a day, of these people, the one of this
+    number, those that came back from this lot."""
+    for column, value in (("job", job), ("id", id), ("of", of)):
+        if value is not None:
+            yield table.c[column] == value
+    for column, among in (("job", jobs), ("person", people)):
+        if among is not None:
+            yield table.c[column].in_(among)
+    if since is not None:
+        yield table.c.day >= since
+    if until is not None:
+        yield table.c.day <= until
 
 
 def latest_in(connection, kind, count: int, *, job=None, history=False) -> tuple:
@@ -165,15 +174,15 @@ def latest_in(connection, kind, count: int, *, job=None, history=False) -> tuple
     return _records(connection, kind, said)
 
 
-def counted_in(connection, *, job=None, history=False) -> tuple[int, float]:
-    """How many time entries there are, and their hours together. [h]"""
+def counted_in(connection, *, history=False, **asked) -> tuple[int, float]:
+    """How many time entries there are, and their hours together; see `_asked`. [h]"""
     from sqlalchemy import func, select
     table = tables().time_entries
-    said = select(func.count(), func.count(table.c.reverses), func.sum(table.c.hours))
-    if job is not None:
-        said = said.where(table.c.job == job)
-    entries, reversed_ones, hours = connection.execute(said.select_from(table)).one()
-    # An entry taken back and its counter-entry are both not in force, and add up to nothing.
+    said = select(func.count(), func.count(table.c.reverses), func.sum(table.c.hours)) \
+        .select_from(table).where(*_asked(table, **asked))
+    entries, reversed_ones, hours = connection.execute(said).one()
+    # An entry taken back and its counter-entry are of one day, person and job; both are not in
+    # force, and add up to nothing.
     return entries - (0 if history else 2 * reversed_ones), _dusted(hours)
 
 
@@ -221,8 +230,8 @@ def together_in(connection, jobs: Collection[str] | None = None) -> tuple[TimeEn
         if _dusted(hours) > 0)
 
 
-def people_in(connection) -> tuple[str, ...]:
-    """Everybody of whom hours are in force, by name.
+def people_in(connection, history: bool = False) -> tuple[str, ...]:
+    """Everybody of whom hours are in force, by name; or were ever booked, with `history`.
 
     From one name to the next by the index: as many steps as people, however much they booked.
     """
@@ -232,9 +241,9 @@ def people_in(connection) -> tuple[str, ...]:
     after = select(func.min(table.c.person)).where(table.c.person > names.c.name) \
         .correlate(names).scalar_subquery()
     names = names.union_all(select(after).select_from(names).where(names.c.name.is_not(None)))
-    said = select(names.c.name).where(
-        names.c.name.is_not(None),
-        exists().where(table.c.person == names.c.name, *_in_force(table))).order_by(names.c.name)
+    said = select(names.c.name).where(names.c.name.is_not(None)).order_by(names.c.name)
+    if not history:
+        said = said.where(exists().where(table.c.person == names.c.name, *_in_force(table)))
     return tuple(connection.execute(said).scalars())
 
 
