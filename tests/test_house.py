@@ -153,7 +153,9 @@ def _opens_text(call: ast.Call) -> bool:
     name = getattr(call.func, "attr", "")
     # Others have an `open` too, such as a browser or an archive, and give it something to open.
     of_path = name == "open" and (bool(modes) or not call.args)
-    return name in {"read_text", "write_text"} or (of_path and not binary)
+    # A part of an archive is bytes, whatever its mode says.
+    part = "force_zip64" in {keyword.arg for keyword in call.keywords}
+    return name in {"read_text", "write_text"} or (of_path and not binary and not part)
 
 
 def test_text_files_name_their_encoding():

@@ -219,15 +219,15 @@ def together_in(connection, jobs: Collection[str] | None = None) -> tuple[TimeEn
     table = tables().time_entries
     c = table.c
     by = (c.job, c.item, c.person, c.unbilled)
-    said = select(*by, func.sum(c.hours), func.max(c.day, type_=c.day.type)).group_by(*by) \
-        .order_by(*by)
+    # Of those in force alone: what was booked exactly as expected stays exactly that.
+    gone = select(c.reverses).where(c.reverses.is_not(None))
+    said = select(*by, func.sum(c.hours), func.max(c.day, type_=c.day.type)) \
+        .where(func.coalesce(c.reverses, 0) == 0, c.id.not_in(gone)).group_by(*by).order_by(*by)
     if jobs is not None:
         said = said.where(c.job.in_(jobs))
     return tuple(
-        TimeEntry(day=day, job=job, person=person, hours=_dusted(hours), item=item,
-                  unbilled=unbilled)
-        for job, item, person, unbilled, hours, day in connection.execute(said)
-        if _dusted(hours) > 0)
+        TimeEntry(day=day, job=job, person=person, hours=hours, item=item, unbilled=unbilled)
+        for job, item, person, unbilled, hours, day in connection.execute(said))
 
 
 def people_in(connection, history: bool = False) -> tuple[str, ...]:
@@ -286,4 +286,4 @@ def _records(connection, kind, said) -> tuple:
 
 def _dusted(hours: float | None) -> float:
     """A sum without the dust of adding and taking back."""
-    return round(hours or 0.0, 9) + 0.0
+    return hours if hours and abs(hours) > 1e-9 else 0.0
