@@ -139,10 +139,11 @@ def _rows_of(connection, table) -> Iterator[list]:
     from sqlalchemy import LargeBinary, select
 
     packed = [isinstance(column.type, LargeBinary) for column in table.columns]
-    for row in connection.execute(select(table).order_by(*table.primary_key),
-                                  execution_options={"yield_per": AT_ONCE}):
-        yield [base64.b64encode(cell).decode() if is_bytes else cell
-               for cell, is_bytes in zip(row, packed, strict=True)]
+    with connection.execute(select(table).order_by(*table.primary_key),
+                            execution_options={"yield_per": AT_ONCE}) as rows:
+        for row in rows:
+            yield [base64.b64encode(cell).decode() if is_bytes else cell
+                   for cell, is_bytes in zip(row, packed, strict=True)]
 
 
 def _json(said) -> str:
