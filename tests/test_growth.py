@@ -310,8 +310,7 @@ def test_drafts_are_listed_by_the_latest_and_found_by_their_titles(of_size):
 
 def test_the_quote_page_lists_so_many_drafts_and_finds_the_others(of_size, monkeypatch):
     """The field to look for one is there when there may be more."""
-    monkeypatch.setattr("estimator.pages.forms.DRAFTS", 3)
-    monkeypatch.setattr("estimator.pages.quote_page.DRAFTS", 3)
+    monkeypatch.setattr("estimator.pages.keeping.DRAFTS", 3)
     folder = of_size(FEW).folder
     page = QuotePage(folder, open_shop(folder))
     bar = page.source
