@@ -222,7 +222,7 @@ def review_page(folder: Path) -> None:
     item = str(work.items(work.number)[-1].item)
     said("page review: an item done", lambda: jobs.items._asked("done", item))
     said("page review: shop", lambda: page._go("shop"))
-    said("page review: hours by job", lambda: page.parts["shop"]._by("job"))
+    said("page review: hours by job", lambda: page.parts["shop"].hours.put_together("job"))
     said("page review: margin by job", lambda: page.parts["shop"]._left_by("job"))
     page._go("jobs")
     said("page review: shop, again", lambda: page._go("shop"))
