@@ -271,7 +271,7 @@ def sheets(folder: Path) -> Family:
     book.close()
 
     def read(name: str, data: bytes) -> None:
-        rows, entries = jobs.read_sheet(data, name, held, items, UNBILLED)
+        rows, entries = jobs.read_sheet(data, name, held, lambda job: items.get(job, ()), UNBILLED)
         faults, questions = rules.judge(entries, known, rows, name)
         if faults:
             raise BadInput(faults)
