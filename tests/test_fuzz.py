@@ -122,9 +122,8 @@ def test_marks_of_writing_from_right_to_left_may_stand():
 
 
 @pytest.mark.parametrize(("amount", "currency", "said"), [
-    ("1e-9", "USD", "USD has 2 digits after the point. Round it to 0.00."),
-    ("46.105", "USD", "Round it to 46.10."),
-    ("46.10", "JPY", "JPY has no digits after the point. Round it to 46."),
+    ("1e-9", "USD", "less than the smallest coin: 0.01 USD"),
+    ("0.4", "JPY", "less than the smallest coin: 1 JPY"),
     ("1e13", "USD", "over 1,000,000,000,000"),
     ("NaN", "USD", "must be 0 or more"),
 ])

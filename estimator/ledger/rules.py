@@ -380,15 +380,15 @@ _SUMS = {"amount": "The amount is", "fees": "The fees are"}
 
 def _sum_wrong(amount: Decimal, name: str, currency: str) -> Iterator[Fault]:
     """What cannot be, of a sum of money."""
-    digits = minor_digits(currency)
+    coin = Decimal(1).scaleb(-minor_digits(currency))
     if not amount.is_finite() or amount < 0:
         yield Fault(f"{_SUMS[name]} {amount}, and must be 0 or more.",
                     "To take an amount back, correct its entry.", column=name)
     elif amount > MOST:
         yield Fault(f"{_SUMS[name]} over {MOST:,.0f}.", "Count its digits.", column=name)
-    elif amount != round(amount, digits):
-        yield Fault(f"{_SUMS[name]} {amount}; {currency} has {digits or 'no'} digits after the "
-                    "point.", f"Round it to {round(amount, digits):f}.", column=name)
+    elif 0 < amount < coin:
+        yield Fault(f"{_SUMS[name]} {amount}, less than the smallest coin: {coin} {currency}.",
+                    "Count the zeros, or write 0.", column=name)
 
 
 def marks_wrong(job: Job, marks: Sequence[Done], known: Known) -> list[Fault]:
