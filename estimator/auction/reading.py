@@ -35,7 +35,7 @@ from pathlib import Path
 from estimator import survey as surveys
 from estimator.auction.records import Bad, Offered
 from estimator.catalogue import FOUND, Catalogue, Condition, Era
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.outside import leading_out
 from estimator.survey import cells, files
 from estimator.survey.cells import Cell, Wrong, shown
@@ -204,7 +204,8 @@ class _Reader:
             except Wrong as fault:
                 wrong.append((column, fault.what, fault.fix))
             except BadInput as error:
-                wrong.extend((column, str(replace(fault, fix="")), fault.fix)
+                wrong.extend((column, str(replace(fault, fix="", file=quoted(fault.file)[1:-1])),
+                              fault.fix)
                              for fault in error.faults[:5])
             failed.add(column)
             return None

@@ -354,6 +354,12 @@ def bad_pieces_without_end() -> bytes:
     return ("lot,year,value,bad\n1,1994,500,\"" + "flipper 2;" * 199 + '"\n').encode()
 
 
+@_file("lot", "lot.csv")
+def a_survey_of_a_long_name() -> bytes:
+    """A survey that is not there, called by two lines of a thousand letters."""
+    return ("lot,year,value,survey\n1,1994,500,\"a\u2029" + "x" * 1_000 + '.csv"\n').encode()
+
+
 @_file("time-sheet", "march.csv")
 def a_long_sheet() -> bytes:
     """More rows than a sheet may have."""
