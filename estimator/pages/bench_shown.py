@@ -75,13 +75,13 @@ def load(found: Drawn) -> str:
         + "</div>")
 
 
-def _table(found: Drawn, test: str, title: str, heads, rows) -> str:
+def _table(found: Drawn, test: str, title: str, heads, rows, *, once: bool = False) -> str:
     """A table, without the column of the machine where there is only one."""
     if len(found.jobs) == 1 and "Machine" in heads:
         at = list(heads).index("Machine")
         heads = [*heads[:at], *heads[at + 1:]]
         rows = [[*row[:at], *row[at + 1:]] for row in rows]
-    return showing.table(test, title, heads, rows)
+    return showing.table(test, title, heads, rows, once=once)
 
 
 def critical(found: Drawn) -> str:
@@ -107,13 +107,13 @@ def by_day(found: Drawn) -> str:
     """Work in the plan's order."""
     rows = []
     for when, steps in found.plan.days.items():
-        for at, step in enumerate(steps):
+        for step in steps:
             until = f"{step.end:%H:%M}" if step.end.date() == when else \
                 f"{step.end:%a %H:%M}"
-            rows.append(["" if at else _said(when), f"{step.start:%H:%M}–{until}", step.person,
+            rows.append([_said(when), f"{step.start:%H:%M}–{until}", step.person,
                          step.job, step.name, "; ".join(step.waits_for[:2])])
     return _table(found, "work", "Work in the order of the plan",
-                  ("Day", "Time", "Who", "Machine", "Work", "Begins after"), rows)
+                  ("Day", "Time", "Who", "Machine", "Work", "Begins after"), rows, once=True)
 
 
 def dates(found: Drawn) -> str:
@@ -178,8 +178,8 @@ def ways(found: Drawn, compared: Mapping[str, tuple[Way, ...]]) -> str:
     settings = found.ask.shop.settings
     rows = []
     for name, both in compared.items():
-        for at, way in enumerate(both):
-            rows.append(["" if at else name, way.name, f"{way.hours:.1f}", f"{way.days:.1f}",
+        for way in both:
+            rows.append([name, way.name, f"{way.hours:.1f}", f"{way.days:.1f}",
                          _said(way.finish.date()), f"{way.orders} ({way.later_orders} later)",
                          str(way.parcels), money(way.freight, settings), str(way.shelf_most),
                          f"{way.shelf_days:.0f}"])
@@ -197,24 +197,23 @@ def ways(found: Drawn, compared: Mapping[str, tuple[Way, ...]]) -> str:
     return showing.said(*said, test="ways-said") + showing.table(
         "ways", "Two ways of working, each machine by itself", (
             "Machine", "Way", ">Hours", ">Days", "Ready", ">Days with orders", ">Parcels",
-            ">Freight", ">Assemblies waiting at most", ">Days they wait, together"), rows)
+            ">Freight", ">Assemblies waiting at most", ">Days they wait, together"), rows,
+            once=True)
 
 
 def waiting(found: Drawn) -> str:
     """What is waited for, by the day it is over."""
     catalogue = found.ask.shop.catalogue
-    rows, last = [], None
+    rows = []
     for step, held in bench_rows.waits(found.plan):
-        over = _said(step.end.date())
-        rows.append(["" if over == last else over, bench_rows.said_of(found.plan, step), step.job,
+        rows.append([_said(step.end.date()), bench_rows.said_of(found.plan, step), step.job,
                      schedule.wait_word(step, catalogue),
                      _said(bench_rows.since(found.plan, step).date()),
                      "; ".join(held[:2]) + (f"; {len(held) - 2} more" if len(held) > 2 else "")])
-        last = over
     if not rows:
         return showing.said("Nothing is waited for.", test="waiting")
     return _table(found, "waiting", "Waiting list by day", (
-        "Over", "What", "Machine", "Kind", "Since", "Holds up"), rows)
+        "Over", "What", "Machine", "Kind", "Since", "Holds up"), rows, once=True)
 
 
 def orders(found: Drawn) -> str:
@@ -248,7 +247,7 @@ def orders(found: Drawn) -> str:
             "that can still be.")
     return showing.table("orders", "Orders by day and supplier", (
         "Order by", "Supplier", ">What", ">Sum with freight", "Needed", "Expected then",
-        ">Late in"), rows, total=["", "Together", "", money(total, settings), "", "", ""]) \
+        ">Late in"), rows, total=["Together", "", "", money(total, settings), "", "", ""]) \
         + showing.said(schedule.basket_words(found.basket), note, *ahead, *unmet, *old,
                        test="orders-note") + listed
 

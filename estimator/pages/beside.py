@@ -59,7 +59,8 @@ class Beside:
         run = self._run = object()
         self.button.description = "Stop"
         self.bar.value, self.bar.layout.display = 0, ""
-        self.say("")
+        # The bar is for the eyes; this is heard too.
+        self.say("Under way; the button stops it.")
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
@@ -75,7 +76,7 @@ class Beside:
 
     def say(self, words: str) -> None:
         """Show a sentence below the button; blank for none."""
-        self.said.value = f'<p role="status">{html.escape(words)}</p>' if words else ""
+        self.said.value = f'<p data-say>{html.escape(words)}</p>' if words else ""
 
     def _work(self, run: object, work: Work, tell: Callable) -> None:
         shown = 0.0

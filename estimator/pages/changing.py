@@ -260,7 +260,7 @@ class Changing:
 
     def _say(self, said: str) -> None:
         self.status.value = "" if not said else (
-            f'<p role="status" class="est-form-status" data-testid="change-said">'
+            f'<p data-say class="est-form-status" data-testid="change-said">'
             f"{html.escape(said)}</p>")
 
     # Papers and the answer --------------------------------------------------------------------

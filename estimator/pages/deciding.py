@@ -49,9 +49,11 @@ def strip(found: Resale) -> str:
     rows.append(("Trials", "trials", f"{found.deal.trials:,}"))
     listed = "".join(f'<div><dt>{name}</dt><dd><output data-testid="{test}" aria-live="off">'
                      f"{html.escape(value)}</output></dd></div>" for name, test, value in rows)
-    return ('<div class="est-strip"><p class="est-price"><span>What to do</span>'
-            f'<output class="est-advice" data-testid="advice" aria-live="polite">'
-            f"{html.escape(words.head())}</output></p><dl>{listed}</dl></div>")
+    advice = html.escape(words.head())
+    return (f'<div class="est-strip"><p class="est-price" data-say="{advice}">'
+            '<span>What to do</span>'
+            f'<output class="est-advice" data-testid="advice" aria-live="off">{advice}</output></p>'
+            f"<dl>{listed}</dl></div>")
 
 
 def answer(found: Resale) -> str:

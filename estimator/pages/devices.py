@@ -106,11 +106,13 @@ class Slider(anywidget.AnyWidget):
 class Pulse(anywidget.AnyWidget):
     """Tells the page that the kernel lives, and us that the page is there.
 
-    Shows a banner when answers stay away. Also carries the page's style sheet and keeps keys
-    typed in the form from JupyterLab's commands. `saved` is the time that the banner names.
+    Shows a banner when answers stay away. Also carries what every page needs: its style sheet, a
+    voice for those who hear the page (whatever has `data-say` is said when it changes), and care
+    that the focus stays where it was; keeps keys typed in the form from JupyterLab's commands.
+    `saved` is the time that the banner names.
     """
 
-    _esm = _text("pulse.js")
+    _esm = _text("voice.js") + _text("focus.js") + _text("pulse.js")
     _css = _text("page.css")
     saved = traitlets.Unicode().tag(sync=True)
 

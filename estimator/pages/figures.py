@@ -79,8 +79,9 @@ def strip(offer: Quote) -> str:
                   for test, value, note in values) + "</dd></div>"
         for name, values in rows)
     what = "Expected bill before tax" if timed else "Price before tax"
-    return (f'<div class="est-strip"><p class="est-price"><span>{what}</span>'
-            f'{output("price", money(offer.price, said), "polite")}'
+    aloud = f"{what} {money(offer.price, said)}, with tax {money(offer.total, said)}."
+    return (f'<div class="est-strip"><p class="est-price" data-say="{html.escape(aloud)}">'
+            f'<span>{what}</span>{output("price", money(offer.price, said))}'
             "<small>Click a figure to see where it comes from</small></p>"
             f"<dl>{listed}</dl></div>")
 
@@ -96,10 +97,10 @@ def day(when: date, settings: Settings) -> str:
     return format_date(when, "medium", locale=settings.locale)
 
 
-def output(test: str, value: str, live: str = "off") -> str:
-    """A named figure; one of `OPENS` can be opened."""
+def output(test: str, value: str) -> str:
+    """A named figure; one of `OPENS` can be opened. It is silent: `data-say` speaks for all."""
     said = opening(*OPENS[test], value) if test in OPENS else html.escape(value)
-    return f'<output data-testid="{test}" aria-live="{live}">{said}</output>'
+    return f'<output data-testid="{test}" aria-live="off">{said}</output>'
 
 
 def opening(key: str, name: str, value: str, of: str = "") -> str:
@@ -128,7 +129,7 @@ def gaps(desk: Desk, catalogue: Catalogue, most: int = 6) -> str:
         return ""
     more = f"<li>… and {len(wanted) - most} more</li>" if len(wanted) > most else ""
     listed = "".join(f"<li>{html.escape(said)}</li>" for said in wanted[:most])
-    return ('<div class="est-gaps" role="status" data-testid="gaps"><p>Still to fill in before '
+    return ('<div class="est-gaps" data-say data-testid="gaps"><p>Still to fill in before '
             f"there is a price:</p><ul>{listed}{more}</ul></div>")
 
 

@@ -195,7 +195,7 @@ class FitBlock:
         sure = ("No other choice that fits is worth more." if fit.proven else
                 f"No choice that fits is worth more than {whole(fit.bound, said)}.")
         self.result.value = (
-            f'<div role="status" data-testid="fit"><p>{price} would be '
+            f'<div data-say data-testid="fit"><p>{price} would be '
             f"<b>{money(fit.price, said)}</b>, ready by {figures.day(ready, said)} in 4 jobs of 5. "
             f"What is kept is worth {whole(fit.worth, said)} of {whole(fit.worth_of_all, said)}. "
             f"{sure}</p>"

@@ -85,12 +85,17 @@ function render(model, el, held) {
   const build = () => {
     const there = document.activeElement;
     const at = [...inputs].find(([, node]) => node === there)?.[0];
+    const typing = at && [there.selectionStart, there.selectionEnd];
     const again = model.get("turn") === held.turn;
     held.turn = model.get("turn");
     inputs.clear();
     faults.clear();
     grid.replaceChildren(...model.get("fields").map(one => field(one, again)));
-    if (at && inputs.has(at)) inputs.get(at).focus();
+    if (at && inputs.has(at)) {
+      inputs.get(at).focus();
+      // Where there is a place to type; a date or a choice has none.
+      if (Number.isInteger(typing[0])) inputs.get(at).setSelectionRange?.(...typing);
+    }
     mark();
   };
   const mark = () => {

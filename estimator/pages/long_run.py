@@ -72,7 +72,9 @@ def _beside(few: Quote, many: Quote) -> str:
     body = "".join(f'<tr><th scope="row">{html.escape(name)}</th>'
                    + "".join(f'<td class="n">{html.escape(cell)}</td>' for cell in cells)
                    + "</tr>" for name, *cells in rows)
-    return ('<div class="est-scroll" tabindex="0" role="region" aria-label="More trials">'
+    aloud = f"Played {many.odds.trials:,} times. {price}: {rows[0][2]}."
+    return (f'<div class="est-scroll" tabindex="0" role="region" aria-label="More trials" '
+            f'data-say="{html.escape(aloud)}">'
             '<table class="est-read" data-testid="long-run"><thead><tr><th scope="col">Figure</th>'
             f'<th scope="col" class="n">{few.odds.trials:,} trials</th>'
             f'<th scope="col" class="n">{many.odds.trials:,} trials</th></tr></thead>'

@@ -38,7 +38,7 @@ def head(page: str, state: widgets.Widget) -> widgets.Box:
     """The head of a page: its name, how things stand with it, and links to all other pages."""
     others = " · ".join(link(other) for other in PAGES if other != page)
     return box("est-head", widgets.HTML(f"<h1>{PAGES[page]}</h1>"), state,
-               widgets.HTML(f"<p>{others}</p>"))
+               widgets.HTML(f'<nav aria-label="Other pages">{others}</nav>'))
 
 
 def show(page: widgets.Widget) -> None:

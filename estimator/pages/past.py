@@ -153,7 +153,7 @@ class PastQuotes:
 
     def _say(self, kept: Sent | None) -> None:
         self.status.value = "" if kept is None else (
-            f'<p role="status" data-testid="sent-kept">Quote {html.escape(kept.number)} is kept as '
+            f'<p data-say data-testid="sent-kept">Quote {html.escape(kept.number)} is kept as '
             f"{kept.outcome}.</p>")
 
     def _advise(self, offer: Quote | None) -> None:

@@ -349,7 +349,7 @@ class PlanPage:
         self._old(False)
         self.answer.layout.display = ""
         self.strip.value = shown.strip(found)
-        self.proof.value = (f'<p class="est-said" role="status" data-testid="proof">'
+        self.proof.value = (f'<p class="est-said" data-say data-testid="proof">'
                             f"{html.escape(schedule.proof_words(found.plan, self._stopped))}</p>")
         self.paint.start()
 

@@ -69,6 +69,7 @@ function render({ model, el }) {
         const put = column => {
           const td = cell(tr, "td", ""), input = field(row, column), said = document.createElement("div");
           said.className = "est-wrong";
+          said.setAttribute("role", "alert");
           said.id = `wrong-${model.get("name")}-${fields.size}`;
           td.append(input, said);
           fields.set(`${row.id} ${column.key}`, { input, said });

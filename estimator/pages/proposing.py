@@ -138,7 +138,7 @@ class Proposing:
 
     def _settled(self, said: str) -> None:
         self.workshop.reopen()
-        self.status.value = (f'<p role="status" class="est-form-status" data-testid="decided">'
+        self.status.value = (f'<p data-say class="est-form-status" data-testid="decided">'
                              f"{html.escape(said)}</p>")
 
     @guarded("proposals")

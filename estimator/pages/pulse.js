@@ -48,9 +48,19 @@ function render({ model, el }) {
       event.target.setAttribute("data-lm-suppress-shortcuts", "true");
   };
   document.addEventListener("focusin", keep, true);
+  // Voice and focus belong to the page, which is there a moment after this.
+  let ends = [], gone = false;
+  const begin = () => {
+    const page = el.closest(".est-page");
+    if (page) ends = [voice(page, el), keepFocus(page)];
+    else if (!gone) requestAnimationFrame(begin);
+  };
+  begin();
   model.on("msg:custom", hear);
   model.send({ hello: 1 });
   return () => {
+    gone = true;
+    ends.forEach(end => end());
     clearInterval(timer);
     document.removeEventListener("focusin", keep, true);
     model.off("msg:custom", hear);

@@ -336,7 +336,7 @@ class QuotePage:
 
     @guarded("documents")
     def _write(self) -> None:
-        self.written.value = '<p role="status">Writing …</p>'
+        self.written.value = '<p data-say>Writing …</p>'
         try:
             offer = self._final()
             stem = file_stem(self.desk.machine.title)
@@ -350,7 +350,7 @@ class QuotePage:
         listed = "".join(f"<li>{html.escape(path.name)}</li>"
                          for path in (*paths, folder / "survey.csv"))
         self.written.value = (
-            f'<div role="status" data-testid="written"><p>Quote {html.escape(offer.number)}, '
+            f'<div data-say data-testid="written"><p>Quote {html.escape(offer.number)}, '
             f"{money(offer.price, offer.settings)} before tax, is in "
             f"<code>{html.escape(str(folder))}</code>:</p><ul>{listed}</ul></div>")
         self.past.keep(offer)

@@ -400,7 +400,7 @@ class ResellPage:
     def _lacking(self) -> str:
         """What the survey lacks; blank where it is complete."""
         if self.survey is None:
-            return ('<div class="est-gaps" role="status" data-testid="gaps"><p>There is no survey '
+            return ('<div class="est-gaps" data-say data-testid="gaps"><p>There is no survey '
                     "yet: choose one.</p></div>")
         told = gaps(desks.of_survey(self.survey), self.shop.catalogue)
         if told:
@@ -554,7 +554,7 @@ def _waiting(faults: list[Fault], answered: bool) -> str:
         told = "Something in the form cannot be read; it is marked there."
     if answered:
         told += " The figures are the last good ones."
-    return (f'<div class="est-gaps" role="status" data-testid="gaps"><p>{html.escape(told)}</p>'
+    return (f'<div class="est-gaps" data-say data-testid="gaps"><p>{html.escape(told)}</p>'
             "</div>")
 
 

@@ -30,24 +30,29 @@ def figures(rows: Iterable[tuple[str, str, str, str]]) -> str:
 
 
 def table(test: str, title: str, heads: Sequence[str], rows: Iterable[Sequence[str]], *,
-          total: Sequence[str] | None = None) -> str:
+          total: Sequence[str] | None = None, once: bool = False) -> str:
     """A table; a head that begins with ">" has its figures to the right.
 
-    Of more than `MOST_ROWS` rows the first are shown, and how many there are.
+    Of more than `MOST_ROWS` rows the first are shown, and how many there are. `once`: a row's first
+    word that stands in the row above already is not seen again, but heard.
     """
     rows = list(rows)
     right = [head.startswith(">") for head in heads]
 
-    def cells(row: Sequence[str]) -> str:
+    def cells(row: Sequence[str], above: Sequence[str] | None = None) -> str:
+        said = [html.escape(cell) for cell in row]
+        if once and above and row[0] == above[0]:
+            said[0] = f'<span class="est-unseen">{said[0]}</span>'
         return "".join(
-            f'<{tag} {scope}class="{"n" if side else ""}">{html.escape(cell)}</{tag}>'
-            for place, (cell, side) in enumerate(zip(row, right, strict=True))
+            f'<{tag} {scope}class="{"n" if side else ""}">{cell}</{tag}>'
+            for place, (cell, side) in enumerate(zip(said, right, strict=True))
             for tag, scope in (("th", 'scope="row" ') if place == 0 else ("td", ""),))
 
     head = "".join(f'<th scope="col" class="{"n" if side else ""}">'
                    f"{html.escape(said.removeprefix('>'))}</th>"
                    for said, side in zip(heads, right, strict=True))
-    body = "".join(f"<tr>{cells(row)}</tr>" for row in rows[:MOST_ROWS])
+    body = "".join(f"<tr>{cells(row, above)}</tr>"
+                   for row, above in zip(rows[:MOST_ROWS], [None, *rows], strict=False))
     more = f"<p>The first {MOST_ROWS} of {len(rows)} rows.</p>" if len(rows) > MOST_ROWS else ""
     if total is not None:
         body += f'<tr class="est-total">{cells(total)}</tr>'

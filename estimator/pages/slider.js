@@ -43,7 +43,7 @@ function render({ model, el }) {
   const typed = () => {
     const said = number.value.trim();
     const good = said !== "" && Number.isFinite(Number(said));
-    number.toggleAttribute("aria-invalid", !good);
+    good ? number.removeAttribute("aria-invalid") : number.setAttribute("aria-invalid", "true");
     if (!good) return;
     range.value = said;
     want(Number(said), true);

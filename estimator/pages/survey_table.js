@@ -46,15 +46,19 @@ function render({ model, el }) {
     timer = setTimeout(flush, soon ? 0 : GATHER_MS);
   };
 
+  const own = `est-survey-${Math.random().toString(36).slice(2)}`;
+  // A survey has some hundred fields: with the keyboard one may go past them.
+  const past = make("button", { type: "button", class: "est-button est-past", text: "Past the lines" });
+  past.addEventListener("click", () => foot.querySelector("select").focus());
   const body = make("div", { class: "est-table-scroll" });
   const said = make("p", { class: "est-table-said", role: "status", "aria-live": "polite" });
   const foot = make("div", { class: "est-table-foot" });
   el.classList.add("est-table");
-  el.append(body, said, foot);
+  el.append(past, body, said, foot);
 
   const columnOf = (row, field) => (field !== "measure" ? field : row.measure);
   const label = (row, field) =>
-    `${field === "measure" ? (row.measure === "area_cm2" ? "Area in cm²" : "Length in mm")
+    `${field === "measure" ? `Size of one in ${row.measure === "area_cm2" ? "cm²" : "mm"}`
                            : WORDS[field]}, row ${row.no}`;
 
   function mark(entry, field, message) {
@@ -187,10 +191,11 @@ function render({ model, el }) {
     remove.addEventListener("click", () => { flush(); model.send({ remove: row.id }); });
     const unit = row.measure ? make("span", { class: "est-unit", "aria-hidden": "true",
       text: row.measure === "area_cm2" ? "cm²" : "mm" }) : "";
+    const named = `${own}-${row.id}`;
     entry.tr = make("tr", { "data-id": row.id },
       make("td", { class: "c-keep" }, keep),
       make("th", { scope: "row", class: "c-name" },
-        make("span", { class: "est-no", text: row.no }), row.name),
+        make("span", { class: "est-no", text: row.no }), make("span", { id: named, text: row.name })),
       make("td", { class: "c-count" }, entry.cells.count),
       make("td", { class: "c-condition" }, entry.cells.condition),
       make("td", { class: "c-certainty" }, entry.cells.certainty),
@@ -201,6 +206,8 @@ function render({ model, el }) {
     entry.tr.classList.toggle("est-out", !row.keep);
     entry.tr.classList.toggle("est-none", String(row.count) === "0");
     rows.set(row.id, entry);
+    // Of which assembly a row is, for those who hear the fields one by one.
+    for (const node of Object.values(entry.cells)) node.setAttribute("aria-describedby", named);
     mark(entry, "condition", null);
     mark(entry, "note", null);
     return entry.tr;
@@ -211,6 +218,7 @@ function render({ model, el }) {
     const tr = el.contains(focused) ? focused.closest("tr[data-id]") : null;
     const old = tr && rows.get(Number(tr.dataset.id));
     const field = old && Object.keys(old.cells).find(name => old.cells[name] === focused);
+    const at = tr && [...body.querySelectorAll("tr[data-id]")].indexOf(tr);
     const scroll = body.scrollTop;
     rows.clear();
     const head = make("thead", {}, make("tr", {},
@@ -233,10 +241,15 @@ function render({ model, el }) {
     }
     body.replaceChildren(table);
     body.scrollTop = scroll;
-    if (old && field && rows.has(old.row.id)) rows.get(old.row.id).cells[field]?.focus();
     drawPrices();
     drawMarks();
     drawFoot();
+    const still = old && rows.get(old.row.id);
+    if (still) (still.cells[field] ?? still.tr.querySelector(`button.${focused.className}`))?.focus();
+    else if (tr) { // Taken out by its own button: that of the next line stands in its place.
+      const left = [...body.querySelectorAll(".est-remove")];
+      (left[at] ?? left.at(-1) ?? foot.querySelector("select")).focus();
+    }
   }
 
   function drawPrices() {

@@ -48,7 +48,7 @@ function render({ model, el }) {
       price.textContent = row.price;
       input.placeholder = row.price;
       if (document.activeElement !== input) input.value = row.worth;
-      input.toggleAttribute("aria-invalid", Boolean(row.wrong));
+      row.wrong ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
       input.title = row.wrong || "";
     }
   };
