@@ -258,22 +258,3 @@ def test_a_quote_is_written_won_and_still_won_after_a_reload(browser, served):
     assert kept(folder)[number] == "won"
     (written,) = (folder / "documents").glob(f"*{number}/quote.json")
     assert json.loads(written.read_text(encoding="utf-8"))["number"] == number
-
-
-@pytest.mark.parametrize(("width", "height"), [(1280, 800), (820, 1180)])
-def test_the_block_can_be_read_and_reached_by_everyone(browser, served, width, height):
-    """No critical or serious finding by axe with a table and a chart; nothing cut off."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    with window(browser, width, height) as page:
-        open_page(page, served[0])
-        page.get_by_test_id("chart-winning").locator("svg").wait_for()
-        tall = page.evaluate("document.querySelector('#rendered_cells').scrollHeight")
-        page.set_viewport_size({"width": width, "height": tall})
-        found = axe.Axe().run(page).response["violations"]
-        assert [(one["id"], node["target"]) for one in found for node in one["nodes"]
-                if one["impact"] in ("critical", "serious")] == []
-        sides = page.locator(".est-sent").evaluate(
-            "e => [e.getBoundingClientRect().right, e.querySelector('.est-scroll').scrollWidth "
-            "- e.querySelector('.est-scroll').clientWidth]")
-        assert sides[0] <= width
-        assert sides[1] <= 0

@@ -4,7 +4,8 @@ from datetime import date
 
 import numpy as np
 import pytest
-from test_plots import words
+from matplotlib.colors import to_hex
+from test_plots import MARKS, contrast, stands_out, words
 
 from estimator import plots
 from estimator.plots import planning
@@ -98,12 +99,33 @@ def test_what_holds_up_keeps_its_order_and_kind():
         plots.holds_up([("Cure", 76, "cure")])
 
 
-@pytest.mark.parametrize("make", [
-    lambda: plots.bench_days([("A <b>", [(0, 1, "work"), (1, 5, "cure")])], MONDAY, today=0.5),
+CHARTS = [
+    lambda: plots.bench_days([("A <b>", [(0, 1, "work"), (1, 5, "cure")]),
+                              ("B", [(n, n + 9, kind) for n, kind in enumerate(planning.KINDS)])],
+                             MONDAY, today=0.5, closed=[5, 6]),
     lambda: plots.loads([("A <b>", 1, 2)]),
     lambda: plots.finish_curve([1, 2, 3], MONDAY),
     lambda: plots.holds_up([("A <b>", 0.5, "parts")]),
-])
+]
+
+
+@pytest.mark.parametrize("make", CHARTS)
+def test_every_eye_can_tell_bars_and_words(make):
+    """Words contrast 4.5:1 with their ground; bars have a face or an edge that keeps 3:1."""
+    ax = make()
+    stands_out(ax)
+    for patch in ax.patches:
+        face, edge = patch.get_facecolor(), patch.get_edgecolor()
+        told = contrast(face, "white") >= 3 or (patch.get_linewidth() and to_hex(edge) in {
+            mark.lower() for mark in MARKS})
+        # The pale ground of closed days has a foot in a stronger colour.
+        assert told or to_hex(face) == planning._CLOSED, to_hex(face)
+    if any(to_hex(patch.get_facecolor()) == planning._CLOSED for patch in ax.patches):
+        assert contrast(planning._FOOT, "white") >= 3
+        assert any(to_hex(patch.get_facecolor()) == planning._FOOT for patch in ax.patches)
+
+
+@pytest.mark.parametrize("make", CHARTS)
 def test_charts_are_the_same_each_time_and_escape_what_was_typed(make):
     """The same data gives the same element; signs of a page's own language stay text."""
     first, again = (plots.svg(make(), 'says "so" <here>') for _ in range(2))

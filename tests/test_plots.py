@@ -183,6 +183,44 @@ def test_marks_keep_three_to_one_against_white(colour):
     assert 1.05 / (luminance(colour) + 0.05) >= 3.0
 
 
+def contrast(one, other):
+    """Contrast ratio after WCAG 2.1, "contrast ratio"."""
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def ground(ax, text, at):
+    """The colour under a place of some words: of their own box, else of the topmost shape there."""
+    own = text.get_bbox_patch()
+    if own is not None:
+        return own.get_facecolor()
+    there = ["white"]
+    for patch in ax.patches:
+        shapes = patch.get_transform().transform_path(patch.get_path()).to_polygons()
+        # A bar has five corners, the first again at its end; of other shapes none is dark.
+        if any((shape.min(axis=0) <= at).all() and (at <= shape.max(axis=0)).all()
+               for shape in shapes if len(shape) == 5):
+            there.append(patch.get_facecolor())
+    return there[-1]
+
+
+def stands_out(ax):
+    """Words contrast 4.5:1 with what they stand on; what they stand on may be several shapes."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    renderer = FigureCanvasAgg(ax.figure).get_renderer()
+    for text in ax.texts:
+        box = text.get_window_extent(renderer)
+        for place in (0.02, 0.5, 0.98):
+            at = (box.x0 + place * box.width, (box.y0 + box.y1) / 2)
+            assert contrast(text.get_color(), ground(ax, text, at)) >= 4.5, text.get_text()
+
+
+@pytest.mark.parametrize("draw", [*ORDINARY.values(), *HARD.values()], ids=[*ORDINARY, *HARD])
+def test_words_stand_out_from_what_they_are_written_on(draw):
+    """Words contrast 4.5:1 or more with their ground, WCAG 2.1 success criterion 1.4.3."""
+    stands_out(draw())
+
+
 @pytest.mark.parametrize("name", ORDINARY)
 def test_charts_use_no_other_colours(name):
     """Bars, dots and lines are of those colours; a pale area has an edge of one of them."""

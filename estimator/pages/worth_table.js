@@ -37,7 +37,7 @@ function render({ model, el }) {
         const price = cell(tr, "td", "", "n");
         const input = document.createElement("input");
         Object.assign(input, { type: "text", inputMode: "decimal" });
-        input.setAttribute("aria-label", `What line ${row.no}, ${row.title}, is worth`);
+        input.setAttribute("aria-label", `Worth to the customer, line ${row.no}, ${row.title}`);
         input.addEventListener("change", () => model.send({ worth: [row.id, input.value] }));
         cell(tr, "td", "", "n").append(input);
         fields.set(row.id, { price, input });
