@@ -23,10 +23,6 @@ from estimator.errors import BadInput, Fault
 # Longest word of a command; a cell of a survey holds as much.
 LONGEST_WORD = 2_000
 
-# What commands write that could also be the name of a survey.
-WRITTEN = frozenset({"estimate.xlsx", "parts-budget.csv", "parts-waiting.csv", "plan.csv",
-                     "waiting.csv", "lamps.csv", "labels.csv", "coil-labels.csv", "job-card.csv"})
-
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
@@ -80,12 +76,6 @@ def _word_faults(options: argparse.Namespace) -> list[Fault]:
         for word in value if isinstance(value, list) else (value,):
             if isinstance(word, str) and (len(word) > LONGEST_WORD or not word.isprintable()):
                 faults += _faults_of(word, name)
-    surveys = getattr(options, "survey", None) or []
-    out = getattr(options, "out", None)
-    for path in surveys if isinstance(surveys, list) else [surveys]:
-        if out and path.name in WRITTEN and path.resolve().parent == out.resolve():
-            faults.append(Fault("The documents would be written over the survey.",
-                                "Name another folder with --out.", str(path)))
     return faults
 
 

@@ -7,7 +7,6 @@ tables) and `documents/`. Without a folder the trade's defaults serve.
 from __future__ import annotations
 
 import re
-import shutil
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from typing import Annotated, Literal, NoReturn
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from estimator import catalogue as tables
+from estimator import disk
 from estimator.errors import BadInput, Fault, one_of, quoted, unfit
 from estimator.outside import leading_out, private_folder
 
@@ -439,10 +439,9 @@ def new_shop(folder: Path | str) -> Path:
         for row_type in tables.TABLES:
             target = folder / "tables" / f"{row_type.table}.csv"
             if not target.exists() and row_type.table != "rates":
-                shutil.copyfile(tables.data_folder() / target.name, target)
-        part = folder / "shop.toml.part"
-        part.write_text(_toml(catalogue), encoding="utf-8")
-        part.replace(folder / "shop.toml")
+                disk.write(target, (tables.data_folder() / target.name).read_bytes())
+        # Last: a folder that holds it is a whole shop.
+        disk.write(folder / "shop.toml", _toml(catalogue).encode("utf-8"))
     except OSError as error:
         raise BadInput(
             Fault(

@@ -712,7 +712,7 @@ def test_a_folder_that_cannot_be_written_is_said_and_left_clean(
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("renaming", range(8))
+@pytest.mark.parametrize("renaming", range(len(documents.NAMES)))
 @pytest.mark.parametrize("fault", [PermissionError(errno.EACCES, "held open"), KeyboardInterrupt()])
 def test_an_interrupted_write_leaves_what_was_there(small, tmp_path, monkeypatch, renaming, fault):
     """Whichever renaming fails, the old documents stand whole and nothing new is left behind."""
@@ -752,13 +752,26 @@ def test_an_interrupted_first_write_leaves_an_empty_folder(small, tmp_path, monk
     assert list(tmp_path.iterdir()) == []
 
 
+def test_nothing_is_written_over_what_it_was_made_from(tmp_path, monkeypatch):
+    """Whatever the file is called and however it is spelled: no document takes its place."""
+    survey = tmp_path / "order-oakbench-parts.csv"
+    survey.write_text("mine")
+    monkeypatch.chdir(tmp_path)
+    for source in (survey, Path("order-oakbench-parts.csv"), tmp_path / "." / survey.name):
+        with pytest.raises(BadInput, match="written over the survey"):
+            documents.put({"a.csv": b"x", survey.name: b"x"}, tmp_path, [source])
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [
+        (survey.name, "mine")]
+    documents.put({"a.csv": b"x"}, tmp_path, [survey, tmp_path / "gone"])
+
+
 def test_a_document_held_open_is_named(small, tmp_path, monkeypatch):
     """Where an open file cannot be replaced, the message says which to close."""
     (tmp_path / "estimate.xlsx").write_text("old")
     rename = Path.replace
 
     def held(path, target):
-        if path == tmp_path / "estimate.xlsx":
+        if Path(target) == tmp_path / "estimate.xlsx":
             raise PermissionError(errno.EACCES, "held open", str(path))
         return rename(path, target)
 

@@ -169,7 +169,7 @@ def test_a_file_that_is_no_ledger_is_reported_in_plain_words(tmp_path):
     """Bytes that are not a database: the file is named and what to do is said."""
     (tmp_path / FILE).write_bytes(b"not a database" * 100)
     ledger = Ledger(tmp_path)
-    with pytest.raises(BadInput, match=r"cannot be used.*Move the file away"):
+    with pytest.raises(BadInput, match=r"damaged.*estimator restore"):
         ledger.drafts()
     ledger.close()
 

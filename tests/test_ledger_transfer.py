@@ -259,24 +259,97 @@ def test_a_postgresql_ledger_of_the_version_before_is_copied_and_brought_up_to_d
         assert len(ledger.sent()) == 1
 
 
-def test_a_damaged_ledger_says_how_a_backup_takes_its_place(full, tmp_path):
-    """Cut in half, as by a full disk: moved away as told, the backup goes into its place."""
+def _cut(path):
+    """As by a disk that was full."""
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+
+
+def _emptied(path):
+    """As by a power cut before the first byte was on the disk."""
+    path.write_bytes(b"")
+
+
+def _strange(path):
+    """As by another program's file of that name."""
+    path.write_bytes(b"not a database" * 1000)
+
+
+def _headless(path):
+    """As by whoever wrote over its beginning."""
+    path.write_bytes(b"x" * 100 + path.read_bytes()[100:])
+
+
+def _holed(path):
+    """As by a disk that gives back noughts for a page."""
+    data = path.read_bytes()
+    path.write_bytes(data[: 2 * 4096] + bytes(8 * 4096) + data[10 * 4096:])
+
+
+@pytest.mark.parametrize("harm", [_cut, _emptied, _strange, _headless, _holed])
+def test_a_damaged_ledger_is_found_and_a_backup_takes_its_place(full, tmp_path, harm):
+    """Each kind of damage is told at the first look; the damaged file is kept beside."""
     if full.address:
         pytest.skip("a file of SQLite")
     file, held = backup(full, tmp_path / "kept"), _all(full)
     full.close()
+    harm(full.path)
     data = full.path.read_bytes()
-    full.path.write_bytes(data[: len(data) // 2])
     again = Ledger(full.path.parent)
-    for read in (again.jobs, lambda: restore(again, file)):
-        with pytest.raises(BadInput, match=r"(?s)damaged. Move the file away.*estimator restore"):
-            read()
-    again.close()
-    full.path.rename(tmp_path / "away")
-    again = Ledger(full.path.parent)
-    restore(again, file)
+    for act in (again.jobs, again.drafts, lambda: again.save(Draft("b", "x", {})),
+                lambda: backup(again, tmp_path / "second"),
+                lambda: bring_in(again, export_of(tmp_path))):
+        with pytest.raises(BadInput, match=r"(?s)damaged.*estimator restore"):
+            act()
+    assert not (tmp_path / "second").exists()
+    # A log that belongs to the damaged file must not be taken for one of the new.
+    log = full.path.with_name(FILE + "-wal")
+    log.write_bytes(b"of the damaged one")
+    _, kept = restore(again, file)
+    assert kept.read_bytes() == data
     assert _all(again) == held
     again.close()
+    opened = Ledger(full.path.parent)
+    assert _all(opened) == held
+    opened.close()
+
+
+def export_of(tmp_path):
+    """An exported folder of a ledger with one draft."""
+    folder = tmp_path / "exported"
+    if not folder.exists():
+        other = Ledger(tmp_path)
+        other.save(Draft("a", "x", {}))
+        export(other, folder)
+        other.close()
+    return folder
+
+
+@pytest.mark.parametrize(("table", "column", "cell"), [
+    ("drafts", "content", '{"level": '), ("drafts", "saved", "2O26-03-02"),
+    ("sent", "price", "9OO"), ("frozen", "answer", "\x00"),
+    ("shop_tables", "content", "x"), ("time_entries", "booked", "yesterday")])
+def test_a_cell_that_was_damaged_is_found_before_a_backup_is_made(full, tmp_path, table, column,
+                                                                  cell):
+    """What no check of the database can see: no backup that could not be put back is written."""
+    if full.address:
+        pytest.skip("cells of a file")
+    full.close()
+    connection = sqlite3.connect(full.path)
+    for (trigger,) in connection.execute(
+            "SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
+        connection.execute(f"DROP TRIGGER {trigger}")
+    connection.execute(f"UPDATE {table} SET {column} = ?", (cell,))
+    connection.commit()
+    connection.close()
+    with pytest.raises(BadInput, match=rf"damaged in its {table.replace('_', ' ')}"):
+        backup(full, tmp_path / "kept")
+    reads = {"drafts": lambda: (full.drafts(), full.draft("a")), "sent": full.sent,
+             "frozen": lambda: full.frozen("260302-B2"),
+             "shop_tables": lambda: full.frozen_of(["260302-B2"]),
+             "time_entries": lambda: full.entries(TimeEntry)}
+    with pytest.raises(BadInput, match="damaged"):
+        reads[table]()
+    assert not (tmp_path / "kept").exists()
 
 
 @pytest.mark.parametrize(("table", "column", "cell"), [

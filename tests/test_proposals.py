@@ -3,6 +3,7 @@
 import json
 import math
 import multiprocessing
+import os
 from datetime import timedelta
 from decimal import Decimal
 
@@ -397,13 +398,14 @@ def test_a_disk_that_is_full_changes_nothing_and_is_told(ledger, shop, monkeypat
     for fails in (0, 1):
         written = []
 
-        def full(_, fails=fails, written=written):
+        def full(part, path, fails=fails, written=written, replace=os.replace):
             written.append(1)
             if len(written) > fails:
                 raise OSError(28, "No space left on device")
+            replace(part, path)
 
         with monkeypatch.context() as patch:
-            patch.setattr(tables.os, "fsync", full)
+            patch.setattr(os, "replace", full)
             code, said = run("accept", FLIPPERS, json_out=False)
         assert (code, "cannot be written: No space left" in said) == (2, True), said
         assert path.read_bytes() == before

@@ -19,7 +19,7 @@ from dataclasses import asdict, fields, replace
 from datetime import date
 from pathlib import Path
 
-from estimator import __version__
+from estimator import __version__, disk
 from estimator.auction.judging import Judge
 from estimator.auction.records import Judged, Offered
 from estimator.errors import BadInput, Fault
@@ -310,25 +310,19 @@ def _kept(path: Path, count: int) -> list[Judged] | None:
 
 def _keep(path: Path, said: Sequence[Judged]) -> None:
     rows = [[asdict(one)[name] for name in _FIELDS] for one in said]
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         # Figures are written so that reading gives them back to the last bit.
-        beside.write_bytes(json.dumps(rows).encode())
-        os.replace(beside, path)
+        disk.write(path, json.dumps(rows).encode())
     except OSError as error:
         raise BadInput(Fault(f"A finished piece cannot be written ({error.strerror or error}).",
                              "Make room, or choose another folder.", str(path.parent))) from None
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def _tidy(folder: Path, keys: set[str]) -> None:
-    """Drop pieces of earlier lists and what a kill left behind."""
+    """Drop pieces of earlier lists."""
     for path in folder.glob("*.json"):
         if path.stem not in keys:
             path.unlink(missing_ok=True)
-    for path in folder.glob(".*.part"):
-        path.unlink(missing_ok=True)
 
 
 __all__ = ["PIECE", "judge"]

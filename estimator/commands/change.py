@@ -82,7 +82,9 @@ def _change(options) -> int:
         made = documents.addendum(found) if options.out else {}
         if not options.look:
             jobs.offer(ledger, found, used,
-                       lambda: written.update(documents.put(made, options.out)) if made else None)
+                       lambda: written.update(documents.put(
+                           made, options.out, [options.survey] if options.survey else []))
+                       if made else None)
     text = ["\n".join(part) for part in _revised(found, options.look)]
     return say(options, {"revision": revised_dict(found), "kept": not options.look,
                          "files": {name: str(path) for name, path in written.items()}},

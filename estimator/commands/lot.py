@@ -87,6 +87,7 @@ def _lot(options) -> int:
 def _example(options) -> int:
     import json
 
+    from estimator import disk
     from estimator.auction import EXAMPLE
 
     path = options.example
@@ -95,8 +96,7 @@ def _example(options) -> int:
                              "End the name in .csv.", path.name, column="--example"))
     try:
         # Not over a list that somebody filled in.
-        with path.open("x", encoding="utf-8-sig", newline="") as file:
-            file.write(EXAMPLE)
+        disk.write(path, EXAMPLE.encode("utf-8-sig"), new=True)
     except FileExistsError:
         raise BadInput(Fault("There is a file of this name already.", "Choose another name.",
                              path.name, column="--example")) from None

@@ -97,7 +97,8 @@ def _plan(options: argparse.Namespace) -> int:
         made = bench.papers(
             plan, jobs, shop, ordering=ordering,
             lots=schedule.lots_of(plan, jobs, shop).best.lots, sheet=options.labels)
-        written = [*bench.write(_plan_files(said) | made, options.out).values()]
+        written = [*bench.write(_plan_files(said) | made, options.out,
+                                options.survey).values()]
     text = "\n".join([_text(plan, sure, ways, options.promise, shop), "",
                       *_bought(said["buying"], basket, spares, shop.settings)])
     return say(options, said, "\n".join([text, *map(str, written)]))

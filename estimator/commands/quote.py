@@ -75,7 +75,7 @@ def _quote(options) -> int:
     offer = quote(found, choices, shop, compare=bool(options.out or not options.trace),
                   progress=_progress(options.trials))
     opened = _opened(offer, shop, options)
-    written = documents.write(offer, options.out) if options.out else {}
+    written = documents.write(offer, options.out, [options.survey]) if options.out else {}
     if opened:
         print(opened)
         for path in () if options.json else written.values():

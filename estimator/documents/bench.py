@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -335,15 +335,16 @@ def _stems(jobs: Sequence[OnBench]) -> list[str]:
     return found
 
 
-def write(made: Mapping[str, bytes], folder: Path | str) -> dict[str, Path]:
-    """Write papers into a folder, all of them or none.
+def write(made: Mapping[str, bytes], folder: Path | str, sources: Collection[Path] = ()
+          ) -> dict[str, Path]:
+    """Write papers into a folder, all of them or none, and over none of the `sources`.
 
     Raises
     ------
     BadInput
         If they cannot be written there.
     """
-    return put(dict(made), folder)
+    return put(dict(made), folder, sources)
 
 
 __all__ = ["CARD_COLUMNS", "COIL_COLUMNS", "LABEL_COLUMNS", "LAMP_COLUMNS", "LOT_COLUMNS",

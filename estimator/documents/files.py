@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
 import re
 import shutil
-import tempfile
 from collections.abc import Collection
 from pathlib import Path
 
+from estimator import disk
 from estimator.documents import budget, pdf, workbook
 from estimator.errors import BadInput, Fault, one_of
 from estimator.quote import Quote, as_dict
@@ -59,18 +60,24 @@ def render(offer: Quote, which: str) -> bytes:
     return _MAKERS[which](offer)
 
 
-def write(offer: Quote, folder: Path | str) -> dict[str, Path]:
+def write(offer: Quote, folder: Path | str, sources: Collection[Path] = ()) -> dict[str, Path]:
     """Write all documents into `folder`, which is made if need be; returns them by name.
 
     Documents of the same names are replaced. If anything goes wrong, those that stood there
-    before stand there still, and nothing is left behind.
+    before stand there still, and nothing is left behind. Killed on the way, each of them is as
+    it was or as it becomes.
+
+    Parameters
+    ----------
+    sources
+        Files that they were made from: none of these is written over.
 
     Raises
     ------
     BadInput
         If they cannot be written there.
     """
-    return put({name: render(offer, name) for name in NAMES}, folder)
+    return put({name: render(offer, name) for name in NAMES}, folder, sources)
 
 
 def file_stem(title: str, otherwise: str = "machine") -> str:
@@ -89,13 +96,16 @@ def file_stem(title: str, otherwise: str = "machine") -> str:
     return re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-")[:40].strip("-") or otherwise
 
 
-def put(made: dict[str, bytes], folder: Path | str) -> dict[str, Path]:
+def put(made: dict[str, bytes], folder: Path | str, sources: Collection[Path] = ()
+        ) -> dict[str, Path]:
     """Write these files into `folder`, all of them or none; as `write`.
 
     Parameters
     ----------
     made
         Bytes of each file by its name.
+    sources
+        Files that they were made from: none of these is written over.
 
     Examples
     --------
@@ -107,6 +117,11 @@ def put(made: dict[str, bytes], folder: Path | str) -> dict[str, Path]:
     b'1,2'
     """
     folder = Path(folder)
+    faults = [Fault("The documents would be written over the survey.",
+                    "Name another folder with --out.", str(path))
+              for path in sources if any(_same(path, folder / name) for name in made)]
+    if faults:
+        raise BadInput(faults)
     try:
         new = _make(folder)
     except (OSError, ValueError) as error:
@@ -119,6 +134,13 @@ def put(made: dict[str, bytes], folder: Path | str) -> dict[str, Path]:
         if isinstance(error, OSError):
             raise BadInput(_fault(error, folder, made)) from None
         raise
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return os.path.samefile(one, other)
+    except (OSError, ValueError):
+        return False
 
 
 def _make(folder: Path) -> list[Path]:
@@ -143,32 +165,39 @@ def _make(folder: Path) -> list[Path]:
 
 
 def _put(made: dict[str, bytes], folder: Path) -> dict[str, Path]:
-    """Write beside, then rename; what stood there before is kept aside until all is done."""
-    aside = Path(tempfile.mkdtemp(prefix=".quote-", dir=folder))
-    moved: list[tuple[Path, Path]] = []
-    done: list[Path] = []
-    try:
+    """Write all aside, then rename one by one; each file is old or new at any moment.
+
+    A copy of what stood there before is kept until all is done, to be put back.
+    """
+    with disk.aside(folder) as new, disk.aside(folder) as old:
         for name, data in made.items():
-            if (folder / name).is_dir():
-                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), name)
-            (aside / name).write_bytes(data)
-        for name in made:
             target = folder / name
-            if target.exists() or target.is_symlink():
-                kept = aside / f"{name}.before"
-                target.replace(kept)
-                moved.append((kept, target))
-            (aside / name).replace(target)
-            done.append(target)
-        return {name: folder / name for name in made}
-    except BaseException:
-        for target in done:
-            target.unlink()
-        for kept, target in moved:
-            kept.replace(target)
-        raise
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
+            if target.is_dir():
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), name)
+            (new / name).write_bytes(data)
+            disk.to_disk(new / name)
+            if os.path.lexists(target):
+                shutil.copy2(target, old / name, follow_symlinks=False)
+        try:
+            for name in made:
+                (new / name).replace(folder / name)
+        except BaseException:
+            _put_back(made, new, old, folder)
+            raise
+        disk.to_disk(folder)
+    return {name: folder / name for name in made}
+
+
+def _put_back(names: Collection[str], new: Path, old: Path, folder: Path) -> None:
+    """What stood in `folder` before, of all that is not in `new` any more."""
+    for name in names:
+        if not (new / name).exists():
+            # One that is held meanwhile stays new, and whole; the others are put back.
+            with contextlib.suppress(OSError):
+                if os.path.lexists(old / name):
+                    (old / name).replace(folder / name)
+                else:
+                    (folder / name).unlink()
 
 
 def _fault(error: OSError | ValueError, folder: Path, names: Collection[str]) -> Fault:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from estimator import __version__
+from estimator import __version__, disk
 from estimator.outside import private_file, spreadsheet
 
 ABOUT = "ledger.json"
@@ -29,15 +29,14 @@ class Held:
 
 
 def pack(connection, file: Path) -> None:
-    """Write every table as JSON into a zip archive for this user alone, whole or not at all."""
-    part = file.with_name(file.name + ".part")
-    with private_file(part) as out, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    """Write every table as JSON into a new zip archive for this user alone, whole or not at all."""
+    with (disk.beside(file, new=True) as part, private_file(part) as out,
+          zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive):
         for name, pieces in files(connection):
             # Its size is not known before it is written, and may be over 2 GiB.
             with archive.open(name, "w", force_zip64=True) as written:
                 for piece in pieces:
                     written.write(piece.encode())
-    part.replace(file)
 
 
 def files(connection, spreadsheets: bool = False) -> Iterator[tuple[str, Iterator[str]]]:

@@ -20,7 +20,7 @@ from estimator.ledger.records import (
     no_number,
     no_outcome,
 )
-from estimator.ledger.schema import tables
+from estimator.ledger.schema import Unreadable, tables
 
 
 class Drafts(Database):
@@ -190,8 +190,8 @@ class Quotes(Database):
                 if not _is_sent(connection, number):
                     raise BadInput(no_number(number, _numbers(connection)))
                 return None
-        said = dict(row._mapping)
-        said["tables"] = zlib.decompress(said.pop("content")).decode()
+            said = dict(row._mapping)
+            said["tables"] = unpacked(said["tables"], said.pop("content"))
         said.pop("id")
         return Frozen(**said)
 
@@ -215,8 +215,8 @@ class Quotes(Database):
             marks = {row.tables for row in rows}
             packed = connection.execute(
                 select(t.shop_tables).where(t.shop_tables.c.hash.in_(marks))).all()
-        # Most quotes share their tables, so each text is there once.
-        texts = {row.hash: zlib.decompress(row.content).decode() for row in packed}
+            # Most quotes share their tables, so each text is there once.
+            texts = {row.hash: unpacked(row.hash, row.content) for row in packed}
         return {row.number: Frozen(**{"answer": {}} | row._asdict() | {"tables": texts[row.tables]})
                 for row in rows}
 
@@ -284,13 +284,28 @@ def _numbers(connection) -> list[str]:
         select(table.c.number).order_by(table.c.sent.desc(), table.c.number.desc())).scalars())
 
 
+def _mark(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
+def unpacked(mark: str, packed: bytes) -> str:
+    """The shop's tables of a quote, which must be those that were packed."""
+    try:
+        content = zlib.decompress(packed)
+    except (TypeError, zlib.error):
+        content = b""
+    if _mark(content) != mark:
+        raise Unreadable("the tables of a quote are not those that were kept")
+    return content.decode()
+
+
 def _freeze(connection, frozen: Frozen) -> None:
     """Add a frozen quote, unless the last one of its number says the same."""
     from sqlalchemy import insert, select
     t = tables()
     content = frozen.tables.encode()
     # Not of the packed bytes: another release of zlib may pack the same text in another way.
-    mark = hashlib.sha256(content).hexdigest()
+    mark = _mark(content)
     if frozen.revision_of is not None and not _is_sent(connection, frozen.revision_of):
         raise BadInput(no_number(frozen.revision_of, _numbers(connection)))
     if not connection.execute(

@@ -8,6 +8,11 @@ from __future__ import annotations
 
 import functools
 
+
+class Unreadable(ValueError):
+    """A cell of the ledger is not what was once written into it."""
+
+
 VERSION = 6
 """Of the ledger: 1 drafts; 2 quotes sent as well; 3 what they were computed from; 4 jobs, their
 items, and what is booked to them; 5 revisions of jobs, items they drop, items that are done; 6 no
@@ -45,7 +50,10 @@ def tables():
             return None if value is None else self.written(value)
 
         def process_result_value(self, value, dialect):
-            return None if value is None else self.read(value)
+            try:
+                return None if value is None else self.read(value)
+            except (ArithmeticError, AttributeError, TypeError, ValueError):
+                raise Unreadable(f"{value!r:.40} cannot be read") from None
 
     class Moment(Text):
         cache_ok = True

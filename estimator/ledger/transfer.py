@@ -19,6 +19,7 @@ import zlib
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
+from estimator import disk
 from estimator.errors import BadInput, Fault, quoted
 from estimator.ledger import opening
 from estimator.ledger.plain import (
@@ -32,6 +33,7 @@ from estimator.ledger.plain import (
     reflected,
     version_in,
 )
+from estimator.ledger.quotes import unpacked
 from estimator.ledger.reading import (
     TABLE,
     clocks_in,
@@ -70,13 +72,21 @@ def backup(database: opening.Database, file: Path | str) -> Path:
         raise BadInput(Fault("There is no such folder.", "Make it, or name another.",
                              str(file.parent)))
     _something(database)
-    with database._guard():
-        if database.address:
-            with database._reading() as connection:
+    with database._reading() as connection:
+        # A backup that could not be put back would only be found out on the day it is needed.
+        faults = [Fault(f"The ledger is damaged in its {name.replace('_', ' ')} ; it was not "
+                        "copied.", "Put an earlier backup in its place with: estimator "
+                        "restore FILE; what is there is kept.", str(database.path))
+                  for name in _unreadable(connection)]
+        if faults:
+            raise BadInput(faults)
+        try:
+            if database.address:
                 pack(connection, file)
-        else:
-            database._engine  # noqa: B018 - an older one is brought up to date first
-            opening.copy_file(database.path, file)
+            else:
+                opening.copy_file(connection.connection.driver_connection, file)
+        except (OSError, sqlite3.Error) as error:
+            raise BadInput(_not_written(error, "backup", file)) from None
     return file
 
 
@@ -113,12 +123,32 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
         raise BadInput(Fault("There is something of that name already.",
                              "Name a new or empty folder.", str(folder)))
     _something(database)
-    with database._guard(), database._reading() as connection:
-        private_folder(folder)
-        for name, pieces in files(connection, spreadsheets=True):
-            with (folder / name).open("w", encoding="utf-8", newline="") as written:
-                written.writelines(pieces)
+    folder = folder.resolve()
+    with database._reading() as connection:
+        try:
+            folder.parent.mkdir(parents=True, exist_ok=True)
+            with disk.aside(folder.parent) as part:
+                whole = part / folder.name
+                private_folder(whole)
+                for name, pieces in files(connection, spreadsheets=True):
+                    with (whole / name).open("w", encoding="utf-8", newline="") as written:
+                        written.writelines(pieces)
+                    disk.to_disk(whole / name)
+                if folder.exists():
+                    folder.rmdir()
+                whole.rename(folder)
+            disk.to_disk(folder.parent)
+        except OSError as error:
+            raise BadInput(_not_written(error, "export", folder)) from None
     return json.loads((folder / ABOUT).read_text(encoding="utf-8"))["rows"]
+
+
+def _not_written(error: Exception, what: str, place: Path) -> Fault:
+    if isinstance(error, FileExistsError):
+        return Fault("There is a file of that name already.", "Choose another name.", str(place))
+    said = getattr(error, "strerror", None) or error
+    return Fault(f"The {what} cannot be written ({said}).",
+                 "Make room, or choose another place; nothing was written.", str(place))
 
 
 def _something(database: opening.Database) -> None:
@@ -145,7 +175,7 @@ def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int
 
 
 def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, int], Path | None]:
-    """Put back a backup in place of what the ledger holds now.
+    """Put back a backup in place of what the ledger holds now, or of one that is damaged.
 
     A copy of what it held is left beside it: returned as the second value, None if it held
     nothing. Backups of SQLite and of PostgreSQL can be put back into either.
@@ -172,15 +202,10 @@ def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, 
 
 def _replace(database: opening.Database, place: Path, version: int, found: list[Held],
              only_empty: bool = False) -> tuple[Mapping[str, int], Path | None]:
-    from sqlalchemy import inspect, select
+    from sqlalchemy import select
 
-    with database._guard(), database._engine.connect() as connection:
-        sqlite = connection.dialect.name == "sqlite"
-        if sqlite:
-            # Tables are dropped and filled one by one; the links are checked at the end.
-            connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
-        try:
-            opening.lock(connection)
+    try:
+        with database._guard(), _filling(database._engine) as connection:
             holds = any(connection.execute(select(table).limit(1)).first()
                         for table in reflected(connection))
             if holds and only_empty:
@@ -189,24 +214,57 @@ def _replace(database: opening.Database, place: Path, version: int, found: list[
                     "Import into a new shop folder, or put a backup in its place with: "
                     "estimator restore FILE", str(database.path)))
             kept = opening.keep_copy(connection, database, VERSION) if holds else None
-            for table in inspect(connection).get_table_names():
-                connection.exec_driver_sql(f"DROP TABLE {table}{'' if sqlite else ' CASCADE'}")
-                if not sqlite:
-                    connection.exec_driver_sql(f"DROP FUNCTION IF EXISTS {table}_kept CASCADE")
-            opening.migrate(connection, 0, version)
-            counts = _fill(connection, found)
-            if version < VERSION:
-                opening.migrate(connection, version)
-            if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
-                raise BadInput(Fault("Rows of the backup point to others that are not in it.",
-                                     _DAMAGED, str(place)))
-            _check_cells(connection)
+            return _put(connection, place, version, found), kept
+    except opening.Damaged:
+        if only_empty:
+            raise
+    # Nothing in a damaged file is to be relied on: a new one is made beside and takes its place.
+    database.close()
+    with database._guard():
+        kept = opening.keep_damaged(database)
+        with opening.made_beside(database, new=False) as engine, _filling(engine) as connection:
+            counts = _put(connection, place, version, found)
+    return counts, kept
+
+
+@contextlib.contextmanager
+def _filling(engine) -> Iterator:
+    """A connection that holds the lock, on which tables may be dropped and filled one by one."""
+    with engine.connect() as connection:
+        sqlite = connection.dialect.name == "sqlite"
+        if sqlite:
+            connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
+        try:
+            opening.lock(connection)
+            yield connection
             connection.commit()
         finally:
             connection.rollback()
             if sqlite:
                 connection.exec_driver_sql("PRAGMA foreign_keys = ON")
-    return counts, kept
+
+
+def _put(connection, place: Path, version: int, found: list[Held]) -> Mapping[str, int]:
+    """Put these tables in the place of all that are there; returns how many rows each has."""
+    from sqlalchemy import inspect
+
+    sqlite = connection.dialect.name == "sqlite"
+    for table in inspect(connection).get_table_names():
+        connection.exec_driver_sql(f"DROP TABLE {table}{'' if sqlite else ' CASCADE'}")
+        if not sqlite:
+            connection.exec_driver_sql(f"DROP FUNCTION IF EXISTS {table}_kept CASCADE")
+    opening.migrate(connection, 0, version)
+    counts = _fill(connection, found)
+    if version < VERSION:
+        opening.migrate(connection, version)
+    if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+        raise BadInput(Fault("Rows of the backup point to others that are not in it.",
+                             _DAMAGED, str(place)))
+    faults = [Fault("A cell cannot be read.", _DAMAGED, f"{name}.json")
+              for name in _unreadable(connection)]
+    if faults:
+        raise BadInput(faults)
+    return counts
 
 
 def _fill(connection, found: list[Held]) -> Mapping[str, int]:
@@ -250,9 +308,10 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
     return counts
 
 
-def _check_cells(connection) -> None:
-    """Read everything once as what it is meant to be: one bad day would stop every list."""
+def _unreadable(connection) -> list[str]:
+    """Tables with a cell that is not what it is meant to be: one bad day would stop every list."""
     from sqlalchemy import select
+    from sqlalchemy.exc import DatabaseError
 
     def cells_of(table, read=lambda row: None):
         with connection.execute(select(table), execution_options={"yield_per": AT_ONCE}) as rows:
@@ -261,20 +320,21 @@ def _check_cells(connection) -> None:
 
     checks = [(table.name, functools.partial(cells_of, table))
               for table in tables().about.sorted_tables]
+    checks += [("shop_tables", lambda: cells_of(
+        tables().shop_tables, lambda row: unpacked(row.hash, row.content)))]
     checks += [("sent", lambda: cells_of(tables().sent, lambda row: Sent(**row._mapping)))]
     checks += [(name, functools.partial(entries_in, connection, kind, history=True))
                for kind, name in TABLE.items()]
     checks += [("jobs", lambda: items_in(connection, [job.number for job in jobs_in(connection)])),
                ("revisions", lambda: revisions_in(connection)),
                ("clocks", lambda: clocks_in(connection))]
-    faults: dict[str, Fault] = {}
+    found = set()
     for name, check in checks:
         try:
             check()
-        except (ArithmeticError, TypeError, ValueError):
-            faults[name] = Fault("A cell cannot be read.", _DAMAGED, f"{name}.json")
-    if faults:
-        raise BadInput(faults.values())
+        except (ArithmeticError, TypeError, ValueError, DatabaseError):
+            found.add(name)
+    return sorted(found)
 
 
 @contextlib.contextmanager
@@ -282,12 +342,9 @@ def _from_sqlite(file: Path) -> Iterator[tuple[int, list[Held]]]:
     """Version and tables of a backup, which is read until it is closed."""
     from sqlalchemy import create_engine
 
-    def opened():
-        return sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True)
-
     damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
     with contextlib.ExitStack() as stack:
-        engine = create_engine("sqlite://", creator=opened)
+        engine = create_engine("sqlite://", creator=opening.reading(file))
         stack.callback(engine.dispose)
         try:
             connection = stack.enter_context(engine.connect())

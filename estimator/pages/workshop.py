@@ -12,6 +12,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
+from estimator import disk
 from estimator.ledger import FILE, Item, Job, Ledger
 from estimator.pages.beside import Progress, Work
 from estimator.shop import Shop, open_shop
@@ -226,12 +227,11 @@ class Workshop:
         if held.get(form) == dict(values):
             return
         held[form] = dict(values)
-        part = self.folder / f"{TYPED}.part"
         # What was typed stands on the screen too: a folder that cannot be written is no reason to
         # stop somebody's work.
         with contextlib.suppress(OSError):
-            part.write_text(json.dumps(held, ensure_ascii=False, indent=1), encoding="utf-8")
-            part.replace(self.folder / TYPED)
+            disk.write(self.folder / TYPED,
+                       json.dumps(held, ensure_ascii=False, indent=1).encode("utf-8", "replace"))
             self.on_keep()
 
     def _typed(self) -> dict[str, dict[str, str]]:

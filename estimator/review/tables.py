@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
+from estimator import disk
 from estimator.catalogue import Row, read_table
 from estimator.errors import BadInput, Fault
 
@@ -113,19 +113,17 @@ def checked(table: Table, text: str | None, key: str) -> str:
     """
     if text is None:
         return ""
-    part = _part(table.path)
-    try:
+    with disk.aside(table.path.parent) as made:
+        part = made / table.path.name
         part.write_bytes(text.encode("utf-8"))
         _, faults, where = read_table(part, table.kind)
-    finally:
-        part.unlink(missing_ok=True)
     if faults:
-        raise BadInput(replace(fault, file=table.path.name) for fault in faults)
+        raise BadInput(faults)
     for found, place in where.items():
         cells = found if isinstance(found, tuple) else (found,)
         if "/".join(str(cell) for cell in cells if cell is not None) == key:
             own = f"{table.path.parent.name}/" if table.kind.row_by_row else ""
-            return own + place.replace(part.name, table.path.name)
+            return own + place
     return ""
 
 
@@ -134,22 +132,13 @@ def write(path: Path, text: str | None) -> None:
     if text is None:
         path.unlink(missing_ok=True)
         return
-    part = _part(path)
-    with open(part, "wb") as file:
-        file.write(text.encode("utf-8"))
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
+    disk.write(path, text.encode("utf-8"))
 
 
 def not_written(error: OSError, folder: Path) -> BadInput:
     """What to say where the shop's folder cannot be written to."""
     return BadInput(Fault(f"The shop's tables cannot be written: {error.strerror or error}.",
                           "Nothing was changed. Make the folder writable.", str(folder)))
-
-
-def _part(path: Path) -> Path:
-    return path.with_name(path.name + ".part")
 
 
 def _line(cells: Sequence[str], end: str) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import csv
 import datetime
 import io
-import os
 from pathlib import Path
 
+from estimator import disk
 from estimator.catalogue import CONDITIONS, Catalogue, Certainty, Era
 from estimator.errors import BadInput, Fault
 from estimator.outside import guarded
@@ -61,16 +61,12 @@ def write(survey: Survey, path: Path | str, catalogue: Catalogue) -> None:
     if not path.parent.is_dir():
         raise BadInput(Fault(f'There is no folder "{path.parent.name}" to write to.',
                              "Make it first, or name another.", path.name))
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        beside.write_bytes(data)
-        os.replace(beside, path)
+        disk.write(path, data)
     except OSError as error:
         raise BadInput(Fault(
             f"The file cannot be written ({error.strerror or error}).",
             "Close it where it is open, or choose another folder.", path.name)) from None
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def csv_bytes(survey: Survey, catalogue: Catalogue) -> bytes:
