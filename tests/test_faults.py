@@ -151,10 +151,10 @@ def test_on_a_full_disk_the_ledger_is_read_and_nothing_else_happens(held, tmp_pa
     said = _with_room_for(most, lambda: [one.hours for one in ledger().entries(TimeEntry)])
     assert said == "[2.0]"
     words = {
-        "ledger cannot be written": lambda: ledger().save(Draft("d", "x", {"y": "z" * 300_000})),
-        "cannot be written": lambda: ledger(tmp_path).save(Draft("a", "x", {"y": "z" * 50_000})),
+        "export cannot": lambda: export(ledger(), held / "out"),
         "backup cannot": lambda: backup(ledger(), held / "kept"),
-        "export cannot": lambda: export(ledger(), held / "out")}
+        "ledger cannot be written": lambda: ledger().save(Draft("d", "x", {"y": "z" * 300_000})),
+        "cannot be written": lambda: ledger(tmp_path).save(Draft("a", "x", {"y": "z" * 50_000}))}
     for wanted, act in words.items():
         # Files of an export are small.
         room = min(most, 100) if wanted.startswith("export") else most

@@ -216,13 +216,19 @@ def made_beside(database: Database, *, new: bool) -> Iterator:
         try:
             yield engine
             with engine.connect() as connection:
-                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+                if connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar():
+                    raise OSError("its log could not be taken in")
         finally:
             engine.dispose()
+            _drop_beside(part)
         if not new:
             # A log left here would be taken for one of the new file.
-            for ending in _BESIDE:
-                database.path.with_name(database.path.name + ending).unlink(missing_ok=True)
+            _drop_beside(database.path)
+
+
+def _drop_beside(path: Path) -> None:
+    for ending in _BESIDE:
+        path.with_name(path.name + ending).unlink(missing_ok=True)
 
 
 def keep_damaged(database: Database) -> Path:
@@ -321,7 +327,10 @@ def _free_name(database: Database, what: str, ending: str) -> Path:
 
 
 def copy_file(held: sqlite3.Connection, target: Path) -> None:
-    """Copy a SQLite database that may be in use to a new file for this user alone, or not at all."""
+    """Copy a SQLite database that may be in use to a new file, whole or not at all.
+
+    Only this user may read the copy.
+    """
     with disk.beside(target, new=True) as part:
         private_file(part).close()
         with contextlib.closing(sqlite3.connect(part)) as made:
