@@ -301,7 +301,9 @@ def test_finished_pieces_are_taken_up_again(shop, tmp_path):
     assert len(kept) == 3
     stamps = [path.stat().st_mtime_ns for path in kept]
     kept[0].write_text("[[1, 2", encoding="utf-8")
-    (tmp_path / ".half.json.1.part").write_bytes(b"[")
+    half = tmp_path / ".estimator-half.part"
+    half.write_bytes(b"[")
+    os.utime(half, (0, 0))
     whole = auction.judge(machines, TERMS, shop, ON, keep=tmp_path, piece=5)
     assert whole == auction.judge(machines, TERMS, shop, ON)
     assert [path.stat().st_mtime_ns for path in kept][1:] == stamps[1:]

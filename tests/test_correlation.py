@@ -194,9 +194,9 @@ def test_a_pair_said_twice_is_refused(tmp_path):
 @pytest.mark.parametrize(
     ("written", "column", "said"),
     [
-        (pair("clean", "test", 1.2), "correlation", "less than or equal to 1"),
-        (pair("clean", "test", -1.01), "correlation", "greater than or equal to -1"),
-        (pair("clean", "test", "nan"), "correlation", "finite"),
+        (pair("clean", "test", 1.2), "correlation", "-1 or more and at most 1"),
+        (pair("clean", "test", -1.01), "correlation", "-1 or more and at most 1"),
+        (pair("clean", "test", "nan"), "correlation", "is not a number"),
         (pair("clean", "test", "much"), "correlation", "number"),
         (pair("clean", "test", ""), "correlation", "blank"),
         (pair("clean", "clean", 0.5), None, "the same"),
@@ -219,7 +219,7 @@ def test_a_wrong_correlation_is_named_by_row_and_column(tmp_path, written, colum
                         "typical": "2", "high": "1.5"}, None, "out of order"),
         ("finds", {"find": "rot-a", "assembly": "post", "name": "Rot inside", "level_from": "clean",
                    "probability": "1.2", "low": "1", "typical": "2", "high": "3"},
-         "probability", "less than or equal to 1"),
+         "probability", "0 or more and at most 1"),
         ("finds", {"find": "rot-a", "assembly": "post", "name": "Rot inside", "level_from": "clean",
                    "probability": "0.6", "low": "1", "typical": "2", "high": "3"},
          None, "exceeds 1"),

@@ -295,8 +295,7 @@ def test_the_page_opens_with_the_demo_and_the_engines_price(page, demo_survey_pa
     shop = open_shop(shop_dir)
     desk = desks.of_survey(read(demo_survey_path, shop.catalogue))
     offer = quote(desk.survey(), desk.choices(), shop)
-    assert figures.output("price", figures.money(offer.price, shop.settings), "polite"
-                          ) in page.strip.value
+    assert figures.output("price", figures.money(offer.price, shop.settings)) in page.strip.value
     for one in offer.levels:
         assert figures.money(one.price, shop.settings) in page.board.levels.value
     for name, chart in page.board.charts.items():
