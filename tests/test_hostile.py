@@ -151,8 +151,8 @@ def test_restore_or_resell_shows_words(shop, survey):
     page._uploaded(f"{EVIL}.csv", 1000, csv_bytes(survey, shop.catalogue))
     page._typed({"trials": "200", "value": "5000", "asking": "2000"})
     assert [alert.widget.value for alert in page.alerts.values() if alert.widget.value] == []
-    _fine([one.value for one in (page.strip, page.answer, page.under, page.pays, page.keeping.widget,
-                                 page.gaps, *page.charts.values())])
+    _fine([one.value for one in (page.strip, page.answer, page.under, page.pays, page.gaps,
+                                 page.keeping.widget, *page.charts.values())])
     page.ledger.close()
 
 
