@@ -1,7 +1,7 @@
 // A form of native fields. What is typed goes up as it changes, so that it can be kept; a button
 // sends all of it. Faults come back by field, questions are answered with a yes.
 
-const HOLD_MS = 250;
+const HOLD_MS = 100;
 
 function make(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
