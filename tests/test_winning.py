@@ -370,6 +370,6 @@ def test_documents_stand_even_where_the_ledger_cannot_be_written(capsys, shop_di
     assert str(tmp_path / "out" / "quote.pdf") in out
     assert (tmp_path / "out" / "quote.pdf").is_file()
     assert "not among the quotes sent" in err
-    assert "ledger cannot be used" in err
+    assert "is damaged" in err
     with pytest.raises(BadInput):
         Ledger(shop_dir).sent()
