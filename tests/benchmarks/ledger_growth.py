@@ -98,7 +98,7 @@ def lines_of(shop: Path, scratch: Path) -> Iterator[tuple[str, list[str]]]:
     yield "job done", ["job", "done", still_open, item, "--date", day]
     yield "job not-done", ["job", "not-done", still_open, item, "--why", "not yet"]
     yield "job survey", ["job", "survey", still_open, "-o", str(scratch / f"{place}.csv")]
-    yield "job change --look", ["job", "change", still_open, "--leave-out", "60", "--reason",
+    yield "job change --look", ["job", "change", still_open, "--add", "extra-led-set", "--reason",
                                 "wish", "--look"]
     yield "job bought", ["job", "bought", "Rubbers", "--amount", "12", *on, *sure[:1], "cap"]
     yield "job sent-out", ["job", "sent-out", "Legs", "--service", "powder-coat-small", *on]
@@ -129,7 +129,7 @@ def lines_of(shop: Path, scratch: Path) -> Iterator[tuple[str, list[str]]]:
     yield "quote", ["quote", survey, "--level", "shop-job"]
     yield "quote --out", ["quote", survey, "--level", "shop-job", "--out",
                           str(scratch / f"{place}-quote")]
-    yield "resell", ["resell", survey]
+    yield "resell", ["resell", survey, "--value", "5000"]
     yield "plan --jobs JOB", ["plan", "--jobs", still_open, "--seconds", "0", "--trials", "200"]
     yield "job close", ["job", "close", still_open]
     yield "backup", ["backup", str(scratch / f"{place}.sqlite")]
