@@ -137,6 +137,3 @@ def _together(lines: Sequence[Line]) -> list[Line]:
         held = found.get(key)
         found[key] = line if held is None else replace(held, count=held.count + line.count)
     return list(found.values())
-
-
-__all__ = ["cases_of", "with_bad"]

@@ -296,4 +296,4 @@ def _judged(profile: Profile, bid: str, best: str, *, tenths: tuple[float, ...],
         per_hour=(profit + hours * hour) / hours if hours > 0.05 else None, **more)
 
 
-__all__ = ["BEND", "Judge"]
+__all__ = ["Judge"]

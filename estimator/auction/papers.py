@@ -184,4 +184,4 @@ def _on(terms: Deal) -> date:
     return terms.on or date.today()
 
 
-__all__ = ["BIDS", "Looks", "bid_sheet", "csv_bytes", "in_sale_order", "workbook", "write"]
+__all__ = ["write"]

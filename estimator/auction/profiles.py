@@ -389,6 +389,3 @@ def _estimated(survey: Survey, row: SaleRatio, here: Setting) -> Estimate:
     dropped = frozenset(k for k, line in enumerate(survey.lines) if line.assembly in row.without)
     return estimate(scope(survey, row.level, here.tables, dropped=dropped,
                           added=tuple((name, 1) for name in row.adds)), here.shop)
-
-
-__all__ = ["Profile", "Table", "Trials", "Work", "joint", "known", "worth"]

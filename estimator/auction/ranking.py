@@ -142,5 +142,4 @@ def _money(amount: float | None) -> float | None:
     return None if amount is None else round(amount, 2) + 0.0
 
 
-__all__ = ["Ranked", "as_dict", "as_row", "bad_said", "cautions", "names", "ranked",
-           "wanted", "worth_bidding"]
+__all__ = ["Ranked", "as_dict", "cautions", "names", "ranked"]

@@ -347,4 +347,4 @@ no legs
 """An invented list to start from."""
 
 
-__all__ = ["COLUMNS", "EXAMPLE", "MOST", "read", "read_bytes"]
+__all__ = ["EXAMPLE", "read", "read_bytes"]

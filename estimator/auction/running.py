@@ -325,4 +325,4 @@ def _tidy(folder: Path, keys: set[str]) -> None:
             path.unlink(missing_ok=True)
 
 
-__all__ = ["PIECE", "judge"]
+__all__ = ["judge"]

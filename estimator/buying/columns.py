@@ -246,6 +246,3 @@ def _bands(group: Group, sold, houses, days, needs) -> list[Band]:
                 top = max(least, -(-most // offer.pack))
                 found.append(Band(part, at, late, offer, least, top))
     return found
-
-
-__all__ = ["Band", "Group", "Single", "Task", "covered", "task"]

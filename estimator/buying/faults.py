@@ -141,4 +141,4 @@ def _at(market: Market, row: Row, what: str, fix: str, column: str) -> Fault:
     return Fault(what, fix, file, number, column)
 
 
-__all__ = ["broken", "notices", "price_spread"]
+__all__ = ["price_spread"]

@@ -183,6 +183,3 @@ class Model:
         return Choice(
             tuple(taken(enumerate(self.x))), taken(enumerate(self.n)),
             taken(self.opened.items()), taken(self.swapped.items()))
-
-
-__all__ = ["Choice", "Model"]

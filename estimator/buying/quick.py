@@ -189,6 +189,3 @@ def _way(
                     break
     bought = {part: lack for part, lack in lacks.items() if lack > 0}
     return (bought, opens, swaps) if bought.keys() <= sold else None
-
-
-__all__ = ["plan", "terms", "worth"]

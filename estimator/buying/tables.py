@@ -153,4 +153,4 @@ def on_shelf(market: Market, part: str) -> int:
     return int(market.stock.get(part, 0.0) + 1e-6)
 
 
-__all__ = ["EXTRA", "Content", "Market", "Stock", "Substitute", "market", "on_shelf"]
+__all__ = ["EXTRA", "Content", "Market", "Stock", "Substitute", "market"]

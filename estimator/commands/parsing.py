@@ -186,4 +186,4 @@ def _stands_for(action: argparse.Action) -> str:
     return action.metavar or action.dest.upper()
 
 
-__all__ = ["Parser", "number_option", "one_option", "whole_option"]
+__all__ = ["Parser", "whole_option"]

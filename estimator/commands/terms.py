@@ -82,6 +82,3 @@ def slug(word: str) -> str:
     'not-working'
     """
     return "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
-
-
-__all__ = ["TERMS", "add_terms", "at_options", "numbers", "slug", "ways"]

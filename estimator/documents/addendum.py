@@ -223,4 +223,4 @@ def _accept(found: Revised, title: str) -> str:
             f"{day(after.ready, settings)}.")
 
 
-__all__ = ["addendum", "page"]
+__all__ = ["addendum"]

@@ -347,7 +347,4 @@ def write(made: Mapping[str, bytes], folder: Path | str, sources: Collection[Pat
     return put(dict(made), folder, sources)
 
 
-__all__ = ["CARD_COLUMNS", "COIL_COLUMNS", "LABEL_COLUMNS", "LAMP_COLUMNS", "LOT_COLUMNS",
-           "WAIT_COLUMNS", "card_csv", "card_pdf", "coil_labels_csv", "coil_labels_pdf",
-           "labels_csv", "labels_pdf", "lamps_csv", "lamps_pdf", "lots_csv", "papers", "qr",
-           "sheet_named", "waits_csv", "waits_pdf", "write"]
+__all__ = ["papers", "sheet_named", "write"]

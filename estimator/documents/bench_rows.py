@@ -205,5 +205,4 @@ def said_of(plan: BenchPlan, step: Step) -> str:
         else step.name
 
 
-__all__ = ["Counted", "Label", "Task", "coil_labels", "labels", "lamps", "said_of", "since",
-           "tasks", "waits"]
+__all__ = ["said_of", "since", "waits"]

@@ -77,6 +77,3 @@ def _price(price: float, offer: Quote) -> str:
     exact = Decimal(repr(price))
     cents = to_money(price, offer.settings.currency)
     return f"{cents if exact == cents else exact.normalize():f}"
-
-
-__all__ = ["COLUMNS", "part_names", "render"]

@@ -171,4 +171,4 @@ def _cleaned(value):
     return [_cleaned(held) for held in value] if isinstance(value, list) else value
 
 
-__all__ = ["chart", "page", "render", "write"]
+__all__ = ["render", "write"]

@@ -312,6 +312,3 @@ def buying(book: Book, sheet, offer: Quote) -> Formula:
         main=False,
     )
     return orders.total("total")
-
-
-__all__ = ["buying", "finds", "outwork", "supplies", "work"]

@@ -63,6 +63,3 @@ def drivers(book: Book, sheet, offer: Quote) -> None:
         top=top,
         main=False,
     )
-
-
-__all__ = ["drivers"]

@@ -181,7 +181,3 @@ def _unit(price: float, settings: Settings) -> str:
 def as_csv(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
     """Rows under a header as CSV in UTF-8."""
     return spreadsheet(header, rows).encode("utf-8-sig", "replace")
-
-
-__all__ = ["ORDER_COLUMNS", "WAITING_COLUMNS", "as_csv", "lot_pdf", "order_csv", "order_pdf",
-           "paper", "waiting_csv"]

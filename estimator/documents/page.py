@@ -357,6 +357,3 @@ def _accept(offer: Quote, timed: bool, title: str) -> dict:
         f"{offer.level.name.lower()}, {price}, on the terms above.{again}",
         "ask": ["Optional lines to leave out, by number:"] if optional else [],
     }
-
-
-__all__ = ["cleaned", "page"]

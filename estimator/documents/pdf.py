@@ -53,4 +53,4 @@ def _compiler(ours_alone: bool):
     return typst.Compiler(font_paths=[str(fonts)], ignore_system_fonts=ours_alone)
 
 
-__all__ = ["laid_out", "render"]
+__all__ = ["laid_out"]

@@ -161,4 +161,4 @@ class Book:
         return self.out.getvalue()
 
 
-__all__ = ["MOST_LETTERS", "Book", "Formula", "money_format"]
+__all__ = ["Book"]

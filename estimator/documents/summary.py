@@ -330,6 +330,3 @@ _AS_SHARE = frozenset(
         "repeat_correlation",
     }
 )
-
-
-__all__ = ["assumptions", "summary"]

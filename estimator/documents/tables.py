@@ -147,6 +147,3 @@ def _cell(row: int, column: int, *, fixed: bool = False) -> str:
     from xlsxwriter.utility import xl_rowcol_to_cell
 
     return xl_rowcol_to_cell(row, column, row_abs=fixed, col_abs=fixed)
-
-
-__all__ = ["Column", "Table"]

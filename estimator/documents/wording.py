@@ -117,13 +117,4 @@ def survey_line(row: QuoteLine, offer: Quote) -> Line | None:
     return None if row.line is None else offer.job.scope.lines[row.line]
 
 
-__all__ = [
-    "counted",
-    "day",
-    "held",
-    "money",
-    "percent",
-    "plain",
-    "survey_line",
-    "weeks",
-]
+__all__ = ["counted", "day", "money", "percent", "plain", "weeks"]

@@ -126,6 +126,3 @@ def _line_costs(hours: float, kinds, tables: dict[str, Table]) -> dict:
         "cost_materials": supplied("material", kinds["materials"]),
         "cost_outwork": gathered(shares, "cost", kinds["outwork"]),
     }
-
-
-__all__ = ["render"]

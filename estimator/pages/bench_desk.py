@@ -496,9 +496,3 @@ def held_up(found: Drawn, least: float = 0.02) -> list[tuple[Step, float]]:
             if step.end > step.start]
     return sorted((row for row in rows if row[1] >= least),
                   key=lambda row: (-row[1], row[0].number))
-
-
-__all__ = ["FEW", "FORM", "KIND", "MANY", "SCHEMA", "TRADE_OFF", "WISHES", "Ask", "Bench",
-           "Candidate", "Drawn", "Wanted", "asked", "bettered", "candidates", "closed_days",
-           "day_rows", "drawn", "estimated", "held_up", "in_days", "job_cells", "person_cells",
-           "ways_of", "week_loads"]

@@ -272,7 +272,3 @@ def lots(found: Drawn) -> str:
     return _table(found, "lots", "Lots that go out", (
         "Leaves", "Work", "Machine", ">Pieces", "What", "Back about", ">Charge"), rows) \
         + showing.said(*said, test="lots-note")
-
-
-__all__ = ["by_day", "critical", "dates", "days", "delays", "load", "lots", "orders", "strip",
-           "waiting", "ways"]

@@ -118,6 +118,3 @@ class Beside:
             self.button.description = self.label
             self.bar.layout.display = "none"
             self.say(words)
-
-
-__all__ = ["Beside", "Progress", "Work"]

@@ -147,6 +147,3 @@ class Board:
     def _chart(self, name: str, title: str, ax, words: str) -> None:
         self.charts[name].value = (f'<figure data-testid="chart-{name}"><h3>{title}</h3>'
                                    f"{plots.svg(ax, words)}</figure>")
-
-
-__all__ = ["Board"]

@@ -359,6 +359,3 @@ def _moment(moment: datetime) -> str:
 
 def _clock(moment: datetime | None) -> str:
     return "" if moment is None else f"{moment.astimezone():%H:%M}"
-
-
-__all__ = ["LATEST", "BookTime"]

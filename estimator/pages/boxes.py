@@ -15,6 +15,3 @@ def box(name: str, *children: widgets.Widget) -> widgets.Box:
     found = widgets.Box(list(children))
     found.add_class(name)
     return found
-
-
-__all__ = ["box", "heading"]

@@ -364,6 +364,3 @@ def _result(found: Revised) -> str:
                             rows, total=["Together", "", f"{sum(one.hours for one in told):+.1f}",
                                          more(after.price - before.price)])
             + showing.said(*map(plain_words, found.notes)) + lists + "</div>")
-
-
-__all__ = ["Changing"]

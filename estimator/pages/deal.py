@@ -269,7 +269,3 @@ def limit_field(deal: Deal) -> str:
     """The field of the limit that is to be blamed where nothing fits."""
     return "budget" if deal.budget is not None else "hours" if deal.hours is not None \
         else "ready_by"
-
-
-__all__ = ["BLANK", "DEFAULTS", "EXAMPLE", "GROUPS", "KIND", "OFFERED", "OWNED", "WANTED",
-           "as_json", "by_field", "fields", "from_json", "limit_field", "read", "without_limits"]

@@ -289,6 +289,3 @@ def _taken(kept: bool, optional: bool) -> str:
 STEPS: Sequence[tuple[str, Callable[[Resale], str]]] = (
     ("profits", profits), ("losses", losses), ("stop", stop), ("effort", effort))
 """Charts that need nothing but the answer."""
-
-__all__ = ["HEADS", "MOST_LINES", "STEPS", "answer", "cash", "effort", "losses", "pays",
-           "profits", "rank", "stop", "strip", "swings", "under_table", "usual_lines"]

@@ -313,7 +313,3 @@ def _kept_share(value) -> float:
     if not 0 <= float(value) < 1:
         raise ValueError
     return float(value)
-
-
-__all__ = ["SCHEMA", "Desk", "Entry", "as_json", "edited", "from_json", "of_survey", "with_line",
-           "with_wishes", "with_worth", "without_line"]

@@ -164,6 +164,3 @@ class FileButton(anywidget.AnyWidget):
         elif "name" in message and self._on_file:
             data = bytes(buffers[0]) if buffers else None
             self._on_file(str(message["name"]), int(message.get("size", 0)), data)
-
-
-__all__ = ["UPLOAD_MOST_BYTES", "FileButton", "Pulse", "Slider", "SurveyTable"]

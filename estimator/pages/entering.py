@@ -287,7 +287,3 @@ class Parts(anywidget.AnyWidget):
     def _heard(self, _widget, message, _buffers) -> None:
         if isinstance(message, dict) and "go" in message:
             self._on_go(str(message["go"]))
-
-
-__all__ = ["Button", "Field", "Form", "Listing", "Parts", "PlainAlert", "Row",
-           "plain_words"]

@@ -213,6 +213,3 @@ class FitBlock:
 def _title(entry, catalogue: Catalogue) -> str:
     name, count = catalogue.assemblies[entry.line.assembly].name, entry.line.count
     return name if count == 1 else f"{name} ({count})"
-
-
-__all__ = ["FitBlock", "WorthTable"]

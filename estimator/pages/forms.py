@@ -229,6 +229,3 @@ class SourceBar(_Form):
     def ask_delete(self, asked: bool) -> None:
         """Change the button into the question whether it is meant."""
         self.delete.description = "Really delete it?" if asked else "Delete"
-
-
-__all__ = ["ChoicesForm", "MachineForm", "SourceBar"]

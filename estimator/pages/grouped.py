@@ -60,6 +60,3 @@ class GroupedHours:
         self.table.value = showing.hours_table(by, groups, catalogue) if groups else \
             showing.said("No hours are booked on work items so far.")
         self.chart.value = showing.hours_chart(by, groups, catalogue)
-
-
-__all__ = ["GroupedHours"]

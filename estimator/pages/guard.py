@@ -99,6 +99,3 @@ class Alert:
         if self.widget.value:
             self.widget.value = ""
             self.widget.layout.display = "none"
-
-
-__all__ = ["Alert", "fault_list", "guarded", "keep_log", "unexpected"]

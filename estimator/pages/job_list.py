@@ -178,6 +178,3 @@ class JobList:
         # What closed jobs say of the shares stands in the shop's tables now.
         (shop.reopen if more else shop.changed)()
         return " ".join([f"{job.name}: {job.state}.", *more])
-
-
-__all__ = ["JobList"]

@@ -163,6 +163,3 @@ def _told_apart(options: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
         seen[said] = seen.get(said, 0) + 1
         found.append((said if seen[said] == 1 else f"{said} #{seen[said]}", key))
     return found
-
-
-__all__ = ["DRAFTS", "Keeping", "dated"]

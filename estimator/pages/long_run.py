@@ -79,6 +79,3 @@ def _beside(few: Quote, many: Quote) -> str:
             f'<th scope="col" class="n">{few.odds.trials:,} trials</th>'
             f'<th scope="col" class="n">{many.odds.trials:,} trials</th></tr></thead>'
             f"<tbody>{body}</tbody></table></div>")
-
-
-__all__ = ["TRIALS", "LongRun"]

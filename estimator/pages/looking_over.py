@@ -305,5 +305,3 @@ def _quarter(job: JobReview) -> str:
 
 _WHICH = {"level": lambda job: job.level, "quarter": _quarter,
           "customer": lambda job: job.customer_kind, "job": lambda job: job.job.name}
-
-__all__ = ["WholeShop", "margins_by"]

@@ -101,6 +101,3 @@ def shop_folder() -> Path | None:
 def asked_draft() -> str | None:
     """The draft that the page's address asks for, as Voila hands it on."""
     return parse_qs(os.environ.get("QUERY_STRING", "")).get("draft", [None])[0]
-
-
-__all__ = ["PAGES", "asked_draft", "head", "link", "opened", "shop_folder", "show"]

@@ -255,6 +255,3 @@ def _cell(value: object) -> str:
 
 def _dated(place: Place) -> list[list[str]]:
     return [["Date", place.dated]] if place.dated else []
-
-
-__all__ = ["CHANGED", "UNPRICED", "Origin", "headline", "shown", "steps_of"]

@@ -191,6 +191,3 @@ class PastQuotes:
         drawn = plots.svg(ax, " ".join(said.words(self.shop.settings)))
         return (f'<figure data-testid="chart-winning"><h3>Chance of winning by price</h3>{drawn}'
                 f"{caption}</figure>")
-
-
-__all__ = ["LATEST", "PastQuotes", "SentTable"]

@@ -472,6 +472,3 @@ def _zipped(made: Mapping[str, bytes], found: desks.Drawn) -> bytes:
             file.writestr(zipfile.ZipInfo(name, (first.year, first.month, first.day, 0, 0, 0)),
                           data, zipfile.ZIP_DEFLATED)
     return out.getvalue()
-
-
-__all__ = ["PARTS", "ROWS", "ChoiceTable", "PlanPage", "Search", "opened"]

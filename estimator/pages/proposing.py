@@ -222,6 +222,3 @@ def _unit(one: Proposal) -> str:
                 f"{one.says:g}. {plain_words(one.caveat)}").strip()
     return (f"Typical {one.unit}: accepting it multiplies low, typical and high hours and the "
             f"set-up of the row by {one.ratio:.2f}.")
-
-
-__all__ = ["LATEST", "Proposing"]

@@ -362,6 +362,3 @@ class QuotePage:
         else:
             data, media = documents.render(self._final(), name), documents.MEDIA[name]
         self.downloads[name].hand_out(f"{file_stem(self.desk.machine.title)}-{name}", media, data)
-
-
-__all__ = ["QuotePage", "opened"]

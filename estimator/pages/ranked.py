@@ -44,6 +44,3 @@ class Ranked(anywidget.AnyWidget):
         """Show rows: key, words, the numbers behind them, and whether it is the advised one."""
         self.rows = [{"key": key, "cells": list(cells), "values": list(values), "chosen": chosen}
                      for key, cells, values, chosen in rows]
-
-
-__all__ = ["Head", "Ranked"]

@@ -556,6 +556,3 @@ def _waiting(faults: list[Fault], answered: bool) -> str:
         told += " The figures are the last good ones."
     return (f'<div class="est-gaps" data-say data-testid="gaps"><p>{html.escape(told)}</p>'
             "</div>")
-
-
-__all__ = ["LIVE", "MANY", "ResellPage", "opened"]

@@ -156,5 +156,3 @@ def _proposals(workshop: Workshop):
 # Imported as they are opened: charts and reviews are not needed to book an hour.
 _PART = {"jobs": _jobs, "time": _time, "amounts": _amounts, "job": _job, "shop": _shop,
          "proposals": _proposals}
-
-__all__ = ["PARTS", "ReviewPage", "opened"]

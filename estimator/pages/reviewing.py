@@ -179,6 +179,3 @@ def _word(value: float | None, under: str, over: str) -> str:
     if value is None:
         return "cannot be said yet"
     return under if value < 0.995 else over if value > 1.005 else "as planned"
-
-
-__all__ = ["ASPECTS", "OneJob"]

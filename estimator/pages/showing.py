@@ -193,8 +193,3 @@ def bars(hours: Mapping[str, float], catalogue: Catalogue) -> str:
     words = "; ".join(f"{name} {value:.1f} h" for name, value in rows)
     return chart("unbilled", "Time without a work item", plots.hours_by(rows, most=16),
                  f"{words}.")
-
-
-__all__ = ["LATEST", "MOST", "MOST_ROWS", "bars", "chart", "costs_table", "differing", "figures",
-           "hours_chart", "hours_table", "index", "named", "notes", "percent", "reasons", "said",
-           "signed", "table", "whole"]

@@ -192,6 +192,3 @@ class BookAmounts:
         self._taking = None
         self.back_box.layout.display = "none"
         return ""
-
-
-__all__ = ["BookAmounts"]

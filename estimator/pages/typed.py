@@ -230,8 +230,3 @@ def day_or_none(values: Values, field: str) -> date | None:
 def _common(read: Reading, values: Values, job: str | None, currency: str) -> dict:
     return {"day": read.take("day", day_of, "Say on which day."), "note": read.take("note"),
             "job": None if values.get("whose") == "shop" else job, "currency": currency}
-
-
-__all__ = ["Reading", "Values", "amount", "came_back", "clock", "day_or_none", "last", "moments",
-           "next_after", "part_of", "place_of", "purchase", "sale", "sent_out",
-           "time_entry"]

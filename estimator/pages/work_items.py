@@ -85,6 +85,3 @@ class WorkItems:
             self.workshop.changed()
         self.why_box.layout.display = "none"
         return ""
-
-
-__all__ = ["WorkItems"]

@@ -242,6 +242,3 @@ class Workshop:
         return {str(form): {str(name): str(value) for name, value in values.items()}
                 for form, values in held.items() if isinstance(values, dict)} \
             if isinstance(held, dict) else {}
-
-
-__all__ = ["LATEST_CLOSED", "TYPED", "Workshop"]

@@ -199,4 +199,4 @@ def _key(ax) -> None:
         write(ax, 16, rise, words, transform=above)
 
 
-__all__ = ["ACROSS", "hours_against", "hours_by", "margins"]
+__all__ = ["hours_against", "hours_by", "margins"]

@@ -327,4 +327,4 @@ def _key(ax, kinds: Sequence[str], closed: bool) -> None:
         start += 26 + width(words) + 20
 
 
-__all__ = ["KINDS", "bench_days", "finish_curve", "holds_up", "loads"]
+__all__ = ["bench_days", "finish_curve", "holds_up", "loads"]

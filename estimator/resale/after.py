@@ -76,6 +76,3 @@ def teardown(here: Setting, played: Mapping[str, Played], worths: Mapping[str, n
     rule = stopping.rule(seen, going | stops, setters=stopping.halves(here.deal.trials))
     return Teardown(aim.key, spent, hours, rule, *(
         float(np.quantile(seen, q)) for q in (0.5, 0.9)), float(seen.max())), seen
-
-
-__all__ = ["finds_seen", "teardown"]

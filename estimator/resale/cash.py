@@ -118,6 +118,3 @@ def yearly(earned: investing.Earned) -> investing.Earned:
         why = (f"The payments turn more than once between out and in; {said} a year would all be "
                "right, so none of them says what is earned.")
     return investing.Earned(rate, roots, why)
-
-
-__all__ = ["DAYS", "Cash", "months", "yearly"]

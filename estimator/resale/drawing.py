@@ -78,6 +78,3 @@ class Market:
             found.flags.writeable = False
             return found, found.nbytes
         return _DRAWN.get((self._streams.seed, self._trials, *what), make)
-
-
-__all__ = ["Market"]

@@ -150,6 +150,3 @@ def _shared(job: Estimate, indexes: list[int], tables) -> tuple[tuple[Shared, fl
                                   cost + durations.mean_of(supply.cost))
     found += [(Shared(cost, sorted(lines)), 0.0) for lines, cost in packs.values()]
     return tuple(found)
-
-
-__all__ = ["paying_lines"]

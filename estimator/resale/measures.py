@@ -82,4 +82,4 @@ def _settled(flows: np.ndarray) -> np.ndarray:
     return flows[:filled[-1] + 1] if filled.size else flows[:1]
 
 
-__all__ = ["flow_measures", "held_by", "worst_mean"]
+__all__ = ["held_by"]

@@ -121,4 +121,4 @@ def missing_share(survey: Survey, era: Era, catalogue: Catalogue) -> float:
     return gone / together if together else 0.0
 
 
-__all__ = ["Listing", "inventory", "missing_share", "usual_counts"]
+__all__ = ["usual_counts"]

@@ -180,6 +180,3 @@ def frontier(job: Job, *, budget: float | None = None, steps: int = 8) -> tuple[
         if not found or one.profit > found[-1].profit + 0.005:
             found.append(one)
     return tuple(found)
-
-
-__all__ = ["Chosen", "Job", "NothingFits", "choose", "frontier", "shares"]

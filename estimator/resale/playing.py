@@ -282,5 +282,4 @@ def premium_terms(way: Way, own: float | None = None) -> tuple[float, float, flo
     return share, way.premium_minimum if share else 0.0, way.premium_cap
 
 
-__all__ = ["AS_FOUND", "Jobs", "Played", "Setting", "parted", "play", "premium_terms",
-           "work_choices", "worked"]
+__all__ = ["AS_FOUND", "Jobs", "Played", "Setting", "parted", "premium_terms", "worked"]

@@ -103,4 +103,4 @@ def _limits(what: str, share: Amount, minimum: float, cap: float | None) -> tupl
     return minimum, high
 
 
-__all__ = ["all_in", "hammer_for", "kept", "premium_of", "price_for"]
+__all__ = ["all_in", "hammer_for", "kept"]

@@ -212,6 +212,3 @@ def inspection(signal: np.ndarray, worths: Mapping[str, np.ndarray], *, sees: fl
     fine, worse = payoffs.argmax(axis=0)
     return Inspection(float(limit), chance, decisions.value_of_knowing(payoffs, prior), told.value,
                       everything, names[fine], names[worse])
-
-
-__all__ = ["Inspection", "Rule", "halves", "inspection", "rule"]

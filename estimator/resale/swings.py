@@ -64,6 +64,3 @@ def _own(here: Setting, one: Played) -> dict[str, np.ndarray]:
     if one.job is not None:
         found["Hidden damage"] = finds_seen(one.job, one.odds, here.settings)
     return found
-
-
-__all__ = ["moved", "swings"]

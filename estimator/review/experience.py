@@ -217,5 +217,4 @@ def _quantiles(draws: np.ndarray) -> dict[float, float]:
     return dict(zip(SHARES, np.quantile(draws, SHARES).tolist(), strict=True))
 
 
-__all__ = ["FEWEST_JOBS", "FEWEST_TASKS", "Experience", "Finished", "Task", "by_records",
-           "experience_of", "finished", "walk"]
+__all__ = ["Experience", "by_records", "experience_of", "walk"]

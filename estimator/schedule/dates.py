@@ -233,4 +233,4 @@ def _amounts(job, todo) -> list[Amount]:
     return [next(rows[item.line]) for item in job.items]
 
 
-__all__ = ["Outlook", "Promise", "Ready", "lengths", "outlook"]
+__all__ = ["Outlook", "Promise", "Ready", "outlook"]

@@ -234,4 +234,4 @@ def _without(hours: tuple[int, int], away: Iterable[tuple[int, int] | None]
     return left
 
 
-__all__ = ["ALWAYS", "DAY", "MOST_DAYS", "Hours", "calendars", "holidays_of", "moment", "union"]
+__all__ = ["DAY"]

@@ -234,6 +234,3 @@ def draft_of(bench: Bench, starts: Sequence[float], ends: Sequence[float],
                for job, finish in zip(bench.jobs, finishes, strict=True) if job.due is not None)
     return Draft(tuple(starts), tuple(ends), tuple(who), late, max(finishes, default=0.0),
                  tuple(finishes), name)
-
-
-__all__ = ["MORE_TRIES", "Outline", "by_rule", "draft_of", "drawn", "rules_of"]

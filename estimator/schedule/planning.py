@@ -192,4 +192,4 @@ def _holds_up(course: Course, before: int, at: int, starts, finishes, turned) ->
     return bool(value[0] >= starts[at][0] - 0.003)
 
 
-__all__ = ["expected", "plan"]
+__all__ = ["plan"]

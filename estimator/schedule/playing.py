@@ -338,6 +338,3 @@ class Course:
             given = [row[part] if isinstance(row, np.ndarray) else self.kind(row)
                      for row in durations]
             yield part, self.play(given, part.stop - first, buffers)
-
-
-__all__ = ["BLOCK", "Axis", "Course"]

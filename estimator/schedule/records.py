@@ -234,4 +234,4 @@ class BenchPlan:
                             key=lambda one: (one.start, one.number)))
 
 
-__all__ = ["Activity", "Bench", "BenchPlan", "Draft", "Due", "Proof", "Step"]
+__all__ = ["BenchPlan", "Proof", "Step"]

@@ -132,6 +132,3 @@ def _circle(circle: Circle, rules: Mapping[Link, Precedence], pieces: Sequence[P
                  "Take one of them out of a rule with a word after -, such as "
                  f"-operation:{pieces[pairs[-1][1]].operation or 'name'}, or delete the rule.",
                  *catalogue.at(rules[pairs[-1]]), "after")
-
-
-__all__ = ["Piece", "holds", "links_of", "turns_of", "waits_first"]

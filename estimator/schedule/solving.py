@@ -456,6 +456,3 @@ def _day_span(shop: Hours, when: float) -> tuple[int, int]:
     at = max(bisect.bisect_right(shop.starts, when) - 1, 0)
     start, end = shop.spans[at]
     return shop.before[at], shop.before[at] + end - start - 1
-
-
-__all__ = ["solved"]

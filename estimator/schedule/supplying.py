@@ -237,5 +237,5 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
                      most_seconds=most_seconds)
 
 
-__all__ = ["basket_of", "baskets_of", "lots_of", "market_of", "needed_on", "ordered", "ordering_of",
-           "parts_of", "pieces_of", "spares_of"]
+__all__ = ["basket_of", "baskets_of", "lots_of", "market_of", "needed_on", "ordered",
+           "ordering_of", "spares_of"]

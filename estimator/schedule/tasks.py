@@ -419,4 +419,4 @@ def _through(gone: Sequence[bool], links: Mapping[Link, Precedence]) -> set[Link
     return found
 
 
-__all__ = ["OVERDUE", "Lead", "OnBench", "bench_of", "leads_of", "people_of"]
+__all__ = ["OVERDUE", "Lead", "OnBench", "leads_of", "people_of"]

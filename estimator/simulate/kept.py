@@ -60,4 +60,4 @@ class Kept:
         return thing
 
 
-__all__ = ["MOST_BYTES", "Kept"]
+__all__ = ["Kept"]

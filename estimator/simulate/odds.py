@@ -130,4 +130,4 @@ class Odds:
         return self.at("cost", 1 - loss)[0]
 
 
-__all__ = ["Billing", "Odds"]
+__all__ = ["Odds"]

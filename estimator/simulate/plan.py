@@ -209,4 +209,4 @@ def _factors(job: Estimate, settings: Settings) -> Factors:
     )
 
 
-__all__ = ["Amount", "Event", "Factors", "LinePlan", "Plan", "plan_of", "wholes_of"]
+__all__ = ["Amount", "plan_of", "wholes_of"]

@@ -350,4 +350,4 @@ def play_lines(player: Player, plans: Sequence[LinePlan | None], *, workers: int
     return found
 
 
-__all__ = ["WHATS", "Drawn", "Player", "Stopped", "play_lines"]
+__all__ = ["Stopped"]

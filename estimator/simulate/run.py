@@ -170,4 +170,4 @@ def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
     return sorted((name for name in found if found[name]), key=lambda name: (-found[name], name))
 
 
-__all__ = ["KEEP_MOST", "player_of", "simulate", "totals"]
+__all__ = ["KEEP_MOST", "player_of", "simulate"]

@@ -219,18 +219,4 @@ def values(ranks: np.ndarray, quantiles: np.ndarray) -> np.ndarray:
     return quantiles.take(cells(ranks, 1.0, None, Buffers(len(ranks))))
 
 
-__all__ = [
-    "CELLS",
-    "REACH",
-    "Buffers",
-    "breakage",
-    "cells",
-    "offsets",
-    "own_part",
-    "score_below",
-    "scores",
-    "table",
-    "values",
-    "whole",
-    "within_reach",
-]
+__all__ = ["Buffers", "breakage", "cells", "offsets", "scores", "table", "values"]

@@ -203,5 +203,3 @@ class _Sets:
 
 
 _CERTAIN = np.float32(1)
-
-__all__ = ["SHARED", "TRIALS", "variance_shares"]

@@ -117,4 +117,4 @@ class Streams:
         return _random(self.seed, name, self.trials) if points is None else points
 
 
-__all__ = ["MOST_DIMENSIONS", "RANKS", "SAMPLERS", "Streams"]
+__all__ = ["RANKS", "SAMPLERS", "Streams"]
