@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal, NoReturn
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -20,6 +20,7 @@ from estimator import catalogue as tables
 from estimator import disk
 from estimator.errors import BadInput, Fault, one_of, quoted, unfit
 from estimator.outside import leading_out, private_folder
+from estimator.textfiles import read_text, refuse
 
 MAX_BYTES = 2**20
 MAX_FAULTS = 200
@@ -300,24 +301,11 @@ def read_toml(path: Path) -> dict:
     BadInput
         If it cannot be read: at which row, and why.
     """
-    def refuse(what: str, fix: str, row: int | None = None) -> NoReturn:
-        raise BadInput(Fault(what, fix, path.name, row)) from None
-
-    try:
-        size, text = path.stat().st_size, ""
-        if size <= MAX_BYTES:
-            text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        refuse("The file is not UTF-8 text.", "Save it as UTF-8.")
-    except OSError as error:
-        refuse(f"The file cannot be read ({error.strerror or error}).",
-               "Look whether you may open it.")
-    if size > MAX_BYTES:
-        refuse(f"The file is over {MAX_BYTES // 2**20} MB.", "Is it the right file?")
+    text = read_text(path, "file", MAX_BYTES).replace("\r\n", "\n").replace("\r", "\n")
     for row, line in enumerate(text.split("\n"), 1):
         # A key of thousands of parts takes the reader gigabytes.
         if len(line) > MAX_WORDS:
-            refuse(f"The row has {len(line):,} characters; {MAX_WORDS:,} are allowed.",
+            refuse(path.name, f"The row has {len(line):,} characters; {MAX_WORDS:,} are allowed.",
                    "Shorten it, or part it.", row)
     try:
         return tomllib.loads(text)
@@ -325,14 +313,14 @@ def read_toml(path: Path) -> dict:
         found = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", str(error),
                              re.DOTALL)
         said, row = (found[1], found[2]) if found else (str(error), None)
-        refuse(f"It cannot be read: {said[:200]}.",
+        refuse(path.name, f"It cannot be read: {said[:200]}.",
                "Words stand in quotes, numbers with a decimal point.", int(row) if row else None)
     except RecursionError:
-        refuse("It cannot be read: its brackets stand in each other too deep.",
+        refuse(path.name, "It cannot be read: its brackets stand in each other too deep.",
                "Write a list with one pair of brackets.")
     except ValueError:
         # What is no TOML is told above; it does not tell of figures and days that there are not.
-        refuse("It cannot be read: a number has far too many digits, or a day is none.",
+        refuse(path.name, "It cannot be read: a number has far too many digits, or a day is none.",
                "Look at its numbers and days.")
 
 

@@ -27,7 +27,7 @@ LOCKS = [ROOT / "requirements.lock", ROOT / "tests" / "requirements.lock"]
 ROWS = [
     {"__init__"},
     {"errors", "units", "correlation", "programme", "outside", "disk"},
-    {"money"},
+    {"money", "textfiles"},
     {"catalogue"},
     {"shop", "survey", "ledger"},
     {"durations", "labour", "materials", "finishing", "outwork", "buying", "picking",

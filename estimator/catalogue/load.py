@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import functools
 import io
 from collections import Counter
@@ -10,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import NoReturn, get_args
+from typing import get_args
 
 from pydantic import ValidationError
 
@@ -20,6 +19,7 @@ from estimator.catalogue.supplies import Finish, Offer
 from estimator.catalogue.tables import TABLES
 from estimator.catalogue.wrong import in_words
 from estimator.errors import BadInput, Fault, one_of, quoted, unfit
+from estimator.textfiles import csv_rows, read_text, refuse
 
 MAX_BYTES = 8 * 2**20
 MAX_FAULTS = 200
@@ -240,36 +240,13 @@ def _lines(path: Path, row_type: type[schema.Row]) -> list[list[str]]:
     BadInput
         If it cannot be read, is too big, or is not such a table at all.
     """
-    def refuse(what: str, fix: str, row: int | None = None) -> NoReturn:
-        raise BadInput(Fault(what, fix, path.name, row)) from None
-
-    try:
-        size, text = path.stat().st_size, ""
-        if size <= MAX_BYTES:
-            text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        refuse("The table is not UTF-8 text.", "Save it as CSV UTF-8.")
-    except OSError as error:
-        refuse(f"The table cannot be read ({error.strerror or error}).",
-               "A table is a plain CSV file that you may open.")
-    if size > MAX_BYTES:
-        refuse(f"The table is over {MAX_BYTES // 2**20} MB.", "Is it the right file?")
-    if "\0" in text:
-        refuse("The table holds zero bytes, so it is no plain text.", "Save it as CSV UTF-8.")
+    text = read_text(path, "table", MAX_BYTES)
     top = next(io.StringIO(text), "")
     for mark, name in ((";", "semicolons"), ("\t", "tabs")):
         if "," not in top and {cell.strip(' "\n') for cell in top.split(mark)} >= {*row_type.key}:
-            refuse(f"The cells are parted by {name}.", "Save the table as CSV with commas.", 1)
-    lines: list[list[str]] = []
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        lines.extend(reader)
-    except csv.Error as error:
-        if "field limit" in str(error):
-            refuse("A cell in this row is far too long.", "Shorten it.", len(lines) + 1)
-        refuse("The quotation marks in this row do not pair up.",
-               "Put a text in quotes as a whole, and double each quote inside it.",
-               len(lines) + 1)
+            refuse(path.name, f"The cells are parted by {name}.",
+                   "Save the table as CSV with commas.", 1)
+    lines = [cells for _, cells in csv_rows(text, path.name)]
     if unfit(text):
         raise BadInput([Fault(f"{quoted(cell)} {wrong}.", "Type the cell again.", path.name, row)
                         for row, cells in enumerate(lines, 1) for cell in cells

@@ -9,7 +9,8 @@ import zipfile
 from pathlib import Path
 
 from estimator.survey import texts, workbooks
-from estimator.survey.grid import Kind, Sheets, refuse
+from estimator.survey.grid import Kind, Sheets
+from estimator.textfiles import refuse
 
 MAX_BYTES = 8 * 2**20
 

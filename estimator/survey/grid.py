@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NoReturn
 
-from estimator.errors import BadInput, Fault
 from estimator.survey.cells import Cell
+from estimator.textfiles import refuse
 
 MAX_ROWS = 5_000
 HEADER_WITHIN = 60
@@ -64,11 +64,6 @@ class Sheets:
     lines: Sheet
     machine: Sheet | None = None
     notes: tuple[str, ...] = ()
-
-
-def refuse(file: str, what: str, fix: str, row: int | None = None) -> NoReturn:
-    """Raise BadInput with one fault of a whole file or row."""
-    raise BadInput(Fault(what, fix, file, row)) from None
 
 
 def too_many_rows(file: str, row: int, kind: Kind) -> NoReturn:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import itertools
 import re
 from collections.abc import Iterator
@@ -17,9 +15,9 @@ from estimator.survey.grid import (
     Row,
     Sheet,
     Sheets,
-    refuse,
     too_many_rows,
 )
+from estimator.textfiles import csv_rows, refuse
 
 _LINE_END = re.compile("\r\n?|\n")
 
@@ -88,19 +86,7 @@ def _parted(said: str, name: str, kind: Kind) -> Sheet:
 
 def _cells(said: str, mark: str, name: str, last: int | None = None) -> Iterator[Row]:
     """Rows that are not blank, numbered as a spreadsheet does: a quoted line end is no new row."""
-    reader = csv.reader(io.StringIO(said, newline=""), delimiter=mark, strict=True)
-    for number in itertools.count(1):
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            if "field limit" in str(error):
-                what, fix = "A cell in this row is far too long.", "Shorten it."
-            else:
-                what = "The quotation marks in this row do not pair up."
-                fix = "Put a text in quotes as a whole, and double each quote inside it."
-            refuse(name, what, fix, number)
+    for number, cells in csv_rows(said, name, mark):
         if last is not None and number > last:
             return
         if any(cell and not cell.isspace() for cell in cells):

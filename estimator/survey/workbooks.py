@@ -17,9 +17,9 @@ from estimator.survey.grid import (
     Row,
     Sheet,
     Sheets,
-    refuse,
     too_many_rows,
 )
+from estimator.textfiles import refuse
 
 MAX_UNPACKED = 64 * 2**20
 MAX_CELLS = 200_000
