@@ -20,10 +20,9 @@ from estimator import catalogue as tables
 from estimator import disk
 from estimator.errors import BadInput, Fault, one_of, quoted, unfit
 from estimator.outside import leading_out, private_folder
-from estimator.textfiles import read_text, refuse
+from estimator.textfiles import MOST_FAULTS, read_text, refuse
 
 MAX_BYTES = 2**20
-MAX_FAULTS = 200
 MAX_WORDS = 2_000
 """Longest text, and longest row of `shop.toml`. [characters]"""
 
@@ -341,7 +340,7 @@ def _settings(catalogue: tables.Catalogue, own: dict, file: str) -> Settings:
     try:
         settings = Settings.model_validate(values)
     except ValidationError as error:
-        faults += [_fault(problem, file) for problem in error.errors()[:MAX_FAULTS]
+        faults += [_fault(problem, file) for problem in error.errors()[:MOST_FAULTS]
                    if not {*truths} & {*problem["loc"][:1]}]
     else:
         faults += _unfit(settings, file)

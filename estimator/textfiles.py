@@ -11,6 +11,15 @@ from typing import NoReturn
 
 from estimator.errors import BadInput, Fault
 
+MOST_FAULTS = 200
+"""So many are told: a file with more has one cause, not two hundred."""
+
+
+def rest_unread(file: str, row: int) -> Fault:
+    """The last fault that is told of a file with more than `MOST_FAULTS`."""
+    return Fault(f"There are {MOST_FAULTS} faults above; the rest was not read.",
+                 "Put those right first.", file, row)
+
 
 def refuse(file: str, what: str, fix: str, row: int | None = None) -> NoReturn:
     """Raise BadInput with one fault of a whole file or row."""
@@ -90,4 +99,4 @@ def csv_rows(text: str, file: str, mark: str = ",") -> Iterator[tuple[int, list[
         yield number, cells
 
 
-__all__ = ["csv_rows", "read_text", "refuse"]
+__all__ = ["MOST_FAULTS", "csv_rows", "read_text", "refuse", "rest_unread"]

@@ -17,6 +17,7 @@ from estimator.catalogue import Certainty, Condition, Era, Level
 from estimator.errors import BadInput
 from estimator.ledger import Draft, Ledger, Outwork, Purchase, TimeEntry, new_key
 from estimator.pages import bench_desk as desks
+from estimator.pages import bench_form as forms
 from estimator.pages import bench_shown, plan_page, serving
 from estimator.pages import desk as quote_desks
 from estimator.pages.plan_page import PARTS, ROWS, PlanPage
@@ -51,7 +52,7 @@ def filled(folder, today=TODAY, seconds="0", title="Harbour Lights", again=True)
     desk = quote_desks.of_survey(survey("Comet Parade"))
     ledger.save(Draft(new_key(), desk.title, quote_desks.as_json(desk)))
     if again:
-        ledger.save(Draft(new_key(desks.KIND), "Bench plan", {"form": {"seconds": seconds}}))
+        ledger.save(Draft(new_key(forms.KIND), "Bench plan", {"form": {"seconds": seconds}}))
     ledger.close()
     return shop.folder, offer.number
 
@@ -180,7 +181,7 @@ def test_a_fault_in_the_form_is_said_at_its_field(opened, field, typed):
     page = opened()
     page.form._heard(None, {"typed": {field: typed}}, [])
     assert list(page.form.faults) == [field]
-    page.form._heard(None, {"typed": {field: desks.FORM[field] or str(TODAY),
+    page.form._heard(None, {"typed": {field: forms.FORM[field] or str(TODAY),
                                       "seconds": "0"}}, [])
     assert page.form.faults == {}
 
@@ -191,7 +192,7 @@ def test_parts_are_bought_for_what_is_wished(opened):
     cheapest = page.found.basket
     page.form._heard(None, {"typed": {"buy": "fewest parcels"}}, [])
     fewest = page.found.basket
-    assert fewest.wish == desks.WISHES["fewest parcels"]
+    assert fewest.wish == forms.WISHES["fewest parcels"]
     assert fewest.parcels < cheapest.parcels
     assert fewest.total > cheapest.total
     assert fewest.proven
@@ -508,11 +509,11 @@ def test_without_a_shop_folder_the_page_says_so(monkeypatch):
 def test_a_plan_asks_for_no_more_machines_than_it_can_take():
     """More than a dozen together are refused in words."""
     shop = open_shop()
-    known = [desks.Candidate(f"job:{n}", f"Machine {n}", "", first=True)
-             for n in range(desks.MOST_JOBS + 1)]
+    known = [forms.Candidate(f"job:{n}", f"Machine {n}", "", first=True)
+             for n in range(forms.MOST_JOBS + 1)]
     with pytest.raises(BadInput, match="at most"):
-        desks.asked({}, known, shop, TODAY)
-    assert len(desks.asked({}, known[1:], shop, TODAY).jobs) == desks.MOST_JOBS
+        forms.asked({}, known, shop, TODAY)
+    assert len(forms.asked({}, known[1:], shop, TODAY).jobs) == forms.MOST_JOBS
 
 
 # In a browser
@@ -573,5 +574,5 @@ def test_a_plan_is_made_by_keyboard_and_stands_after_a_reload(browser, served):
         expect(page.get_by_label("Plan it, Comet Parade – R. Example",
                                  exact=True)).to_be_checked()
     ledger = Ledger(folder)
-    assert ledger.latest(desks.KIND).content["form"]["seconds"] == "0"
+    assert ledger.latest(forms.KIND).content["form"]["seconds"] == "0"
     ledger.close()

@@ -924,7 +924,7 @@ def test_a_clock_set_back_starts_at_the_last_such_time():
     clock = typed.clock({"person": "Anna", "work": "unbilled:ordering", "since": "10:00"}, None,
                         now)
     assert clock.started == datetime(2026, 3, 3, 10, 0).astimezone()
-    assert typed.next_after(clock.started.time().replace(hour=11), clock.started) \
+    assert jobs.next_after(clock.started.time().replace(hour=11), clock.started) \
         == clock.started + timedelta(hours=1)
 
 

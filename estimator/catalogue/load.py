@@ -19,11 +19,9 @@ from estimator.catalogue.supplies import Finish, Offer
 from estimator.catalogue.tables import TABLES
 from estimator.catalogue.wrong import in_words
 from estimator.errors import BadInput, Fault, one_of, quoted, unfit
-from estimator.textfiles import csv_rows, read_text, refuse
+from estimator.textfiles import MOST_FAULTS, csv_rows, read_text, refuse, rest_unread
 
 MAX_BYTES = 8 * 2**20
-MAX_FAULTS = 200
-"""So many are told: a table with more has one cause, not two hundred."""
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 
@@ -196,9 +194,8 @@ def read_table(path: Path, row_type: type[schema.Row]) -> tuple[dict, list[Fault
     for number, cells in enumerate(lines[1:], 2):
         if not any(cell.strip() for cell in cells):
             continue
-        if len(faults) >= MAX_FAULTS:
-            faults.append(Fault(f"There are {MAX_FAULTS} faults above; the rest was not read.",
-                                "Put those right first.", path.name, number))
+        if len(faults) >= MOST_FAULTS:
+            faults.append(rest_unread(path.name, number))
             break
         if len(cells) > len(header):
             faults.append(
@@ -250,7 +247,7 @@ def _lines(path: Path, row_type: type[schema.Row]) -> list[list[str]]:
     if unfit(text):
         raise BadInput([Fault(f"{quoted(cell)} {wrong}.", "Type the cell again.", path.name, row)
                         for row, cells in enumerate(lines, 1) for cell in cells
-                        if (wrong := unfit(cell))][:MAX_FAULTS])
+                        if (wrong := unfit(cell))][:MOST_FAULTS])
     return lines
 
 
@@ -259,7 +256,7 @@ def _misheaded(header: Sequence[str], row_type: type[schema.Row], file: str) -> 
     faults: list[Fault] = []
     fields = row_type.model_fields
     for column, times in Counter(header).items():
-        if len(faults) >= MAX_FAULTS:
+        if len(faults) >= MOST_FAULTS:
             break
         shown = quoted(column)
         if times > 1:

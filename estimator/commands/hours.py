@@ -227,6 +227,8 @@ def _person(options, ledger, shop) -> str:
 
 def _timed(entry, options):
     """The entry with the day, hours, start and stop that were said."""
+    from estimator.jobs import hours_between
+
     day = day_said(options.day, "day") or entry.day
     start, stop = time_said(options.start, "start"), time_said(options.stop, "stop")
     entry = replace(entry, day=day)
@@ -238,7 +240,7 @@ def _timed(entry, options):
         entry = replace(entry, started=started, stopped=stopped)
     hours = hours_said(options.hours)
     if hours is None and (start or stop) and entry.started and entry.stopped:
-        hours = round((entry.stopped - entry.started).total_seconds() / 3600, 4)
+        hours = hours_between(entry.started, entry.stopped)
     elif hours is not None and options.hours and start is None and stop is None and entry.started:
         # Hours put right by hand: the clock's moments hold only while the hours fit into them.
         span = (entry.stopped - entry.started).total_seconds() / 3600
@@ -248,6 +250,8 @@ def _timed(entry, options):
 
 def _moment(word: str | None, now: datetime) -> datetime:
     """The moment that was said; a time of day is the last one that has passed."""
+    from estimator.jobs import last_before
+
     if word is None:
         return now
     day, _, clock = word.replace("T", " ").strip().rpartition(" ")
@@ -258,10 +262,7 @@ def _moment(word: str | None, now: datetime) -> datetime:
         raise BadInput(Fault("No time was said.", "Write it like 9:15.", column="at"))
     if day:
         return datetime.combine(day_said(day, "at"), found).astimezone()
-    today = datetime.combine(now.astimezone().date(), found).astimezone()
-    if today <= now:
-        return today
-    return datetime.combine(now.astimezone().date() - timedelta(days=1), found).astimezone()
+    return last_before(found, now)
 
 
 def _time(moment: datetime) -> str:

@@ -40,9 +40,19 @@ True
 
 from estimator.jobs.change import Wish, agree, items_changed, offer, revise, survey_of
 from estimator.jobs.freezing import frozen, keep, opened, reopen
-from estimator.jobs.sheet import book_sheet, day_of, hours_of, read_sheet, time_of
+from estimator.jobs.sheet import book_sheet, read_sheet
+from estimator.jobs.times import (
+    day_of,
+    hours_between,
+    hours_of,
+    last_before,
+    moments,
+    next_after,
+    time_of,
+)
 from estimator.jobs.work import accept, items_of
 
-__all__ = ["Wish", "accept", "agree", "book_sheet", "day_of", "frozen", "hours_of",
-           "items_changed", "items_of", "keep", "offer", "opened", "read_sheet", "reopen",
-           "revise", "survey_of", "time_of"]
+__all__ = ["Wish", "accept", "agree", "book_sheet", "day_of", "frozen", "hours_between",
+           "hours_of", "items_changed", "items_of", "keep", "last_before", "moments",
+           "next_after", "offer", "opened", "read_sheet", "reopen", "revise", "survey_of",
+           "time_of"]

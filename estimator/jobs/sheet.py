@@ -26,12 +26,13 @@ Columns come in any order; `person`, `day` and `item` or `unbilled` must be ther
 from __future__ import annotations
 
 import functools
-import re
 from collections.abc import Callable, Collection, Mapping, Sequence
-from datetime import date, datetime, time, timedelta
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault
+from estimator.jobs.times import day_of, hours_between, hours_of, moments, time_of
 from estimator.ledger import (
     Item,
     Job,
@@ -42,21 +43,13 @@ from estimator.ledger import (
     unbilled_named,
 )
 from estimator.survey import cells, files, texts
-from estimator.survey.cells import Cell, Wrong, shown
-from estimator.survey.grid import Kind
+from estimator.survey.cells import Cell, Reading, shown
+from estimator.survey.grid import Kind, lacking, named_in, placed
 from estimator.survey.names import tight
+from estimator.textfiles import MOST_FAULTS, rest_unread
 
 COLUMNS = ("person", "day", "hours", "start", "stop", "job", "item", "unbilled", "note")
-MAX_FAULTS = 200
-"""So many are told: a sheet with more has one cause, not two hundred."""
 _COLUMN = {tight(column): column for column in COLUMNS}
-
-# What a shop writes down or plans; beyond that, a digit is wrong.
-_YEARS = (1900, 2199)
-_ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
-_DOTS = re.compile(r"([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})")
-_SLASHES = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
-_TIME = re.compile(r"([0-9]{1,2}):([0-9]{2})(?::[0-9]{2})? ?([ap])?\.?m?\.?", re.IGNORECASE)
 
 
 def book_sheet(ledger: Ledger, path: Path | str, *, unbilled: Collection[str],
@@ -119,12 +112,12 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
         raise BadInput(Fault("A time sheet is read as CSV, and this is a workbook.",
                              "Save it as CSV from the spreadsheet.", name))
     rows = texts.sheets(data, name, _KIND).lines.rows
-    faults: list[Fault] = []
     header = next((place for place, (_, row) in enumerate(rows) if _columns_named(row)), None)
     if header is None:
         raise BadInput(Fault("No header row was found; it must name person, day and hours.",
                              f"Its columns are {', '.join(COLUMNS)}.", name))
-    places = _places(rows[header], name, faults)
+    places, faults = placed(rows[header], _COLUMN, _KIND.one, name)
+    faults += lacking(_wanted(places), places, rows[header][0], _COLUMN, name)
     found, numbers = [], []
     job_of = functools.cache(lambda word: job_named(word, jobs))
     for number, row in rows[header + 1:] if not faults else ():
@@ -134,14 +127,12 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
                  if place not in places.values() and str(cell).strip()]
         if stray:
             # A decimal comma that parts the cells moves all the rest by one: say only that.
-            entry, wrong = None, [("", f"{shown(stray[0])} stands under no header.",
-                                   "Put decimals with a comma in quotes where commas part the "
-                                   "cells, and text that holds a comma too.")]
-        faults += [Fault(what, fix, name, number, column or None)
-                   for column, what, fix in wrong]
-        if len(faults) >= MAX_FAULTS:
-            faults.append(Fault(f"There are {MAX_FAULTS} faults above; the rest was not read.",
-                                "Put those right first.", name, number))
+            entry, wrong = None, [Fault(f"{shown(stray[0])} stands under no header.",
+                                        "Put decimals with a comma in quotes where commas part "
+                                        "the cells, and text that holds a comma too.")]
+        faults += [replace(fault, file=name, row=number) for fault in wrong]
+        if len(faults) >= MOST_FAULTS:
+            faults.append(rest_unread(name, number))
             break
         if entry is not None:
             found.append(entry)
@@ -154,174 +145,49 @@ def read_sheet(data: bytes, name: str, jobs: Sequence[Job],
 
 
 def _columns_named(row: Sequence[Cell]) -> int:
-    names = {tight(cell) for cell in row if isinstance(cell, str) and len(cell) < 40}
-    count = len(names & _COLUMN.keys())
+    count = len(named_in(row, _COLUMN))
     return count if count >= 2 else 0
 
 
 _KIND = Kind("time sheet", _columns_named, ("person", "day", "hours"))
 
 
-def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault]
-            ) -> dict[str, int]:
-    number, row = header
-    places: dict[str, int] = {}
-    for place, cell in enumerate(row):
-        if not str(cell).strip():
-            continue
-        if len(faults) >= MAX_FAULTS:
-            break
-        column = _COLUMN.get(tight(str(cell)))
-        if column is None:
-            faults.append(Fault(f"There is no column {shown(cell)} in a time sheet.",
-                                f"{one_of(str(cell), COLUMNS)} Rename or delete it.",
-                                name, number, shown(cell)[1:-1]))
-        elif column in places:
-            faults.append(Fault(f'The column "{column}" stands there twice.',
-                                "Keep one of the two.", name, number, column))
-        else:
-            places[column] = place
-    wanted = ["person", "day"]
-    wanted += ["hours"] if not {"start", "stop"} <= places.keys() else []
-    wanted += ["item"] if "unbilled" not in places else []
-    faults += [Fault(f'The column "{column}" is missing.', "Add it to the header.", name, number,
-                     column)
-               for column in wanted if column not in places]
-    return places
+def _wanted(places: Mapping[str, int]) -> list[str]:
+    """Columns that a sheet must have that has these."""
+    return ["person", "day",
+            *([] if {"start", "stop"} <= places.keys() else ["hours"]),
+            *([] if "unbilled" in places else ["item"])]
 
 
 def _entry(said: Mapping[str, Cell], job_of: Callable[[str], Job],
            items: Callable[[str], Sequence[Item]], unbilled: Collection[str]
-           ) -> tuple[TimeEntry | None, list[tuple[str, str, str]]]:
-    """The entry of a row, or None and what is wrong: column, what, cure."""
-    wrong: list[tuple[str, str, str]] = []
-    failed: set[str] = set()
-
-    def take(column: str, how: Callable):
-        try:
-            return how(said.get(column, ""))
-        except Wrong as fault:
-            wrong.append((column, fault.what, fault.fix))
-        except BadInput as error:
-            wrong.extend((column, fault.what, fault.fix) for fault in error.faults)
-        failed.add(column)
-        return None
-
-    person, day = take("person", cells.text), take("day", day_of)
-    hours, start, stop = (take("hours", hours_of), take("start", time_of),
-                          take("stop", time_of))
-    job = take("job", cells.if_any(job_of))
-    kind = take("unbilled", cells.if_any(lambda word: unbilled_named(word, unbilled)))
+           ) -> tuple[TimeEntry | None, list[Fault]]:
+    """The entry of a row, or None and what is wrong with it."""
+    read = Reading(said)
+    person, day = read.take("person"), read.take("day", day_of)
+    hours, start, stop = (read.take("hours", hours_of), read.take("start", time_of),
+                          read.take("stop", time_of))
+    job = read.take("job", cells.if_any(job_of))
+    kind = read.take("unbilled", cells.if_any(lambda word: unbilled_named(word, unbilled)))
     item = None
-    if take("item", cells.text) and "job" not in failed:
+    if read.take("item") and "job" not in read.wrong:
         if job is None:
-            wrong.append(("job", "A work item belongs to a job, and none is named.",
-                          "Name the job."))
+            read.faults.append(Fault("A work item belongs to a job, and none is named.",
+                                     "Name the job.", column="job"))
         else:
             mine = items(job.number)
-            item = take("item", cells.if_any(lambda word: item_named(word, mine)))
-    note = take("note", cells.text)
-    for column, value in (("person", person), ("day", day)):
-        if not value and column not in failed:
-            wrong.append((column, "The cell is blank.", "Fill it in."))
-    if hours is None and None in (start, stop) and not failed & {"hours", "start", "stop"}:
-        wrong.append(("hours", "The row says neither hours nor start and stop.",
-                      "Write hours such as 1.5."))
-    if wrong:
-        return None, wrong
-    started, stopped = _moments(day, start, stop)
-    if hours is None:
-        hours = round((stopped - started).total_seconds() / 3600, 4)
-    return TimeEntry(person=person, day=day, hours=hours, job=job.number if job else None,
-                     item=item.item if item else None, unbilled=kind, started=started,
-                     stopped=stopped, note=note), []
-
-
-def _moments(day: date, start: time | None, stop: time | None
-             ) -> tuple[datetime | None, datetime | None]:
-    """Start and stop as moments of this computer's time zone."""
-    if start is None or stop is None:
-        return (datetime.combine(day, start).astimezone() if start is not None else None,
-                datetime.combine(day, stop).astimezone() if stop is not None else None)
-    last = day + timedelta(days=1) if stop <= start else day
-    return datetime.combine(day, start).astimezone(), datetime.combine(last, stop).astimezone()
-
-
-def day_of(cell: Cell) -> date | None:
-    """The day in a cell; None where it is blank.
-
-    Raises
-    ------
-    Wrong
-        No day, no such day, one that can be read two ways, or one of another century.
-
-    Examples
-    --------
-    >>> day_of("2026-03-02") == day_of("2.3.2026")
-    True
-    >>> day_of("3/2/2026")
-    Traceback (most recent call last):
-    ...
-    estimator.survey.cells.Wrong: "3/2/2026" can be read two ways, as 2026-03-02 or as 2026-02-03. \
-Write one of these.
-    """
-    said = cells.text(cell)
-    if not said:
-        return None
-    iso, dots, slashes = (kind.fullmatch(said) for kind in (_ISO, _DOTS, _SLASHES))
-    if iso:
-        year, month, day = map(int, iso.groups())
-    elif dots:
-        day, month, year = map(int, dots.groups())
-    elif slashes:
-        month, day, year = map(int, slashes.groups())
-        if month > 12:
-            month, day = day, month
-        elif day <= 12 and day != month:
-            raise Wrong(f"{shown(said)} can be read two ways, as {year}-{month:02}-{day:02} or "
-                        f"as {year}-{day:02}-{month:02}.", "Write one of these.")
-    else:
-        raise Wrong(f"{shown(said)} is not a day.", "Write it like 2026-03-02.")
-    try:
-        found = date(year, month, day)
-    except ValueError:
-        raise Wrong(f"{shown(said)} is a day that there is not.", "Look in the calendar.") from None
-    if not _YEARS[0] <= year <= _YEARS[1]:
-        raise Wrong(f"{shown(said)} is not from {_YEARS[0]} to {_YEARS[1]}.", "Look at the year.")
-    return found
-
-
-def time_of(cell: Cell) -> time | None:
-    """The time of day in a cell; None where it is blank.
-
-    Examples
-    --------
-    >>> time_of("9:15"), time_of("1:30 pm"), time_of("")
-    (datetime.time(9, 15), datetime.time(13, 30), None)
-    """
-    said = cells.text(cell)
-    if not said:
-        return None
-    found = _TIME.fullmatch(said)
-    if found:
-        hour, minute, half = int(found[1]), int(found[2]), (found[3] or "").casefold()
-        if half and 1 <= hour <= 12:
-            hour = hour % 12 + (12 if half == "p" else 0)
-        if hour < 24 and minute < 60:
-            return time(hour, minute)
-    raise Wrong(f"{shown(said)} is not a time of day.", "Write it like 9:15 or 16:30.")
-
-
-def hours_of(cell: Cell) -> float | None:
-    """The hours in a cell, as 1.5, 1,5 or 1:30; None where it is blank.
-
-    Examples
-    --------
-    >>> hours_of("1,5"), hours_of("1:30"), hours_of("")
-    (1.5, 1.5, None)
-    """
-    found = re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", cell.strip()) \
-        if isinstance(cell, str) else None
-    if found:
-        return round(int(found[1]) + int(found[2]) / 60, 4)
-    return cells.number(cell, "1.5")
+            item = read.take("item", cells.if_any(lambda word: item_named(word, mine)))
+    note = read.take("note")
+    read.faults += [Fault("The cell is blank.", "Fill it in.", column=column)
+                    for column, value in (("person", person), ("day", day))
+                    if not value and column not in read.wrong]
+    if hours is None and None in (start, stop) and not read.wrong & {"hours", "start", "stop"}:
+        read.faults.append(Fault("The row says neither hours nor start and stop.",
+                                 "Write hours such as 1.5.", column="hours"))
+    if read.faults:
+        return None, read.faults
+    started, stopped = moments(day, start, stop)
+    return TimeEntry(person=person, day=day,
+                     hours=hours_between(started, stopped) if hours is None else hours,
+                     job=job.number if job else None, item=item.item if item else None,
+                     unbilled=kind, started=started, stopped=stopped, note=note), []

@@ -1,118 +1,32 @@
-"""What lies on the page "Bench plan": which machines, whose hands, from when; and the plan of it.
+"""What lies on the page "Bench plan": the plan of what was asked for, and rows to show of it.
 
-Plain records and functions; nothing here knows a browser. What is typed is kept as it was typed
-and read anew at every change. A fault names its place as "table:row:column", or a field of the
-form.
+Plain records and functions; nothing here knows a browser.
 """
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
-from pydantic import ValidationError
-
 from estimator import schedule
-from estimator.buying import (
-    CHEAPEST,
-    FASTEST,
-    FEWEST,
-    Basket,
-    Ordering,
-    SecondRound,
-    Wish,
-    trade_off,
-)
-from estimator.errors import BadInput, Fault, one_of, quoted
+from estimator.buying import Basket, Ordering, SecondRound
+from estimator.errors import BadInput, Fault
 from estimator.estimate import Estimate, estimate
-from estimator.jobs import benching, day_of
+from estimator.jobs import benching
 from estimator.ledger import Ledger
 from estimator.outwork import LotPlan
 from estimator.pages import desk as desks
-from estimator.pages.typed import Reading
+from estimator.pages.bench_form import Ask, Candidate
 from estimator.schedule import BenchPlan, OnBench, Outlook, Step, Way
 from estimator.schedule.hours import DAY
 from estimator.scope import scope
-from estimator.shop import Person, Shop
-from estimator.survey import cells
-from estimator.survey.cells import Wrong
+from estimator.shop import Shop
 
-KIND = "bench-plan"
-"""Kind of the drafts of this page."""
-DRAFTS = 20
-"""So many drafts of quotes are offered, the last saved ones."""
-SCHEMA = 1
-FORM = {"start": "", "promise": "80", "in_time": "90", "buy": CHEAPEST.name, "day_worth": "",
-        "parcel_worth": "", "seconds": "20"}
-"""What stands in the form at first; a blank start is today, a blank worth what the shop says."""
-WISHES = {wish.name: wish for wish in (CHEAPEST, FASTEST, FEWEST)}
-"""What parts can be bought for, beside a trade-off."""
-TRADE_OFF = trade_off(0.0).name
-MOST_JOBS = 12
 FEW, MANY = 2_000, 10_000
 """Trials at once, and beside the page."""
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A job of the ledger or a draft that can be planned.
-
-    Parameters
-    ----------
-    key
-        "job:" or "draft:" and its number or key.
-    title, note
-        What it is called, and what it is.
-    due
-        The day it is promised for; None for none.
-    first
-        Whether it is planned unless something else is said.
-    version
-        Changes when its work does.
-    """
-
-    key: str
-    title: str
-    note: str
-    due: date | None = None
-    first: bool = False
-    version: str = ""
-
-    @property
-    def number(self) -> str:
-        """Number of the job; blank for a draft."""
-        kind, _, number = self.key.partition(":")
-        return number if kind == "job" else ""
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """A candidate that is to be planned: when it is due, and its weight against others."""
-
-    candidate: Candidate
-    due: date | None = None
-    weight: int = 1
-
-
-@dataclass(frozen=True)
-class Ask:
-    """What is asked for: machines, the shop with the people who are there, days, and how sure.
-
-    `promise` and `in_time` are shares; `seconds` those of the search; ages of prices are told as
-    of `today`, whenever the plan begins. [–], [s]
-    """
-
-    jobs: tuple[Wanted, ...]
-    shop: Shop
-    today: date
-    start: date
-    promise: float
-    in_time: float
-    seconds: float
-    wish: Wish = CHEAPEST
 
 
 @dataclass(frozen=True)
@@ -132,161 +46,6 @@ class Drawn:
     lots: LotPlan
     spares: Mapping[str, SecondRound]
     ways: Mapping[str, tuple[Way, ...]] = field(default_factory=dict)
-
-
-# What can be planned
-
-
-def candidates(ledger: Ledger, shop: Shop, said: Collection[str] = ()) -> tuple[Candidate, ...]:
-    """Jobs that are not finished, then the latest drafts of quotes; without open jobs the last
-    draft first.
-
-    Parameters
-    ----------
-    said
-        Keys of candidates of which something was said before: older drafts of them are there too.
-    """
-    standing = ledger.standing()
-    found = [Candidate(f"job:{job.number}", job.name, f"{job.number}, {job.state}", job.promised,
-                       job.state in benching.OPEN, standing.get(job.number, job.number))
-             for job in ledger.jobs() if job.state != "closed"]
-    none = not any(one.first for one in found)
-    kept = {key.removeprefix("draft:") for key in said if key.startswith("draft:")}
-    for at, draft in enumerate(ledger.drafts(most=DRAFTS, also=kept)):
-        when = f", {draft.saved.astimezone():%d %b %Y}" if draft.saved else ""
-        found.append(Candidate(f"draft:{draft.key}", draft.title or "Untitled machine",
-                               f"draft of a quote{when}", None, none and at == 0,
-                               str(draft.revision)))
-    return tuple(found)
-
-
-def job_cells(one: Candidate, said: Mapping[str, str]) -> dict[str, str]:
-    """What stands in the row of a candidate: as it was typed, else as the ledger has it."""
-    return {"in": "yes" if one.first else "", "due": str(one.due or ""), "weight": "1"} | dict(said)
-
-
-def person_cells(said: Mapping[str, str], person: Person) -> dict[str, str]:
-    """What stands in the row of a person."""
-    return {"in": "yes", "hours": person.hours} | dict(said)
-
-
-def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date) -> Ask:
-    """What the page asks for, as it was typed.
-
-    Raises
-    ------
-    BadInput
-        With everything that cannot be read, each fault with its place.
-    """
-    read = Reading(FORM | dict(content.get("form", {})))
-    faults = []
-
-    def at(place: str, how: Callable, said: str):
-        try:
-            return how(said)
-        except Wrong as wrong:
-            faults.append(Fault(wrong.what, wrong.fix, column=place))
-        except BadInput as error:
-            faults.extend(Fault(one.what, one.fix, column=place) for one in error.faults)
-        return None
-
-    start = read.take("start", day_of) or today
-    promise, in_time = (read.take(name, lambda said: _share(said, 5, 99), "Write per cent.")
-                        for name in ("promise", "in_time"))
-    wish = _wish(read, shop)
-    seconds = read.take("seconds", lambda said: _between(said, 0, 600, "seconds"),
-                        "Write seconds; 0 keeps the plan that is drawn at once.")
-    wanted = []
-    for one in known:
-        said = job_cells(one, content.get("jobs", {}).get(one.key, {}))
-        if said["in"]:
-            due = at(f"jobs:{one.key}:due", day_of, said["due"])
-            weight = at(f"jobs:{one.key}:weight", _weight, said["weight"])
-            if due is not None and due < start and "start" not in {
-                    fault.column for fault in read.faults}:
-                # What is overdue is late whatever is done; it is planned as due on the first day.
-                due = start
-            wanted.append(Wanted(one, due, weight or 1))
-    people = []
-    for person in schedule.people_of(shop.settings):
-        said = person_cells(content.get("people", {}).get(person.name, {}), person)
-        if said["in"]:
-            people.append(at(f"people:{person.name}:hours",
-                             lambda words, person=person: _with_hours(person, words),
-                             said["hours"]))
-    faults += read.faults
-    if not wanted and not faults:
-        faults.append(Fault("No machine is chosen.", "Tick the machines that are to be planned."
-                            if known else "Make a draft on the page Quote a machine, or accept a "
-                            "quote on the page Review hours."))
-    if len(wanted) > MOST_JOBS:
-        faults.append(Fault(f"{len(wanted)} machines are chosen.",
-                            f"Plan at most {MOST_JOBS} together."))
-    if not people:
-        faults.append(Fault("Nobody is at the bench.", "Tick who is there."))
-    if faults:
-        raise BadInput(faults)
-    names = {person.name for person in people}
-    settings = shop.settings.model_copy(update={
-        "people": tuple(people),
-        "closed": tuple(one for one in shop.settings.closed
-                        if not one.person or one.person in names)})
-    return Ask(tuple(wanted), replace(shop, settings=settings), today, start, promise, in_time,
-               seconds, wish)
-
-
-def _wish(read: Reading, shop: Shop) -> Wish | None:
-    """What parts are bought for; a day sooner is worth what a day late costs, unless it is said."""
-    name = read.take("buy", _wish_named)
-    if name != TRADE_OFF:
-        return WISHES.get(name)
-    day, parcel = (read.take(field, _worth) for field in ("day_worth", "parcel_worth"))
-    return trade_off(shop.settings.late_per_day if day is None else day, parcel or 0.0)
-
-
-def _wish_named(said: str) -> str:
-    names = (*WISHES, TRADE_OFF)
-    if said not in names:
-        raise Wrong(f"{quoted(said)} is nothing that parts are bought for.", one_of(said, names))
-    return said
-
-
-def _worth(said: str) -> float | None:
-    found = cells.number(said)
-    if found is not None and not 0 <= found < 1e9:
-        raise Wrong(f"{found:g} is no worth of a day or a parcel.", "Write money, 0 or more.")
-    return found
-
-
-def _share(said: str, low: float, high: float) -> float | None:
-    found = _between(said.replace("%", ""), low, high, "per cent")
-    return None if found is None else found / 100
-
-
-def _between(said: str, low: float, high: float, unit: str) -> float | None:
-    found = cells.number(said)
-    if found is not None and not low <= found <= high:
-        raise Wrong(f"{found:g} {unit} cannot be.", f"Write {low:g} to {high:g}.")
-    return found
-
-
-def _weight(said: str) -> int:
-    found = cells.number(said)
-    if found is None:
-        return 1
-    if not (1 <= found <= 99 and found == int(found)):
-        raise Wrong(f"The priority is {found:g}.", "Write a whole number from 1 to 99; the most "
-                    "pressing has the greatest.")
-    return int(found)
-
-
-def _with_hours(person: Person, said: str) -> Person:
-    try:
-        return Person(**person.model_dump() | {"hours": " ".join(said.split())})
-    except ValidationError:
-        raise Wrong(f"{quoted(said)} are no hours of a week.",
-                    "Write seven of them from Monday on, such as: 9-17 9-17 9-17 9-17 9-12:30 "
-                    "closed closed.") from None
 
 
 # From the ledger onto the bench

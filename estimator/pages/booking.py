@@ -15,10 +15,11 @@ from estimator.jobs import hours_of, time_of
 from estimator.ledger import Clock, TimeEntry
 from estimator.pages import typed
 from estimator.pages.boxes import box, heading
-from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton
+from estimator.pages.devices import FileButton, too_big
 from estimator.pages.entering import Button, Field, Form, Listing, Parts, PlainAlert, Row
 from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
+from estimator.survey.cells import Reading
 
 LATEST = 30
 _HOURS = "1.5 or 1:30; blank where from and to say it"
@@ -202,13 +203,13 @@ class BookTime:
             shop.ledger.drop(clock.person)
             said = f"The clock of {clock.person} is gone; nothing was booked."
         else:
-            read = typed.Reading(values)
+            read = Reading(values)
             hours, stop = read.take("hours", hours_of), read.take("stop", time_of)
             note = read.take("note")
             read.done()
             entry = shop.ledger.stop(
                 clock.person, unbilled=shop.unbilled, hours=hours, note=note, sure=sure, now=now,
-                at=None if stop is None else typed.next_after(stop, clock.started))
+                at=None if stop is None else jobs.next_after(stop, clock.started))
             said = f"{entry.hours:.2f} hours of {entry.person} are booked."
         shop.changed()
         self.start.status = said
@@ -235,9 +236,7 @@ class BookTime:
         self.sheet.layout.display = ""
         self._sheet = None if data is None else (name, data)
         if data is None:
-            self.sheet.show_faults([Fault(
-                f"The file has {size / 1e6:,.0f} MB; a time sheet has at most "
-                f"{UPLOAD_MOST_BYTES / 1e6:.0f} MB.", "Is it the right file?", name)])
+            self.sheet.show_faults([too_big(name, size, "a time sheet")])
             return
         self.sheet.act("sheet", {})
 
@@ -312,7 +311,7 @@ class BookTime:
         if act == "leave" or one is None:
             self._let_go()
             return ""
-        read = typed.Reading(values)
+        read = Reading(values)
         why = read.take("why", needed="Say why in a few words.")
         instead = None
         if act == "correct":

@@ -19,7 +19,7 @@ from estimator.documents.wording import counted, money
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Revision
 from estimator.pages import desk as desks
-from estimator.pages import showing, typed
+from estimator.pages import showing
 from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, SurveyTable
@@ -29,6 +29,7 @@ from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
 from estimator.quote import Revised
 from estimator.shop import Shop
+from estimator.survey.cells import Reading
 
 _WHY = {"find": "a find", "wish": "a wish", "price": "a price"}
 _ABOUT = ("Put into the table what is different now: a worse condition that came to light, a line "
@@ -218,7 +219,7 @@ class Changing:
         return ""
 
     def _revised(self, values: Mapping[str, str]) -> tuple[Revised, Shop]:
-        read = typed.Reading(values)
+        read = Reading(values)
         on = read.take("date", jobs.day_of, "Say when it is offered.")
         ready = read.take("ready", jobs.day_of)
         words = read.take("words")
@@ -306,7 +307,7 @@ class Changing:
             self.answer_box.layout.display = "none"
             return ""
         shop = self.workshop
-        read = typed.Reading(values)
+        read = Reading(values)
         on = read.take("date", jobs.day_of, "Say when it was answered.")
         promised, note = read.take("promised", jobs.day_of), read.take("note")
         read.done()

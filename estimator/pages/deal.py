@@ -15,12 +15,12 @@ from estimator.documents.wording import whole
 from estimator.errors import Fault
 from estimator.jobs import day_of
 from estimator.pages.entering import Field
-from estimator.pages.typed import Reading, Values
+from estimator.pages.typed import Values
 from estimator.resale import Deal
 from estimator.resale.checking import faults
 from estimator.shop import Shop
 from estimator.survey import cells
-from estimator.survey.cells import Wrong
+from estimator.survey.cells import Reading, Wrong
 
 KIND = "deal"
 """Kind of the drafts of this page."""
@@ -38,7 +38,6 @@ EXAMPLE = {"survey": "demo", "value": "5000", "standing": OFFERED, "asking": "26
            "buying": "auction"}
 """What stands in the form before anything was kept, with the demo survey."""
 
-BLANK = "This is blank."
 WANTED = {"value": "market value", "asking": "asking price"}
 """Fields that must not be blank."""
 
@@ -180,7 +179,7 @@ def read(values: Values, shop: Shop, on: date) -> Deal:
     for name in ("way", "buying", "parts_way"):
         said[name] = values.get(name) or DEFAULTS[name]
     said["found"] = values.get("found") or None
-    wrong = {fault.column for fault in take.faults}
+    wrong = take.wrong
     deal = Deal(on=on, **({name: value for name, value in said.items() if value is not None}
                           | ({} if said["value"] is not None else {"value": 1.0})))
     # What could not be read is said already, and what is reckoned from it says nothing.

@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from pathlib import Path
 
 import anywidget
 import traitlets
 
 from estimator.catalogue import CONDITIONS, Catalogue, Certainty
+from estimator.errors import Fault
+from estimator.pages.boxes import asset
 from estimator.pages.desk import Desk
 from estimator.survey.cells import written
 
-_HERE = Path(__file__).parent
 UPLOAD_MOST_BYTES = 8_000_000
-
-
-def _text(name: str) -> str:
-    return (_HERE / name).read_text(encoding="utf-8")
 
 
 class SurveyTable(anywidget.AnyWidget):
@@ -27,8 +23,8 @@ class SurveyTable(anywidget.AnyWidget):
     gets `[[id, column, value], …]`, `on_add` an assembly, `on_remove` an id.
     """
 
-    _esm = _text("survey_table.js")
-    _css = _text("survey_table.css")
+    _esm = asset("survey_table.js")
+    _css = asset("survey_table.css")
     rows = traitlets.List().tag(sync=True)
     prices = traitlets.Dict().tag(sync=True)
     opens = traitlets.Dict().tag(sync=True)
@@ -94,7 +90,7 @@ def _row(entry, number: int, catalogue: Catalogue) -> dict:
 class Slider(anywidget.AnyWidget):
     """A figure that can be typed or slid; what is typed may lie outside of the slider's ends."""
 
-    _esm = _text("slider.js")
+    _esm = asset("slider.js")
     label = traitlets.Unicode().tag(sync=True)
     help = traitlets.Unicode().tag(sync=True)
     value = traitlets.Float().tag(sync=True)
@@ -112,8 +108,8 @@ class Pulse(anywidget.AnyWidget):
     `saved` is the time that the banner names.
     """
 
-    _esm = _text("voice.js") + _text("focus.js") + _text("pulse.js")
-    _css = _text("page.css")
+    _esm = asset("voice.js") + asset("focus.js") + asset("pulse.js")
+    _css = asset("page.css")
     saved = traitlets.Unicode().tag(sync=True)
 
     def __init__(self, on_hello: Callable[[], None]):
@@ -132,6 +128,12 @@ class Pulse(anywidget.AnyWidget):
         self.send({"draft": draft})
 
 
+def too_big(name: str, size: int, what: str) -> Fault:
+    """What is wrong with an upload of which only the size has come, in bytes."""
+    return Fault(f"The file has {size / 1e6:,.0f} MB; {what} has at most "
+                 f"{UPLOAD_MOST_BYTES / 1e6:.0f} MB.", "Is it the right file?", name)
+
+
 class FileButton(anywidget.AnyWidget):
     """A button that takes a file from the person, or hands one to them.
 
@@ -140,7 +142,7 @@ class FileButton(anywidget.AnyWidget):
     `hand_out`.
     """
 
-    _esm = _text("files.js")
+    _esm = asset("files.js")
     label = traitlets.Unicode().tag(sync=True)
     takes = traitlets.Unicode().tag(sync=True)
     most_bytes = traitlets.Int(UPLOAD_MOST_BYTES).tag(sync=True)

@@ -16,16 +16,12 @@ import traitlets
 
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Unsure
+from estimator.pages.boxes import asset
 from estimator.pages.guard import Alert, log, unexpected
 
-_HERE = Path(__file__).parent
 # What only a terminal can do: "…: estimator time stop." and "(--at)".
 _COMMAND = re.compile(r"(?::| with:)? ?\bestimator [a-z][^.;]*(?=[.;]|$)", re.IGNORECASE)
 _OPTION = re.compile(r" ?\(--[^)]*\)|(?: with)? ?--[a-z-]+(?: [A-Z]+)?")
-
-
-def _text(name: str) -> str:
-    return (_HERE / name).read_text(encoding="utf-8")
 
 
 @dataclass(frozen=True)
@@ -98,7 +94,7 @@ class Form(anywidget.AnyWidget):
         Whether Enter in a field takes the first button.
     """
 
-    _esm, _css = _text("form.js"), _text("form.css")
+    _esm, _css = asset("form.js"), asset("form.css")
     name = traitlets.Unicode().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
     yes = traitlets.Unicode("Yes, book it").tag(sync=True)
@@ -243,7 +239,7 @@ class Listing(anywidget.AnyWidget):
         Called with what was asked for and the key of the row.
     """
 
-    _esm = _text("listing.js")
+    _esm = asset("listing.js")
     name = traitlets.Unicode().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
     empty = traitlets.Unicode().tag(sync=True)
@@ -271,7 +267,7 @@ class Listing(anywidget.AnyWidget):
 class Parts(anywidget.AnyWidget):
     """Buttons that lead to parts of a page; `on_go` gets the key of the one that was clicked."""
 
-    _esm = _text("parts.js")
+    _esm = asset("parts.js")
     title = traitlets.Unicode().tag(sync=True)
     main = traitlets.Bool(False).tag(sync=True)
     parts = traitlets.List().tag(sync=True)

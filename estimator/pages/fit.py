@@ -16,7 +16,7 @@ from estimator.catalogue import Catalogue
 from estimator.documents.wording import money, whole
 from estimator.pages import figures
 from estimator.pages.beside import Beside, Progress, Work
-from estimator.pages.boxes import box, heading
+from estimator.pages.boxes import asset, box, heading
 from estimator.pages.desk import Desk, with_wishes, with_worth
 from estimator.pages.guard import Alert, guarded
 from estimator.quote import TIME, Quote
@@ -34,7 +34,7 @@ class WorthTable(anywidget.AnyWidget):
     `on_worth` gets a line's id and what was typed.
     """
 
-    _esm = (Path(__file__).parent / "worth_table.js").read_text(encoding="utf-8")
+    _esm = asset("worth_table.js")
     rows = traitlets.List().tag(sync=True)
 
     def __init__(self, on_worth: Callable[[int, str], None]):

@@ -19,6 +19,7 @@ from estimator.pages.guard import guarded
 from estimator.pages.work_items import WorkItems
 from estimator.pages.workshop import Workshop
 from estimator.review import proposals
+from estimator.survey.cells import Reading
 
 LATEST = 20
 MOST_WITHOUT_FIND = 15
@@ -145,7 +146,7 @@ class JobList:
     def _accepted(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
         said = ""
         if act == "accept":
-            read = typed.Reading(values)
+            read = Reading(values)
             name = read.take("name")
             on = read.take("date", jobs.day_of, "Say when it was accepted.")
             promised = read.take("promised", jobs.day_of)
@@ -165,7 +166,7 @@ class JobList:
         if act == "reopen":
             job = shop.ledger.set_state(number, "on the bench")
         elif act == "close":
-            read = typed.Reading(values)
+            read = Reading(values)
             on = read.take("closed", jobs.day_of, "Say when it was closed.")
             read.done()
             job = shop.ledger.set_state(number, "closed", on)

@@ -16,6 +16,7 @@ import traitlets
 from estimator.catalogue import Catalogue, Level
 from estimator.documents.wording import money, percent, weeks
 from estimator.errors import BadInput, Fault
+from estimator.pages.boxes import asset
 from estimator.pages.desk import Desk
 from estimator.pages.guard import guarded
 from estimator.quote import Quote
@@ -24,7 +25,6 @@ from estimator.trace import Place, Step, figures, trace
 from estimator.trace.steps import written
 from estimator.units import in_a_hundred
 
-_HERE = Path(__file__).parent
 CHANGED, UNPRICED = "changed", "unpriced"
 
 
@@ -45,8 +45,8 @@ class Origin(anywidget.AnyWidget):
         Where faults of the program are logged.
     """
 
-    _esm = (_HERE / "origin.js").read_text(encoding="utf-8")
-    _css = (_HERE / "origin.css").read_text(encoding="utf-8")
+    _esm = asset("origin.js")
+    _css = asset("origin.css")
     state = traitlets.Unicode().tag(sync=True)
 
     def __init__(self, catalogue: Catalogue, quoted: Callable[[Desk], Quote],

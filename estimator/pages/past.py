@@ -16,7 +16,7 @@ from estimator.documents.wording import whole
 from estimator.ledger import OUTCOMES, Job, Ledger, Sent
 from estimator.money import format_money
 from estimator.pages import answers
-from estimator.pages.boxes import box, heading
+from estimator.pages.boxes import asset, box, heading
 from estimator.pages.guard import Alert, guarded
 from estimator.quote import Quote
 from estimator.shop import Shop
@@ -34,7 +34,7 @@ class SentTable(anywidget.AnyWidget):
     `on_decide` gets the number of a quote and the outcome that a person chose.
     """
 
-    _esm = (Path(__file__).parent / "past.js").read_text(encoding="utf-8")
+    _esm = asset("past.js")
     heads = traitlets.List().tag(sync=True)
     rows = traitlets.List().tag(sync=True)
     outcomes = traitlets.List().tag(sync=True)

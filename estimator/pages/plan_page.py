@@ -23,10 +23,11 @@ from estimator import schedule
 from estimator.documents import bench as papers
 from estimator.errors import BadInput, Fault
 from estimator.pages import bench_desk as desks
+from estimator.pages import bench_form as forms
 from estimator.pages import bench_shown as shown
 from estimator.pages import opening
 from estimator.pages.beside import Beside, Work
-from estimator.pages.boxes import box, heading
+from estimator.pages.boxes import asset, box, heading
 from estimator.pages.devices import FileButton, Pulse
 from estimator.pages.entering import Field, Form, Parts, plain_words
 from estimator.pages.guard import Alert, guarded, keep_log
@@ -40,7 +41,6 @@ ROWS = {"machine": "Machine", "group": "Group of assemblies", "assembly": "Assem
 _PAGE = "bench-plan"
 _ABOUT = ("Of machines that cannot all be in time, the one with the greater priority is late by "
           "less. A blank day promises none; blank hours are those of the shop.")
-_HERE = Path(__file__).parent
 _SAVE_S, _DRAW_S = 0.4, 0.3
 _JOBS = ({"key": "in", "label": "Plan it", "kind": "check"},
          {"key": "due", "label": "Due", "kind": "date"},
@@ -57,8 +57,8 @@ def opened() -> widgets.Widget:
 class ChoiceTable(anywidget.AnyWidget):
     """Rows with check boxes and fields; `on_edit` gets row, column and what was typed."""
 
-    _esm = (_HERE / "plan_table.js").read_text(encoding="utf-8")
-    _css = (_HERE / "plan_table.css").read_text(encoding="utf-8")
+    _esm = asset("plan_table.js")
+    _css = asset("plan_table.css")
     name = traitlets.Unicode().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
     head = traitlets.Unicode().tag(sync=True)
@@ -113,8 +113,8 @@ class PlanPage:
         self.ledger = ledgers.Ledger(folder, shop.settings.ledger)
         self.bench = desks.Bench(self.ledger, shop)
         self.alerts = {"page": Alert(), "ask": Alert(), "ledger": Alert(), "papers": Alert()}
-        self.draft = ledgers.Draft(ledgers.new_key(desks.KIND))
-        self.content: dict = {"schema": desks.SCHEMA}
+        self.draft = ledgers.Draft(ledgers.new_key(forms.KIND))
+        self.content: dict = {"schema": forms.SCHEMA}
         self.found: desks.Drawn | None = None
         self._former: schedule.BenchPlan | None = None
         self._wrong: dict[str, dict[str, dict[str, str]]] = {}
@@ -194,7 +194,7 @@ class PlanPage:
 
     @guarded("page")
     def _open(self) -> None:
-        held = self.ledger.latest(desks.KIND)
+        held = self.ledger.latest(forms.KIND)
         if held is not None:
             self.draft, self.content = held, dict(held.content or {})
         self._read()
@@ -211,16 +211,16 @@ class PlanPage:
         self.drawing.release()
 
     def _read(self) -> None:
-        self.known = desks.candidates(self.ledger, self.shop, self.content.get("jobs", {}))
+        self.known = forms.candidates(self.ledger, self.shop, self.content.get("jobs", {}))
 
     def _usual_rows(self) -> str:
-        chosen = [one for one in self.known if desks.job_cells(
+        chosen = [one for one in self.known if forms.job_cells(
             one, self.content.get("jobs", {}).get(one.key, {}))["in"]]
         return "machine" if len(chosen) > 1 else "group"
 
     def _lay_out(self) -> None:
         """Fill tables and form from what was typed."""
-        said = desks.FORM | dict(self.content.get("form", {}))
+        said = forms.FORM | dict(self.content.get("form", {}))
         self.form.offer([
             Field("start", "First day", "date", said["start"], help="Blank is today."),
             Field("promise", "A date is to hold in, per cent", "number", said["promise"],
@@ -230,8 +230,8 @@ class PlanPage:
             Field("buy", "Parts are bought to be", "choice", said["buy"],
                   (("cheapest", "cheapest"), ("fastest", "there first"),
                    ("fewest parcels", "in fewest parcels"),
-                   (desks.TRADE_OFF, "the best trade-off"))),
-            *(self._worths(said) if said["buy"] == desks.TRADE_OFF else ()),
+                   (forms.TRADE_OFF, "the best trade-off"))),
+            *(self._worths(said) if said["buy"] == forms.TRADE_OFF else ()),
             Field("seconds", "Search for a better plan for, seconds", "number", said["seconds"],
                   help="0 keeps the plan that is drawn at once."),
         ])
@@ -251,12 +251,12 @@ class PlanPage:
         wrong = self._wrong
         self.jobs.rows = [{
             "id": one.key, "title": one.title, "note": one.note,
-            "cells": desks.job_cells(one, jobs.get(one.key, {})),
+            "cells": forms.job_cells(one, jobs.get(one.key, {})),
             "wrong": wrong.get("jobs", {}).get(one.key, {})} for one in self.known]
         usual = self.shop.settings.open_hours
         self.people.rows = [{
             "id": person.name, "title": person.name, "note": person.skills.replace(" ", ", "),
-            "cells": desks.person_cells(people.get(person.name, {}), person),
+            "cells": forms.person_cells(people.get(person.name, {}), person),
             "hints": {"hours": usual},
             "wrong": wrong.get("people", {}).get(person.name, {})}
             for person in schedule.people_of(self.shop.settings)]
@@ -268,9 +268,9 @@ class PlanPage:
         self._later()
 
     def _typed(self, values: Mapping[str, str]) -> None:
-        before = desks.FORM | dict(self.content.get("form", {}))
+        before = forms.FORM | dict(self.content.get("form", {}))
         self.content["form"] = {**self.content.get("form", {}), **values}
-        if desks.TRADE_OFF in (before["buy"], values["buy"]) and before["buy"] != values["buy"]:
+        if forms.TRADE_OFF in (before["buy"], values["buy"]) and before["buy"] != values["buy"]:
             self._lay_out()
         self._later()
 
@@ -311,7 +311,7 @@ class PlanPage:
     @guarded("ask")
     def _drawn(self) -> None:
         try:
-            ask = desks.asked(self.content, self.known, self.shop, self._today())
+            ask = forms.asked(self.content, self.known, self.shop, self._today())
             found = self.bench.draw(ask, self._former)
         except BadInput as error:
             self._place(error.faults)
@@ -327,7 +327,7 @@ class PlanPage:
             self.search.start()
 
     def _placed(self, fault: Fault) -> bool:
-        return bool(fault.column) and (":" in fault.column or fault.column in desks.FORM)
+        return bool(fault.column) and (":" in fault.column or fault.column in forms.FORM)
 
     def _place(self, faults: Sequence[Fault]) -> None:
         """Say what is wrong at the field that it stands in."""
@@ -338,7 +338,7 @@ class PlanPage:
             if row:
                 said = self._wrong.setdefault(table, {}).setdefault(row, {})
                 said[column] = f"{said.get(column, '')} {fault.what} {fault.fix}".strip()
-            elif fault.column in desks.FORM:
+            elif fault.column in forms.FORM:
                 own.append(fault)
         if own:
             self.form.show_faults(own)
@@ -424,7 +424,7 @@ class PlanPage:
 
     def _sheet(self) -> str:
         sheets = self.shop.catalogue.label_sheets
-        own = self.content.get("sheet") if hasattr(self, "content") else None
+        own = self.content.get("sheet")
         return own if own in sheets else papers.sheet_named(None, self.shop)
 
     def _sheeted(self, values: Mapping[str, str]) -> None:

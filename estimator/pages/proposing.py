@@ -11,7 +11,7 @@ from estimator import plots
 from estimator.documents.wording import counted
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Job
-from estimator.pages import showing, typed
+from estimator.pages import showing
 from estimator.pages.beside import Beside, Work
 from estimator.pages.boxes import box, heading
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row, plain_words
@@ -21,6 +21,7 @@ from estimator.pages.workshop import Workshop
 from estimator.review import decided, proposals
 from estimator.review.proposals import Proposal
 from estimator.survey import cells
+from estimator.survey.cells import Reading
 
 LATEST = 30
 _ABOUT = ("What finished jobs say is off in your tables. Hours change only when you accept it; how "
@@ -98,7 +99,7 @@ class Proposing:
         one = self.found.get(key)
         if one is None:
             raise BadInput(Fault("This is not proposed any more.", "Look again."))
-        read = typed.Reading(values)
+        read = Reading(values)
         why = read.take("why")
         figure = read.take("figure", cells.number,
                            "Write the figure that is to stand." if act == "edit" else "") \

@@ -17,13 +17,13 @@ from estimator import documents, ledger, survey
 from estimator.catalogue import LEVELS
 from estimator.documents.files import file_stem
 from estimator.documents.wording import money
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput
 from estimator.pages import desk as desks
 from estimator.pages import figures, keeping, opening
 from estimator.pages.board import Board
 from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
-from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse, SurveyTable
+from estimator.pages.devices import FileButton, Pulse, SurveyTable, too_big
 from estimator.pages.fit import FitBlock
 from estimator.pages.forms import ChoicesForm, MachineForm, SourceBar
 from estimator.pages.guard import Alert, guarded, keep_log
@@ -223,9 +223,7 @@ class QuotePage:
     @guarded("source")
     def _uploaded(self, name: str, size: int, data: bytes | None) -> None:
         if data is None:
-            raise BadInput(Fault(
-                f"The file has {size / 1e6:,.0f} MB; a survey has at most "
-                f"{UPLOAD_MOST_BYTES / 1e6:.0f} MB.", "Is it the right file?", name))
+            raise BadInput(too_big(name, size, "a survey"))
         self._begin(desks.of_survey(survey.read_bytes(data, name, self.shop.catalogue)))
 
     @guarded("ledger")

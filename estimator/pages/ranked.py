@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
 
 import anywidget
 import traitlets
 
-_HERE = Path(__file__).parent
+from estimator.pages.boxes import asset
 
 
 @dataclass(frozen=True)
@@ -24,8 +23,8 @@ class Head:
 class Ranked(anywidget.AnyWidget):
     """Rows of words, put in order by the numbers behind them."""
 
-    _esm = (_HERE / "ranked.js").read_text(encoding="utf-8")
-    _css = (_HERE / "ranked.css").read_text(encoding="utf-8")
+    _esm = asset("ranked.js")
+    _css = asset("ranked.css")
     name = traitlets.Unicode().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
     heads = traitlets.List().tag(sync=True)

@@ -26,7 +26,7 @@ from estimator.pages import deciding, opening
 from estimator.pages import desk as desks
 from estimator.pages.beside import Beside, Progress, Work
 from estimator.pages.boxes import box, heading
-from estimator.pages.devices import UPLOAD_MOST_BYTES, FileButton, Pulse
+from estimator.pages.devices import FileButton, Pulse, too_big
 from estimator.pages.entering import Form, Parts
 from estimator.pages.figures import gaps
 from estimator.pages.guard import Alert, guarded, keep_log
@@ -36,6 +36,7 @@ from estimator.pages.ranked import Ranked
 from estimator.resale import LEAVE, Deal, Jobs, Resale, as_dict, resale
 from estimator.shop import Shop
 from estimator.survey import Survey
+from estimator.survey.cells import BLANK
 
 LIVE, MANY = 10_000, 100_000
 """Trials that an edit is answered with at most, and those that are played beside the page."""
@@ -288,9 +289,7 @@ class ResellPage:
     @guarded("source")
     def _uploaded(self, name: str, size: int, data: bytes | None) -> None:
         if data is None:
-            raise BadInput(Fault(
-                f"The file has {size / 1e6:,.0f} MB; a survey has at most "
-                f"{UPLOAD_MOST_BYTES / 1e6:.0f} MB.", "Is it the right file?", name))
+            raise BadInput(too_big(name, size, "a survey"))
         desk = desks.of_survey(survey.read_bytes(data, name, self.shop.catalogue))
         self.file, self.file_name = desks.as_json(desk), name
         self.values = {**self.values, "survey": "file"}
@@ -542,7 +541,7 @@ class ResellPage:
 
 
 def _blank(fault: Fault) -> bool:
-    return fault.what == deals.BLANK
+    return fault.what == BLANK
 
 
 def _waiting(faults: list[Fault], answered: bool) -> str:

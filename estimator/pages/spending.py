@@ -183,11 +183,8 @@ class BookAmounts:
 
     def _taken(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
         if act == "take-back" and self._taking:
-            read = typed.Reading(values)
-            why = read.take("why", needed="Say why in a few words.")
-            read.done()
             name, number = self._taking
-            self.workshop.ledger.correct(_TYPES[name], number, why)
+            self.workshop.ledger.correct(_TYPES[name], number, typed.why_of(values))
             self.workshop.changed()
         self._taking = None
         self.back_box.layout.display = "none"

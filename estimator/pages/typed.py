@@ -6,48 +6,18 @@ with the field it stands in.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import date, datetime, time, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from decimal import Decimal
 
 from estimator.catalogue import Catalogue
 from estimator.errors import BadInput, Fault, one_of
-from estimator.jobs import day_of, hours_of, time_of
+from estimator.jobs import day_of, hours_between, hours_of, last_before, moments, time_of
 from estimator.ledger import Clock, Outwork, Purchase, Sale, TimeEntry
 from estimator.survey import cells
-from estimator.survey.cells import Wrong
+from estimator.survey.cells import Reading
 
 Values = Mapping[str, str]
-
-
-class Reading:
-    """Reads fields one by one and gathers what is wrong."""
-
-    def __init__(self, values: Values):
-        self.values = values
-        self.faults: list[Fault] = []
-
-    def take(self, field: str, how: Callable = cells.text, needed: str = ""):
-        """The value of a field; None, and a fault, where it cannot be read.
-
-        `needed` says what to do about a blank field that must not be.
-        """
-        try:
-            found = how(self.values.get(field, ""))
-        except Wrong as wrong:
-            self.faults.append(Fault(wrong.what, wrong.fix, column=field))
-            return None
-        except BadInput as error:
-            self.faults += [Fault(one.what, one.fix, column=field) for one in error.faults]
-            return None
-        if needed and found in (None, ""):
-            self.faults.append(Fault("This is blank.", needed, column=field))
-        return found
-
-    def done(self) -> None:
-        """Raise what was found wrong, if anything was."""
-        if self.faults:
-            raise BadInput(self.faults)
 
 
 def place_of(values: Values, job: str | None) -> tuple[str | None, int | None, str | None]:
@@ -86,8 +56,7 @@ def time_entry(values: Values, job: str | None) -> TimeEntry:
                           read.take("stop", time_of))
     note = read.take("note")
     place = read.take("work", lambda _: place_of(values, job)) or (None, None, None)
-    wrong = {fault.column for fault in read.faults}
-    if hours is None and None in (start, stop) and not wrong & {"hours", "start", "stop"}:
+    if hours is None and None in (start, stop) and not read.wrong & {"hours", "start", "stop"}:
         read.faults.append(Fault("It says neither how many hours, nor from when to when.",
                                  "Write hours such as 1.5 or 1:30.", column="hours"))
     if read.faults and hours is not None and not hours > 0:
@@ -97,18 +66,9 @@ def time_entry(values: Values, job: str | None) -> TimeEntry:
     read.done()
     started, stopped = moments(day, start, stop)
     if hours is None:
-        hours = round((stopped - started).total_seconds() / 3600, 4)
+        hours = hours_between(started, stopped)
     return TimeEntry(person=person, day=day, hours=hours, job=place[0], item=place[1],
                      unbilled=place[2], started=started, stopped=stopped, note=note)
-
-
-def moments(day: date, start: time | None, stop: time | None
-            ) -> tuple[datetime | None, datetime | None]:
-    """Start and stop as moments on this computer's clock; an earlier stop is of the next day."""
-    later = start is not None and stop is not None and stop <= start
-    return (None if start is None else datetime.combine(day, start).astimezone(),
-            None if stop is None else
-            datetime.combine(day + timedelta(days=int(later)), stop).astimezone())
 
 
 def clock(values: Values, job: str | None, now: datetime) -> Clock:
@@ -118,23 +78,7 @@ def clock(values: Values, job: str | None, now: datetime) -> Clock:
     note, since = read.take("note"), read.take("since", time_of)
     place = read.take("work", lambda _: place_of(values, job)) or (None, None, None)
     read.done()
-    return Clock(person, now if since is None else last(since, now), *place, note)
-
-
-def last(clock_time: time, now: datetime) -> datetime:
-    """The last moment before now with this time of day."""
-    today = datetime.combine(now.astimezone().date(), clock_time).astimezone()
-    if today <= now:
-        return today
-    return datetime.combine(now.astimezone().date() - timedelta(days=1), clock_time).astimezone()
-
-
-def next_after(clock_time: time, started: datetime) -> datetime:
-    """The first moment after a start with this time of day."""
-    day = started.astimezone().date()
-    found = datetime.combine(day, clock_time).astimezone()
-    return found if found > started else \
-        datetime.combine(day + timedelta(days=1), clock_time).astimezone()
+    return Clock(person, now if since is None else last_before(since, now), *place, note)
 
 
 def amount(cell: str) -> Decimal | None:
@@ -211,6 +155,14 @@ def sale(values: Values, job: str | None, currency: str) -> Sale:
     fees = read.take("fees", amount) or Decimal(0)
     read.done()
     return Sale(**common, what=what, amount=came, fees=fees)
+
+
+def why_of(values: Values) -> str:
+    """The reason that a counter-entry needs."""
+    read = Reading(values)
+    found = read.take("why", needed="Say why in a few words.")
+    read.done()
+    return found
 
 
 def day_or_none(values: Values, field: str) -> date | None:

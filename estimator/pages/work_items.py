@@ -77,11 +77,8 @@ class WorkItems:
 
     def _taken_back(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
         if act == "not-done":
-            read = typed.Reading(values)
-            why = read.take("why", needed="Say why in a few words.")
-            read.done()
-            self.workshop.ledger.not_done(self.workshop.number, [self._item], why)
-            self.why_box.layout.display = "none"
+            self.workshop.ledger.not_done(self.workshop.number, [self._item],
+                                          typed.why_of(values))
             self.workshop.changed()
         self.why_box.layout.display = "none"
         return ""

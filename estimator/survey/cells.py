@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from estimator.errors import quoted, unfit
+from estimator.errors import BadInput, Fault, quoted, unfit
 from estimator.units import MM_PER_INCH
 
 MAX_COUNT = 9_999
@@ -51,6 +51,8 @@ class Wrong(ValueError):
         self.fix = fix
         super().__init__(f"{what} {fix}".strip())
 
+
+BLANK = "This is blank."
 
 _LINE_END = re.compile("\r\n?")
 
@@ -257,6 +259,50 @@ def size(cell: Cell, unit: str, up_to: float) -> float | None:
             f"Measure one piece in {unit}, or leave the cell blank to take the usual figure.",
         )
     return value
+
+
+class Reading:
+    """Reads fields one by one and gathers what is wrong.
+
+    Examples
+    --------
+    >>> read = Reading({"count": "2", "note": "left one sticks", "length_mm": "wide"})
+    >>> read.take("count", whole), read.take("note"), read.take("length_mm", number)
+    (2, 'left one sticks', None)
+    >>> read.wrong
+    {'length_mm'}
+    """
+
+    def __init__(self, values: Mapping[str, Cell]):
+        self.values = values
+        self.faults: list[Fault] = []
+
+    def take(self, field: str, how: Callable = text, needed: str = ""):
+        """The value of a field; None, and a fault, where it cannot be read.
+
+        `needed` says what to do about a blank field that must not be.
+        """
+        try:
+            found = how(self.values.get(field, ""))
+        except Wrong as wrong:
+            self.faults.append(Fault(wrong.what, wrong.fix, column=field))
+            return None
+        except BadInput as error:
+            self.faults += [Fault(one.what, one.fix, column=field) for one in error.faults]
+            return None
+        if needed and found in (None, ""):
+            self.faults.append(Fault(BLANK, needed, column=field))
+        return found
+
+    @property
+    def wrong(self) -> set[str]:
+        """Fields that something is wrong with."""
+        return {fault.column for fault in self.faults}
+
+    def done(self) -> None:
+        """Raise what was found wrong, if anything was."""
+        if self.faults:
+            raise BadInput(self.faults)
 
 
 def written(value: float) -> str:

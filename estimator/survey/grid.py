@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NoReturn
 
-from estimator.survey.cells import Cell
-from estimator.textfiles import refuse
+from estimator.errors import Fault, one_of
+from estimator.survey.cells import Cell, shown
+from estimator.survey.names import tight
+from estimator.textfiles import MOST_FAULTS, refuse
 
 MAX_ROWS = 5_000
 HEADER_WITHIN = 60
@@ -70,3 +72,57 @@ def too_many_rows(file: str, row: int, kind: Kind) -> NoReturn:
     """Refuse a file at the row after the last one that is allowed."""
     refuse(file, f"There are more than {kind.most:,} rows.",
            f"Keep only the rows of the {kind.name}.", row)
+
+
+def named_in(cells: Sequence[Cell], known: Mapping[str, str]) -> set[str]:
+    """Which of the known columns a row names; `known` has them by their tight names.
+
+    Examples
+    --------
+    >>> named_in(["Count", "", "rust below"], {"count": "count", "note": "note"})
+    {'count'}
+    """
+    return {known[name] for cell in cells if isinstance(cell, str) and len(cell) < 40
+            and (name := tight(cell)) in known}
+
+
+def placed(header: Row, known: Mapping[str, str], of: str, file: str
+           ) -> tuple[dict[str, int], list[Fault]]:
+    """Where each column of a file that is `of` a kind stands; and what is wrong with its header.
+
+    Examples
+    --------
+    >>> places, faults = placed((3, ["Day", "", "Hour"]), {"day": "day", "hours": "hours"},
+    ...                         "a time sheet", "may.csv")
+    >>> print(places, *faults)
+    {'day': 0} may.csv, row 3, Hour: There is no column "Hour" in a time sheet. \
+Did you mean "hours"? Rename or delete it.
+    """
+    row, cells = header
+    places: dict[str, int] = {}
+    faults: list[Fault] = []
+    for place, cell in enumerate(cells):
+        if len(faults) >= MOST_FAULTS:
+            break
+        if isinstance(cell, str) and not cell.strip():
+            continue
+        read = shown(cell)[1:-1]
+        column = known.get(tight(cell)) if isinstance(cell, str) else None
+        if column is None:
+            faults.append(Fault(f'There is no column "{read}" in {of}.',
+                                f"{one_of(read, known.values())} Rename or delete it.",
+                                file, row, read))
+        elif column in places:
+            faults.append(Fault(f'The column "{column}" stands there twice.',
+                                "Keep one of the two.", file, row, column))
+        else:
+            places[column] = place
+    return places, faults
+
+
+def lacking(wanted: Iterable[str], places: Mapping[str, int], row: int, known: Mapping[str, str],
+            file: str) -> list[Fault]:
+    """Columns that the header in this row must name and does not."""
+    return [Fault(f'The column "{column}" is missing.',
+                  f"Add it to the header: {', '.join(known.values())}.", file, row, column)
+            for column in wanted if column not in places]

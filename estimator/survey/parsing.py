@@ -9,17 +9,16 @@ from estimator.catalogue import Catalogue, Era
 from estimator.errors import Fault, one_of
 from estimator.survey import cells as cell_of
 from estimator.survey.cells import Cell, Wrong, shown
-from estimator.survey.grid import HEADER_WITHIN, Row, Sheet, Sheets
+from estimator.survey.grid import HEADER_WITHIN, Row, Sheet, Sheets, lacking, named_in, placed
 from estimator.survey.names import Names, tight
 from estimator.survey.records import Line, Machine, Survey
+from estimator.textfiles import MOST_FAULTS, rest_unread
 
 COLUMNS = ("assembly", "count", "condition", "certainty", "length_mm", "area_cm2", "note")
 NEEDED = COLUMNS[:4]
 FACTS = tuple(fact.name for fact in fields(Machine))
 MAX_LENGTH_MM = 100_000
 MAX_AREA_CM2 = 1_000_000
-MAX_FAULTS = 200
-"""So many are told: a file with more has one cause, not two hundred."""
 
 _COLUMN = {tight(column): column for column in COLUMNS}
 _FACT = {tight(fact): fact for fact in FACTS}
@@ -40,9 +39,8 @@ def columns_named(cells: Sequence[Cell]) -> int:
     >>> columns_named(["Assembly", "COUNT", "Length (mm)"]), columns_named(["machine", "note"])
     (3, 0)
     """
-    names = {tight(cell) for cell in cells if isinstance(cell, str) and len(cell) < 40}
-    count = len(names & _COLUMN.keys())
-    return count if count >= 2 or "assembly" in names else 0
+    names = named_in(cells, _COLUMN)
+    return len(names) if len(names) >= 2 or "assembly" in names else 0
 
 
 def parse(
@@ -87,7 +85,7 @@ class _Reader:
     faults: list[Fault] = field(default_factory=list)
 
     def wrong(self, what: str, fix: str, row: int | None = None, column: str | None = None) -> None:
-        if len(self.faults) < MAX_FAULTS:
+        if len(self.faults) < MOST_FAULTS:
             self.faults.append(Fault(what, fix, self.file, row, column))
 
     def take(self, how: Callable[[Cell], object], cell: Cell, row: int, column: str):
@@ -158,10 +156,8 @@ class _Reader:
         lines: list[Line] = []
         first: dict[tuple, int] = {}
         for row, cells in below if "assembly" in places else ():
-            if len(self.faults) >= MAX_FAULTS:
-                self.faults.append(Fault(
-                    f"There are {MAX_FAULTS} faults above; the rest was not read.",
-                    "Put those right and check again.", self.file, row))
+            if len(self.faults) >= MOST_FAULTS:
+                self.faults.append(rest_unread(self.file, row))
                 break
             self.under_no_header(row, cells, headed)
             before = len(self.faults)
@@ -174,26 +170,9 @@ class _Reader:
 
     def columns(self, row: int, cells: Sequence[Cell]) -> dict[str, int]:
         """Where each known column stands."""
-        places: dict[str, int] = {}
-        for place, cell in enumerate(cells):
-            if _blank(cell):
-                continue
-            if len(self.faults) >= MAX_FAULTS:
-                break
-            read = shown(cell)[1:-1]
-            column = _COLUMN.get(tight(cell)) if isinstance(cell, str) else None
-            if column is None:
-                self.wrong(f'There is no column "{read}" in a survey.',
-                           f"{one_of(read, COLUMNS)} Rename or delete it.", row, read)
-            elif column in places:
-                self.wrong(f'The column "{column}" stands there twice.', "Keep one of the two.",
-                           row, column)
-            else:
-                places[column] = place
-        for column in NEEDED:
-            if column not in places:
-                self.wrong(f'The column "{column}" is missing.',
-                           f"Add it to the header: {', '.join(COLUMNS)}.", row, column)
+        places, faults = placed((row, cells), _COLUMN, "a survey", self.file)
+        faults += lacking(NEEDED, places, row, _COLUMN, self.file)
+        self.faults += faults[:MOST_FAULTS - len(self.faults)]
         return places
 
     def under_no_header(self, row: int, cells: Sequence[Cell], headed: set[int]) -> None:

@@ -25,7 +25,7 @@ from fuzzing import mutations
 from estimator import auction, buying, catalogue, jobs, ledger, survey
 from estimator.errors import BadInput, Fault
 from estimator.ledger import rules
-from estimator.pages import bench_desk, deal, desk, typed
+from estimator.pages import bench_form, deal, desk, typed
 from estimator.schedule import hours as opening
 from estimator.shop import Settings, Shop, new_shop, open_shop
 from estimator.survey import cells
@@ -446,8 +446,8 @@ def words(folder: Path) -> Family:
                                for rows in wrong.values() for column, why in rows.items()), False)
             assert not wrong or not told, told
             json.dumps(desk.as_json(changed), allow_nan=False).encode()
-            for how in (lambda _, value=value: bench_desk._with_hours(WHO, value),
-                        lambda _, value=value: bench_desk._weight(value)):
+            for how in (lambda _, value=value: bench_form._with_hours(WHO, value),
+                        lambda _, value=value: bench_form._weight(value)):
                 found = []
                 tried(how, into=found)
                 assert not found or not unfit(tuple(found), False), found
