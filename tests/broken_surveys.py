@@ -302,7 +302,7 @@ def comma_in_a_note(folder):
     return save(folder, FACTS + HEADER + "flipper,2,worn,seen,,,left, one sticks\n")
 
 
-@case("survey.csv, row 5, condition", "There are 200 faults above", "check again")
+@case("survey.csv, row 5, condition", "There are 200 faults above", "Put those right first")
 def wrong_all_over(folder):
     return save(folder, FACTS + HEADER + "".join(
         f"flipper,1,bad,seen,,,{i}\n" for i in range(1000)))
