@@ -56,6 +56,11 @@ def spreadsheet(header: Iterable[str], rows: Iterable[Iterable], end: str = "\r\
     return out.getvalue()
 
 
+def csv_file(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
+    """The bytes of a CSV file, in UTF-8 with the mark by which spreadsheets know it."""
+    return spreadsheet(header, rows).encode("utf-8-sig", "replace")
+
+
 def _cell(value):
     return guarded(value) if isinstance(value, str) and not _is_number(value) else value
 
@@ -107,4 +112,5 @@ def leading_out(folder: Path, within: Iterable[Path]) -> Iterator[Path]:
             yield path
 
 
-__all__ = ["guarded", "leading_out", "private_file", "private_folder", "spreadsheet", "unguarded"]
+__all__ = ["csv_file", "guarded", "leading_out", "private_file", "private_folder", "spreadsheet",
+           "unguarded"]

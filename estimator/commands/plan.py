@@ -93,12 +93,11 @@ def _plan(options: argparse.Namespace) -> int:
         "spares": _spares(basket, spares)}
     written = []
     if options.out:
-        from estimator.documents import bench
+        from estimator.documents import bench, put
         made = bench.papers(
             plan, jobs, shop, ordering=ordering,
             lots=schedule.lots_of(plan, jobs, shop).best.lots, sheet=options.labels)
-        written = [*bench.write(_plan_files(said) | made, options.out,
-                                options.survey).values()]
+        written = [*put(_plan_files(said) | made, options.out, options.survey).values()]
     text = "\n".join([_text(plan, sure, ways, options.promise, shop), "",
                       *_bought(said["buying"], basket, spares, shop.settings)])
     return say(options, said, "\n".join([text, *map(str, written)]))
@@ -119,8 +118,9 @@ def _check(options) -> None:
                             "Leave --level and --due away; estimator job promise sets the day."))
     for name, given in (("level", options.level), ("due", options.due)):
         if many and len(given) not in (0, 1, many):
-            faults.append(Fault(f"There are {len(given)} of --{name} for {many} surveys.",
-                                "Give one for all, or one for each.", column=name))
+            faults.append(Fault(
+                f"There are {len(given)} of --{name} for {many} survey{'s' * (many > 1)}.",
+                "Give one for all, or one for each." if many > 1 else "Give one.", column=name))
     if not 0 < options.promise < 1:
         faults.append(Fault(f"A confidence of {options.promise:g} cannot be promised.",
                             "Write a share such as 0.8: four in five.", column="promise"))
@@ -353,10 +353,10 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
 def _plan_files(said: dict) -> dict[str, bytes]:
     """The plan itself, for programs and spreadsheets."""
     whole = json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False, default=plain) + "\n"
-    from estimator.outside import spreadsheet
+    from estimator.outside import csv_file
 
     columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
                "criticality_share", "item")
-    listed = spreadsheet(columns, ([step.get(column, "") for column in columns]
+    listed = csv_file(columns, ([step.get(column, "") for column in columns]
                                    for step in said["steps"]))
-    return {"plan.json": whole.encode(), "plan.csv": listed.encode("utf-8-sig")}
+    return {"plan.json": whole.encode(), "plan.csv": listed}

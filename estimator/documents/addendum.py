@@ -10,9 +10,8 @@ import json
 from datetime import date
 from decimal import Decimal
 
-from estimator.documents.page import cleaned
 from estimator.documents.pdf import laid_out
-from estimator.documents.wording import counted, day, money
+from estimator.documents.wording import counted, day, facts, money, paper
 from estimator.quote import Revised, revised_dict
 
 _WHY = {"find": "Found", "wish": "Your wish", "price": "Prices"}
@@ -37,24 +36,17 @@ def page(found: Revised) -> dict:
     settings, offer, before = found.settings, found.offer, found.before
     machine = offer.survey.machine
     title = machine.title or "pinball machine"
-    name = f"Addendum {offer.number}"
-    return cleaned({
-        "title": f"{name} to quotation {found.job}: {title}",
-        "short": name,
-        "foot": f"{name}, {day(offer.on, settings)}",
-        "paper": settings.paper,
-        "date": [offer.on.year, offer.on.month, offer.on.day],
-        "number": offer.number,
-        "shop": {"name": settings.name,
-                 "lines": "\n".join(filter(None, (settings.address, settings.contact)))},
-        "machine": _facts(
+    return {
+        **paper(f"Addendum {offer.number}", offer.number, settings, offer.on,
+                f" to quotation {found.job}: {title}"),
+        "machine": facts(
             ("Customer", machine.customer or "—"), ("Machine", machine.title or "—"),
             ("Made", ", ".join(filter(None, (machine.maker, machine.year)))),
             ("Serial number", machine.serial)),
-        "dates": _facts(
+        "dates": facts(
             ("Date", day(offer.on, settings)),
             ("Holds until", day(offer.valid_until, settings)),
-            ("Takes the place of", _paper(found)),
+            ("Takes the place of", _replaced(found)),
             ("Job", f"{found.job}, revision {found.nth}")),
         "glance": _glance(found),
         "says": _says(found),
@@ -69,14 +61,10 @@ def page(found: Revised) -> dict:
         "cautions": [{"hazard": row.hazard.rstrip("."), "text": row.text}
                      for row in found.cautions],
         "accept": _accept(found, title),
-    })
+    }
 
 
-def _facts(*rows: tuple[str, str]) -> list[list[str]]:
-    return [[name, said] for name, said in rows if said]
-
-
-def _paper(found: Revised) -> str:
+def _replaced(found: Revised) -> str:
     """The paper that this one takes the place of."""
     number = found.before.number
     return f"{'quotation' if number == found.job else 'addendum'} {number}"

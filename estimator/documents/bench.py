@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
-from pathlib import Path
 
 from estimator.buying import Ordering
 from estimator.catalogue import Catalogue
@@ -25,11 +24,11 @@ from estimator.documents.bench_rows import (
     tasks,
     waits,
 )
-from estimator.documents.files import file_stem, put
-from estimator.documents.page import cleaned
+from estimator.documents.files import file_stem
 from estimator.documents.pdf import laid_out
-from estimator.documents.wording import counted, day
+from estimator.documents.wording import counted, day, paper
 from estimator.errors import BadInput, Fault, one_of
+from estimator.outside import csv_file
 from estimator.outwork import SentLot
 from estimator.schedule import BenchPlan, OnBench, wait_word
 from estimator.shop import Settings, Shop
@@ -47,7 +46,7 @@ WAIT_COLUMNS = ("over", "since", "kind", "what", "job", "holds_up")
 
 def card_csv(plan: BenchPlan, one: OnBench, shop: Shop) -> bytes:
     """A job card as CSV in UTF-8."""
-    return orders.as_csv(CARD_COLUMNS, (
+    return csv_file(CARD_COLUMNS, (
         (one.name, row.item, f"{row.step.start:%Y-%m-%dT%H:%M}",
          f"{row.step.end:%Y-%m-%dT%H:%M}", row.assembly, row.work,
          row.step.person, f"{row.hours:.2f}", row.waits_for,
@@ -56,7 +55,7 @@ def card_csv(plan: BenchPlan, one: OnBench, shop: Shop) -> bytes:
 
 def labels_csv(rows: Iterable[Label]) -> bytes:
     """Labels as CSV in UTF-8."""
-    return orders.as_csv(LABEL_COLUMNS, (
+    return csv_file(LABEL_COLUMNS, (
         (row.job, row.item, row.assembly, row.step, row.waits_for, row.code)
         for row in rows))
 
@@ -64,21 +63,21 @@ def labels_csv(rows: Iterable[Label]) -> bytes:
 def lamps_csv(rows: Iterable[Counted], catalogue: Catalogue) -> bytes:
     """Lamps by colour of the insert, as CSV in UTF-8."""
     colours = catalogue.insert_colours
-    return orders.as_csv(LAMP_COLUMNS, (
+    return csv_file(LAMP_COLUMNS, (
         (row.job, row.line, row.kind, row.count,
          colours[row.kind].lamp if row.kind else "", row.note) for row in rows))
 
 
 def coil_labels_csv(rows: Iterable[Counted]) -> bytes:
     """Coil labels by type, as CSV in UTF-8."""
-    return orders.as_csv(COIL_COLUMNS, (
+    return csv_file(COIL_COLUMNS, (
         (row.job, row.line, row.kind, row.count, row.note)
         for row in rows))
 
 
 def waits_csv(plan: BenchPlan, catalogue: Catalogue) -> bytes:
     """The waiting list by day, as CSV in UTF-8."""
-    return orders.as_csv(WAIT_COLUMNS, (
+    return csv_file(WAIT_COLUMNS, (
         (f"{step.end:%Y-%m-%dT%H:%M}", f"{since(plan, step):%Y-%m-%dT%H:%M}",
          wait_word(step, catalogue), said_of(plan, step), step.job,
          "; ".join(held))
@@ -111,8 +110,8 @@ def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: 
     dates = [["Ready, if all goes as planned", day(finish.date(), settings)]]
     if due is not None:
         dates.append(["Promised for", day(due, settings)])
-    return laid_out("job-card.typ", cleaned({
-        **orders.paper(f"Job card: {one.name}", number, settings, today),
+    return laid_out("job-card.typ", {
+        **paper(f"Job card: {one.name}", number, settings, today),
         "to": [["Job", one.name],
                ["To do", f"{counted(len({row.item for row in rows}), 'work item')}, "
                 f"{sum(row.hours for row in rows):.1f} h"]],
@@ -120,7 +119,7 @@ def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: 
         "days": [{"day": f"{when:%A}, {day(when, settings)}", "rows": found}
                  for when, found in days.items()],
         "cautions": [{"hazard": row.hazard.rstrip("."), "text": row.text} for row in hazards],
-    }))
+    })
 
 
 def sheet_named(name: str | None, shop: Shop) -> str:
@@ -144,15 +143,15 @@ def labels_pdf(rows: Sequence[Label], shop: Shop, *, today: date, sheet: str | N
                ) -> bytes:
     """Labels for bags, to be printed at full size on a sheet of `label_sheets.csv`."""
     size = shop.catalogue.label_sheets[sheet_named(sheet, shop)]
-    return laid_out("labels.typ", cleaned({
-        **orders.paper("Labels for bags", "", shop.settings, today),
+    return laid_out("labels.typ", {
+        **paper("Labels for bags", "", shop.settings, today),
         "paper": size.paper, "columns": size.columns, "many": size.rows,
         **{name: getattr(size, f"{name}_mm")
            for name in ("width", "height", "left", "top", "across", "down")},
         "labels": [{"job": row.job, "item": f"item {row.item}", "assembly": row.assembly,
                     "step": row.step, "waits": row.waits_for, "code": row.code,
                     "qr": qr(row.code)} for row in rows],
-    }))
+    })
 
 
 def qr(said: str) -> str:
@@ -255,7 +254,7 @@ def lots_csv(lots: Sequence[SentLot], catalogue: Catalogue, today: date) -> byte
     def on(days: float) -> str:
         return (today + timedelta(math.ceil(days - 1e-9))).isoformat()
 
-    return orders.as_csv(LOT_COLUMNS, (
+    return csv_file(LOT_COLUMNS, (
         (lot.service, on(lot.leaves), on(lot.expected), piece.job, piece.name,
          piece.count, f"{piece.quantity:g}", catalogue.services[lot.service].unit,
          piece.note) for lot in lots for piece in lot.pieces))
@@ -264,11 +263,11 @@ def lots_csv(lots: Sequence[SentLot], catalogue: Catalogue, today: date) -> byte
 def _listed(title: str, settings: Settings, today: date, sections: Sequence[dict],
             heads: Sequence[str], right: Sequence[bool], note: str,
             widths: Sequence[str] = ("1fr", "1fr", "auto"), plain: int = 1) -> bytes:
-    return laid_out("list.typ", cleaned({
-        **orders.paper(title, day(today, settings), settings, today), "name": title,
+    return laid_out("list.typ", {
+        **paper(title, day(today, settings), settings, today), "name": title,
         "heads": list(heads), "right": list(right), "sections": list(sections),
         "widths": list(widths), "plain": plain,
-        "note": note if sections else "There is nothing on this list."}))
+        "note": note if sections else "There is nothing on this list."})
 
 
 # All of them
@@ -335,16 +334,4 @@ def _stems(jobs: Sequence[OnBench]) -> list[str]:
     return found
 
 
-def write(made: Mapping[str, bytes], folder: Path | str, sources: Collection[Path] = ()
-          ) -> dict[str, Path]:
-    """Write papers into a folder, all of them or none, and over none of the `sources`.
-
-    Raises
-    ------
-    BadInput
-        If they cannot be written there.
-    """
-    return put(dict(made), folder, sources)
-
-
-__all__ = ["papers", "sheet_named", "write"]
+__all__ = ["papers", "sheet_named"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from estimator.money import to_money
-from estimator.outside import spreadsheet
+from estimator.outside import csv_file
 from estimator.quote import Quote
 
 COLUMNS = (
@@ -63,7 +63,7 @@ def render(offer: Quote) -> bytes:
                     days=order.days,
                 )
     rows.append(("", "Total", "", "", "", "", "", f"{total:f}", ""))
-    return spreadsheet(COLUMNS, rows).encode("utf-8-sig", "replace")
+    return csv_file(COLUMNS, rows)
 
 
 def part_names(offer: Quote) -> list[str]:

@@ -5,13 +5,14 @@ The page is laid out by `decision.typ`; the words are those of `estimator.resale
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from pathlib import Path
 
 from estimator.documents.files import put
 from estimator.documents.pdf import laid_out
-from estimator.documents.wording import day, plain
+from estimator.documents.wording import day, paper
 from estimator.resale import LEAVE, Choice, Resale, Words, as_dict
 from estimator.units import of_a_hundred
 
@@ -42,13 +43,9 @@ def page(found: Resale) -> dict:
     settings, words = found.settings, Words(found)
     machine = found.survey.machine
     title = machine.title or "pinball machine"
-    return _cleaned({
+    return {
+        **paper(title, day(found.on, settings), settings, found.on),
         "title": f"What to do with {title}",
-        "short": title,
-        "foot": f"{title}, {day(found.on, settings)}",
-        "paper": settings.paper,
-        "date": [found.on.year, found.on.month, found.on.day],
-        "number": day(found.on, settings),
         "shop": {"name": settings.name, "lines": ""},
         "machine": title,
         "made": ", ".join(filter(None, (machine.maker, machine.year))),
@@ -83,7 +80,7 @@ def page(found: Resale) -> dict:
                 + ("Return a year on the money put in."
                    if found.deal.asking is not None else
                    "Return a year on what is put in over selling as found."),
-    })
+    }
 
 
 def _terms(found: Resale, words: Words) -> str:
@@ -119,7 +116,7 @@ def chart(found: Resale, words: Words) -> dict:
     """
     ranked = sorted((one for one in found.choices if one.key != LEAVE),
                     key=lambda one: (one.key != found.best, -one.worth))[:_LINES]
-    sums = {one.key: _running(one.flows) for one in ranked}
+    sums = {one.key: list(itertools.accumulate(one.flows)) for one in ranked}
     last = min(_MOST_MONTHS, max(len(row) - 1 for row in sums.values())) or 1
     sums = {key: (row + [row[-1]] * last)[:last + 1] for key, row in sums.items()}
     low = min(0.0, *(min(row) for row in sums.values()))
@@ -148,27 +145,10 @@ def chart(found: Resale, words: Words) -> dict:
     }
 
 
-def _running(flows: tuple[float, ...]) -> list[float]:
-    total, found = 0.0, []
-    for flow in flows:
-        total += flow
-        found.append(total)
-    return found
-
-
 def _round_step(about: float) -> float:
     """A step of 1, 2 or 5 times a power of ten."""
     power = 10.0 ** math.floor(math.log10(about))
     return next(k * power for k in (1, 2, 5, 10) if k * power >= about)
-
-
-def _cleaned(value):
-    """The same, every text as a page can hold it."""
-    if isinstance(value, str):
-        return plain(value)
-    if isinstance(value, dict):
-        return {key: _cleaned(held) for key, held in value.items()}
-    return [_cleaned(held) for held in value] if isinstance(value, list) else value
 
 
 __all__ = ["render", "write"]

@@ -11,11 +11,10 @@ from datetime import date, timedelta
 
 from estimator.buying import DatedOrder, Ordering
 from estimator.catalogue import Caution
-from estimator.documents.page import cleaned
 from estimator.documents.pdf import laid_out
-from estimator.documents.wording import counted, day, money
+from estimator.documents.wording import counted, day, money, paper
 from estimator.money import format_money, to_money
-from estimator.outside import spreadsheet
+from estimator.outside import csv_file
 from estimator.outwork import SentLot
 from estimator.shop import Settings
 
@@ -58,7 +57,7 @@ def order_csv(dated: DatedOrder, settings: Settings, today: date) -> bytes:
     rows.append(sum_row("Total", order.total))
     for name, when in (("Order on", dated.place_on), ("Expected", dated.expected)):
         rows.append(("", name, "", "", "", "", "", "", _on(today, when).isoformat(), ""))
-    return as_csv(ORDER_COLUMNS, rows)
+    return csv_file(ORDER_COLUMNS, rows)
 
 
 def waiting_csv(ordering: Ordering, names: Mapping[str, str], suppliers: Mapping[str, str],
@@ -67,7 +66,7 @@ def waiting_csv(ordering: Ordering, names: Mapping[str, str], suppliers: Mapping
     def when(days: float | None) -> str:
         return "" if days is None else _on(today, days).isoformat()
 
-    return as_csv(WAITING_COLUMNS, (
+    return csv_file(WAITING_COLUMNS, (
         (row.part, names.get(row.part, row.part), row.units,
          suppliers.get(row.supplier, "nobody offers it"), when(row.needed),
          when(row.expected), f"{row.late:g}" if row.late else "")
@@ -98,7 +97,7 @@ def order_pdf(
         wanted = f"by {day(_on(today, math.floor(dated.needed)), settings)}"
     sums = [("Goods", order.goods), ("To be spent on stock", order.top_up),
             ("Freight", order.freight)]
-    return laid_out("order.typ", cleaned({
+    return laid_out("order.typ", {
         **paper(f"Parts order {number}", number, settings, today),
         "to": [["To", order.name]],
         "dates": [["Date", day(_on(today, dated.place_on), settings)],
@@ -119,7 +118,7 @@ def order_pdf(
             "Tell us of a part that you do not have, or that has been replaced by another, before "
             "you send the rest.",
         ],
-    }))
+    })
 
 
 def lot_pdf(
@@ -139,7 +138,7 @@ def lot_pdf(
     cautions
         Rows of the service's cautions.
     """
-    return laid_out("lot.typ", cleaned({
+    return laid_out("lot.typ", {
         **paper(f"Send-out sheet {number}", number, settings, today),
         "to": [["Work", lot.name], ["Jobs", ", ".join(lot.jobs)]],
         "dates": [["Leaves", day(_on(today, lot.leaves), settings)],
@@ -152,17 +151,7 @@ def lot_pdf(
         "count": counted(lot.count, "piece"),
         "charge": money(lot.charge, settings),
         "cautions": [{"hazard": row.hazard.rstrip("."), "text": row.text} for row in cautions],
-    }))
-
-
-def paper(title: str, number: str, settings: Settings, today: date) -> dict:
-    """What every paper of the shop says of itself."""
-    return {
-        "title": title, "short": title, "foot": f"{title}, {day(today, settings)}",
-        "paper": settings.paper, "date": [today.year, today.month, today.day], "number": number,
-        "shop": {"name": settings.name,
-                 "lines": "\n".join(filter(None, (settings.address, settings.contact)))},
-    }
+    })
 
 
 def _on(today: date, days: float) -> date:
@@ -176,8 +165,3 @@ def _unit(price: float, settings: Settings) -> str:
     exact = abs(float(cents) - price) < 1e-9
     return money(price, settings) if exact else format_money(
         price, settings.currency, settings.locale, digits=3).replace("\uffe5", "¥")
-
-
-def as_csv(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
-    """Rows under a header as CSV in UTF-8."""
-    return spreadsheet(header, rows).encode("utf-8-sig", "replace")

@@ -12,9 +12,10 @@ from estimator.catalogue import CONDITIONS, Certainty, Condition
 from estimator.documents.wording import (
     counted,
     day,
+    facts,
     money,
+    paper,
     percent,
-    plain,
     survey_line,
     weeks,
 )
@@ -29,76 +30,56 @@ _WORST_SHOWN = 12
 def page(offer: Quote) -> dict:
     """The data that `quote.typ` lays out.
 
-    Every text in it is as the user typed it, without control characters; every figure is written
-    as the shop's locale writes it.
+    Every text in it is as the user typed it; every figure is written as the shop's locale writes
+    it.
     """
     settings = offer.settings
     timed = offer.choices.pricing == TIME
     title = offer.survey.machine.title or "pinball machine"
-    return cleaned(
-        {
-            "title": f"Quotation {offer.number}: {title}",
-            "short": f"Quotation {offer.number}",
-            "foot": f"Quotation {offer.number}, {day(offer.on, settings)}",
-            "paper": settings.paper,
-            "date": [offer.on.year, offer.on.month, offer.on.day],
-            "number": offer.number,
-            "shop": {
-                "name": settings.name,
-                "lines": "\n".join(filter(None, (settings.address, settings.contact))),
-            },
-            "machine": _machine(offer),
-            "dates": _dates(offer),
-            "glance": _glance(offer, timed),
-            "level": {"name": offer.level.name, "promise": offer.level.promise},
-            "found": _found(offer),
-            "work": _work(offer, timed),
-            "sums": _sums(offer, timed),
-            "pricing": _pricing(offer) if timed else "",
-            "choices": _choices(offer),
-            "levels": [
-                {
-                    "name": row.name,
-                    "promise": row.promise,
-                    "ready": weeks(row.days_p80),
-                    "price": money(row.price, settings),
-                    "chosen": row.chosen,
-                }
-                for row in offer.levels
-            ],
-            "levels_unit": "Expected bill before tax" if timed else "Price before tax",
-            "stages": [
-                {"name": row.name, "due": _sentence(row.due), "amount": money(row.amount, settings)}
-                for row in offer.stages
-            ],
-            "stages_name": "Expected bill with tax" if timed else "Total",
-            "stages_total": money(offer.total, settings),
-            "scope": [
-                {"heading": heading, "items": list(items)}
-                for heading, items in (
-                    ("Included", offer.included),
-                    ("Not included", offer.excluded),
-                    ("Assumed", offer.assumed),
-                    ("Terms", offer.terms),
-                    *_notes(offer),
-                )
-                if items
-            ],
-            "cautions": [
-                {"hazard": row.hazard.rstrip("."), "text": row.text} for row in offer.cautions
-            ],
-            "accept": _accept(offer, timed, title),
-        }
-    )
-
-
-def cleaned(value):
-    """The same, every text as a page can hold it."""
-    if isinstance(value, str):
-        return plain(value)
-    if isinstance(value, dict):
-        return {key: cleaned(held) for key, held in value.items()}
-    return [cleaned(held) for held in value] if isinstance(value, list) else value
+    return {
+        **paper(f"Quotation {offer.number}", offer.number, settings, offer.on, f": {title}"),
+        "machine": _machine(offer),
+        "dates": _dates(offer),
+        "glance": _glance(offer, timed),
+        "level": {"name": offer.level.name, "promise": offer.level.promise},
+        "found": _found(offer),
+        "work": _work(offer, timed),
+        "sums": _sums(offer, timed),
+        "pricing": _pricing(offer) if timed else "",
+        "choices": _choices(offer),
+        "levels": [
+            {
+                "name": row.name,
+                "promise": row.promise,
+                "ready": weeks(row.days_p80),
+                "price": money(row.price, settings),
+                "chosen": row.chosen,
+            }
+            for row in offer.levels
+        ],
+        "levels_unit": "Expected bill before tax" if timed else "Price before tax",
+        "stages": [
+            {"name": row.name, "due": _sentence(row.due), "amount": money(row.amount, settings)}
+            for row in offer.stages
+        ],
+        "stages_name": "Expected bill with tax" if timed else "Total",
+        "stages_total": money(offer.total, settings),
+        "scope": [
+            {"heading": heading, "items": list(items)}
+            for heading, items in (
+                ("Included", offer.included),
+                ("Not included", offer.excluded),
+                ("Assumed", offer.assumed),
+                ("Terms", offer.terms),
+                *_notes(offer),
+            )
+            if items
+        ],
+        "cautions": [
+            {"hazard": row.hazard.rstrip("."), "text": row.text} for row in offer.cautions
+        ],
+        "accept": _accept(offer, timed, title),
+    }
 
 
 def _sentence(said: str) -> str:
@@ -109,13 +90,9 @@ def _condition(condition: Condition) -> str:
     return _CONDITION.get(condition, str(condition))
 
 
-def _facts(*rows: tuple[str, str]) -> list[list[str]]:
-    return [[name, said] for name, said in rows if said]
-
-
 def _machine(offer: Quote) -> list[list[str]]:
     machine = offer.survey.machine
-    return _facts(
+    return facts(
         ("Customer", machine.customer or "—"),
         ("Machine", machine.title or "—"),
         ("Made", ", ".join(filter(None, (machine.maker, machine.year)))),
@@ -126,7 +103,7 @@ def _machine(offer: Quote) -> list[list[str]]:
 
 def _dates(offer: Quote) -> list[list[str]]:
     machine, settings = offer.survey.machine, offer.settings
-    return _facts(
+    return facts(
         ("Date", day(offer.on, settings)),
         ("Valid until", day(offer.valid_until, settings)),
         ("Surveyed", ", ".join(filter(None, (machine.surveyed, machine.surveyor)))),

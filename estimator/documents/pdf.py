@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import Path
 
 from estimator.documents.page import page
-from estimator.documents.wording import held
+from estimator.documents.wording import cleaned, held
 from estimator.quote import Quote
 
 _LOCK = threading.Lock()
@@ -27,7 +27,7 @@ def render(offer: Quote) -> bytes:
 
 def laid_out(template: str, data: dict) -> bytes:
     """The paper that a template makes of its data, which says its date as year, month and day."""
-    said = json.dumps(data, ensure_ascii=False)
+    said = json.dumps(cleaned(data), ensure_ascii=False)
     here = resources.files("estimator.documents")
     files = {
         # Text goes in as data and is never read as markup.

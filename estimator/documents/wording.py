@@ -30,6 +30,30 @@ def plain(said: str) -> str:
     return _CONTROLS.sub("\ufffd", said)
 
 
+def cleaned(value):
+    """All texts within some data as a page can hold them."""
+    if isinstance(value, str):
+        return plain(value)
+    if isinstance(value, dict):
+        return {key: cleaned(held) for key, held in value.items()}
+    return [cleaned(held) for held in value] if isinstance(value, list) else value
+
+
+def paper(name: str, number: str, settings: Settings, on: date, more: str = "") -> dict:
+    """What every paper of the shop says of itself; `more` stands after its name in the title."""
+    return {
+        "title": name + more, "short": name, "foot": f"{name}, {day(on, settings)}",
+        "paper": settings.paper, "date": [on.year, on.month, on.day], "number": number,
+        "shop": {"name": settings.name,
+                 "lines": "\n".join(filter(None, (settings.address, settings.contact)))},
+    }
+
+
+def facts(*rows: tuple[str, str]) -> list[list[str]]:
+    """Names with what is said of them, where anything is."""
+    return [[name, said] for name, said in rows if said]
+
+
 def held(said: str) -> bool:
     """Do the typefaces that come with the program hold this script?
 

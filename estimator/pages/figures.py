@@ -212,7 +212,7 @@ def parts(offer: Quote, catalogue: Catalogue) -> str:
              f'<td class="n">{output("parts-total", money(budget.total, said))}</td></tr>')
     return (_table(["Part", "From", "Needed", "To buy", "Each", "Cost"], body, "parts", 2)
             + "<h3>Orders</h3>"
-            + _table(["Supplier", "Goods", "Freight", "To reach the minimum", "Usual delivery",
+            + _table(["Supplier", "Goods", "Freight", "To the least order", "Usual delivery",
                       "Order"], orders + total, "orders", 1))
 
 
