@@ -92,7 +92,7 @@ def test_a_job_card_says_what_work_waits_for(planned):
     for step in plan.of_job(one.name):
         ends[step.name] = max(step.end, ends.get(step.name, step.end))
     checked = 0
-    for task in bench_rows.tasks(plan, one, SHOP):
+    for task in bench_rows.card_rows(plan, one, SHOP):
         for said in task.waits_for.split("; "):
             name = said if said in ends else f"{task.assembly}: {said}"
             if name in ends:
@@ -165,7 +165,7 @@ def test_a_label_names_the_assembly_its_next_step_and_what_that_waits_for(planne
     item = one.job.items[posts.item - 1]
     assert item.line == 3
     assert item.work.operation.name in posts.step
-    others = [task for task in bench_rows.tasks(plan, one, SHOP)
+    others = [task for task in bench_rows.card_rows(plan, one, SHOP)
               if one.job.items[task.item - 1].line == 3
               and one.job.items[task.item - 1].work.operation.kind
               not in ("inspect", "remove", "dismantle", "admin", "test")]

@@ -28,7 +28,7 @@ from estimator.schedule.dates import lengths
 from estimator.schedule.hours import ALWAYS, DAY, Hours, calendars, holidays_of
 from estimator.schedule.playing import Axis, Course
 from estimator.schedule.records import Activity, Bench, Due
-from estimator.schedule.rules import Piece, holds
+from estimator.schedule.rules import Task, holds
 from estimator.schedule.solving import solved
 from estimator.scope import scope
 from estimator.shop import Closed, Person, new_shop, open_shop
@@ -267,7 +267,7 @@ def test_a_rule_about_work_that_there_is_not_is_a_fault_of_the_table(tmp_path):
 
 def test_words_of_a_rule_mean_work_unless_they_say_otherwise():
     """An assembly's word leaves out its parcels and lots; a later word can take out again."""
-    work = Piece("w", "work", frozenset({1}), frozenset({"coil"}), frozenset({"mechs"}), "test")
+    work = Task("w", "work", frozenset({1}), frozenset({"coil"}), frozenset({"mechs"}), "test")
     lot = replace(work, what="outwork", kind="", service="coil-winding")
     assert holds("assembly:coil", work)
     assert not holds("assembly:coil", lot)

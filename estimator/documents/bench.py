@@ -16,12 +16,12 @@ from estimator.documents import orders
 from estimator.documents.bench_rows import (
     Counted,
     Label,
+    card_rows,
     coil_labels,
     labels,
     lamps,
     said_of,
     since,
-    tasks,
     waits,
 )
 from estimator.documents.files import file_stem
@@ -50,7 +50,7 @@ def card_csv(plan: BenchPlan, one: OnBench, shop: Shop) -> bytes:
         (one.name, row.item, f"{row.step.start:%Y-%m-%dT%H:%M}",
          f"{row.step.end:%Y-%m-%dT%H:%M}", row.assembly, row.work,
          row.step.person, f"{row.hours:.2f}", row.waits_for,
-         " ".join(row.cautions)) for row in tasks(plan, one, shop)))
+         " ".join(row.cautions)) for row in card_rows(plan, one, shop)))
 
 
 def labels_csv(rows: Iterable[Label]) -> bytes:
@@ -95,7 +95,7 @@ def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: 
     number
         Of the job; may be blank.
     """
-    rows, settings = tasks(plan, one, shop), shop.settings
+    rows, settings = card_rows(plan, one, shop), shop.settings
     named = dict.fromkeys(name for row in rows for name in row.cautions)
     hazards = [shop.catalogue.cautions[name] for name in named]
     days: dict[date, list[dict]] = {}

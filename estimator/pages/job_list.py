@@ -144,7 +144,6 @@ class JobList:
         self.accept.focus()
 
     def _accepted(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
-        said = ""
         if act == "accept":
             read = Reading(values)
             name = read.take("name")
@@ -159,7 +158,7 @@ class JobList:
             self.state.status = (f"{job.name} is a job now, with "
                                  f"{len(self.workshop.items(job.number))} work items.")
         self.accept_box.layout.display = "none"
-        return said
+        return ""
 
     def _stated(self, act: str, values: Mapping[str, str], _sure: Sequence[str]) -> str:
         shop, number, more = self.workshop, self.workshop.number, ()

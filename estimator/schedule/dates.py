@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -158,9 +158,7 @@ def outlook(found: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, trials: in
                          for value in np.quantile(row, (0.5, 0.8, 0.9)))
         made = Ready(job.name, found.start, found.finishes[job.name], p50, p80, p90, None,
                      shop.settings.late_per_day, row)
-        due = None if one.due is None else made.on(one.due)
-        ready[job.name] = Ready(job.name, found.start, found.finishes[job.name], p50, p80, p90,
-                                due, shop.settings.late_per_day, row)
+        ready[job.name] = made if one.due is None else replace(made, due=made.on(one.due))
     return Outlook(ready, tuple((hits / seen).tolist()), trials, seed)
 
 

@@ -179,11 +179,11 @@ def calendars(settings: Settings, first: date, days: int, people: Sequence[Perso
     free = holidays_of(settings.country, settings.region, range(first.year, last.year + 1))
     found = []
     for person in people:
-        week = [_minutes(word) for word in (person.hours or settings.open_hours).split()]
+        week = [minutes_of(word) for word in (person.hours or settings.open_hours).split()]
         away: dict[date, list] = {}
         for entry in settings.closed:
             if entry.person in ("", person.name):
-                hours = _minutes(entry.hours) if entry.hours else (0, DAY)
+                hours = minutes_of(entry.hours) if entry.hours else (0, DAY)
                 begins = max(entry.first, first)
                 for n in range((min(entry.last or entry.first, last) - begins).days + 1):
                     away.setdefault(begins + timedelta(n), []).append(hours)
@@ -212,7 +212,7 @@ def moment(first: date, clock: float) -> datetime:
     return datetime.combine(first, time()) + timedelta(minutes=round(float(clock)))
 
 
-def _minutes(word: str) -> tuple[int, int] | None:
+def minutes_of(word: str) -> tuple[int, int] | None:
     """Minutes of the day that hours such as "9-12:30" stand for; None for closed."""
     if word == "closed":
         return None

@@ -13,7 +13,7 @@ from estimator.network import Circle, Link, in_order
 
 
 @dataclass(frozen=True)
-class Piece:
+class Task:
     """A piece of work, a lot that is away or an order on its way, as rules see it.
 
     `what` is "work", "outwork" or "order"; `lines` are the survey lines it serves.
@@ -31,22 +31,22 @@ class Piece:
     part: tuple[int, int] = (1, 1)
 
 
-def holds(cell: str, piece: Piece) -> bool:
-    """Whether a cell means this piece.
+def holds(cell: str, task: Task) -> bool:
+    """Whether a cell means this task.
 
     Words without `all`, `outwork`, `order` or a service mean work only.
 
     Examples
     --------
-    >>> washed = Piece("Post: wash", "work", frozenset({3}), frozenset({"post"}),
+    >>> washed = Task("Post: wash", "work", frozenset({3}), frozenset({"post"}),
     ...                frozenset({"metal"}), kind="clean", operation="post-clean")
     >>> holds("group:metal -kind:polish", washed), holds("kind:clean+assembly:ramp", washed)
     (True, False)
     """
     found = False
     for out, parts in _words(cell):
-        if found == out and all(_fits(part, piece) for part in parts) and (
-                piece.what == "work" or any(part[0] in ("all", "outwork", "order", "service")
+        if found == out and all(_fits(part, task) for part in parts) and (
+                task.what == "work" or any(part[0] in ("all", "outwork", "order", "service")
                                             for part in parts)):
             found = not out
     return found
@@ -61,19 +61,19 @@ def _words(cell: str) -> tuple[tuple[bool, tuple[tuple[str, str], ...]], ...]:
         for word in cell.split())
 
 
-def _fits(part: tuple[str, str], piece: Piece) -> bool:
+def _fits(part: tuple[str, str], task: Task) -> bool:
     what, said = part
     if what == "assembly":
-        return said in piece.assemblies
+        return said in task.assemblies
     if what == "group":
-        return said in piece.groups
+        return said in task.groups
     if what in ("outwork", "order"):
-        return piece.what == what
-    return what == "all" or getattr(piece, what) == said
+        return task.what == what
+    return what == "all" or getattr(task, what) == said
 
 
-def links_of(pieces: Sequence[Piece], catalogue: Catalogue) -> dict[Link, Precedence]:
-    """What waits for what, by the places of the pieces, each with the rule that says so.
+def links_of(tasks: Sequence[Task], catalogue: Catalogue) -> dict[Link, Precedence]:
+    """What waits for what, by the places of the tasks, each with the rule that says so.
 
     Parts of one item follow each other. Rules that say "wait-first" are links too.
 
@@ -84,19 +84,19 @@ def links_of(pieces: Sequence[Piece], catalogue: Catalogue) -> dict[Link, Preced
     """
     found: dict[Link, Precedence] = {}
     for row in catalogue.precedence.values():
-        before = [at for at, piece in enumerate(pieces) if holds(row.before, piece)]
-        after = [at for at, piece in enumerate(pieces) if holds(row.after, piece)]
+        before = [at for at, task in enumerate(tasks) if holds(row.before, task)]
+        after = [at for at, task in enumerate(tasks) if holds(row.after, task)]
         if row.does == "turns":
-            pairs = _turns(before, after, pieces)
+            pairs = _turns(before, after, tasks)
         else:
             pairs = [(a, b) for a in before for b in after
-                     if a != b and (row.where == "machine" or pieces[a].lines & pieces[b].lines)]
+                     if a != b and (row.where == "machine" or tasks[a].lines & tasks[b].lines)]
         for pair in pairs:
             found.setdefault(pair, row)
     try:
-        in_order(len(pieces), found)
+        in_order(len(tasks), found)
     except Circle as circle:
-        raise BadInput(_circle(circle, found, pieces, catalogue)) from None
+        raise BadInput(_circle(circle, found, tasks, catalogue)) from None
     return found
 
 
@@ -111,24 +111,24 @@ def waits_first(catalogue: Catalogue) -> tuple[str, ...]:
     return tuple(row.after for row in catalogue.precedence.values() if row.does == "wait-first")
 
 
-def _turns(before: Sequence[int], after: Sequence[int], pieces: Sequence[Piece]) -> list[Link]:
+def _turns(before: Sequence[int], after: Sequence[int], tasks: Sequence[Task]) -> list[Link]:
     found: list[Link] = []
-    for line in sorted({line for at in before for line in pieces[at].lines}):
-        first = [at for at in before if line in pieces[at].lines]
-        second = [at for at in after if line in pieces[at].lines]
+    for line in sorted({line for at in before for line in tasks[at].lines}):
+        first = [at for at in before if line in tasks[at].lines]
+        second = [at for at in after if line in tasks[at].lines]
         row = [at for turn in range(max(len(first), len(second)))
                for at in (*first[turn:turn + 1], *second[turn:turn + 1])]
         found += itertools.pairwise(row)
     return found
 
 
-def _circle(circle: Circle, rules: Mapping[Link, Precedence], pieces: Sequence[Piece],
+def _circle(circle: Circle, rules: Mapping[Link, Precedence], tasks: Sequence[Task],
             catalogue: Catalogue) -> Fault:
-    tasks = circle.tasks
-    pairs = list(zip(tasks, (*tasks[1:], tasks[0]), strict=True))
+    ring = circle.tasks
+    pairs = list(zip(ring, (*ring[1:], ring[0]), strict=True))
     said = "; ".join(f'"{rules[pair].rule}" ({catalogue.place(rules[pair])}) puts '
-                     f"{pieces[pair[0]].name} before {pieces[pair[1]].name}" for pair in pairs)
+                     f"{tasks[pair[0]].name} before {tasks[pair[1]].name}" for pair in pairs)
     return Fault(f"Work waits for itself: {said}.",
                  "Take one of them out of a rule with a word after -, such as "
-                 f"-operation:{pieces[pairs[-1][1]].operation or 'name'}, or delete the rule.",
+                 f"-operation:{tasks[pairs[-1][1]].operation or 'name'}, or delete the rule.",
                  *catalogue.at(rules[pairs[-1]]), "after")

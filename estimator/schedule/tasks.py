@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -14,9 +15,9 @@ from estimator.durations import Range
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate
 from estimator.network import Link, needed
-from estimator.schedule.hours import DAY, calendars
+from estimator.schedule.hours import DAY, calendars, minutes_of
 from estimator.schedule.records import Activity, Bench, Due
-from estimator.schedule.rules import Piece, holds, links_of, turns_of, waits_first
+from estimator.schedule.rules import Task, holds, links_of, turns_of, waits_first
 from estimator.shop import Person, Settings, Shop
 
 _LEAST_LEFT = 0.1
@@ -170,13 +171,8 @@ def bench_of(jobs: Sequence[OnBench], shop: Shop, first: date) -> Bench:
 
 def _week(person: Person, settings: Settings) -> int:
     """Open minutes of a week, before holidays."""
-    total = 0
-    for word in (person.hours or settings.open_hours).split():
-        if word != "closed":
-            start, end = (60 * int(hour) + int(minute or 0) for hour, _, minute in
-                          (part.partition(":") for part in word.split("-")))
-            total += max(end - start, 0)
-    return total
+    return sum(end - start for start, end in
+               filter(None, map(minutes_of, (person.hours or settings.open_hours).split())))
 
 
 def _check(jobs: Sequence[OnBench], people: Sequence[Person], first: date) -> None:
@@ -219,9 +215,9 @@ def _check(jobs: Sequence[OnBench], people: Sequence[Person], first: date) -> No
 
 @dataclass(frozen=True)
 class _Part:
-    """A piece with what is planned for it."""
+    """A task with what is planned for it."""
 
-    piece: Piece
+    task: Task
     item: int | None = None
     share: float = 1.0
     sessions: int = 1
@@ -234,11 +230,18 @@ class _Part:
 
 def _of_job(place: int, one: OnBench, shop: Shop, people: Sequence[Person], first: date,
             base: int) -> list[Activity]:
-    """Activities of one job; their places count from `base`."""
+    """Activities of one job, with only the links that are needed; their places count from `base`.
+    """
     parts = _parts(one, shop, first)
-    pieces = [part.piece for part in parts]
-    links = links_of(pieces, shop.catalogue)
-    return _activities(place, one, parts, links, shop, people, first, base)
+    laid = _Laid(place, one, shop, people, first)
+    spots = [laid.lay(part) for part in parts]
+    laid.link(parts, spots, links_of([part.task for part in parts], shop.catalogue))
+    after: list[list[int]] = [[] for _ in laid.acts]
+    for a, b in needed(len(laid.acts), laid.pairs):
+        after[b].append(a + base)
+    awaited = {before - base for row in after for before in row}
+    return [replace(act, after=tuple(after[at]), counts=act.what != "outwork" or at in awaited)
+            for at, act in enumerate(laid.acts)]
 
 
 def _parts(one: OnBench, shop: Shop, first: date) -> list[_Part]:
@@ -253,146 +256,145 @@ def _parts(one: OnBench, shop: Shop, first: date) -> list[_Part]:
     for place, item in enumerate(job.items):
         row = item.work.operation
         title = catalogue.assemblies[job.scope.lines[item.line].assembly].name
-        piece = Piece(f"{title}: {row.name}", "work", **about([item.line]), kind=row.kind,
-                      skill=row.skill, operation=row.operation)
+        task = Task(f"{title}: {row.name}", "work", **about([item.line]), kind=row.kind,
+                    skill=row.skill, operation=row.operation)
         units = item.work.units
-        turns = any(holds(cell, piece) for cell in in_turns)
+        turns = any(holds(cell, task) for cell in in_turns)
         many = max(1, math.ceil(units - 1e-9)) if turns else 1
-        alone = any(space.until == "wait" and holds(space.holds, piece)
+        alone = any(space.until == "wait" and holds(space.holds, task)
                     for space in catalogue.spaces.values())
         sessions = 1 if turns or not alone else max(1, math.ceil(units - 1e-9))
         done = place + 1 in one.done
         booked = one.booked.get(place + 1, 0.0) / (item.mean_hours * job.hours_factor or 1.0)
         for part in range(many):
             share = min(1.0, units - part) / units if many > 1 else 1.0
-            name = f"{piece.name} ({part + 1} of {many})" if many > 1 else piece.name
+            name = f"{task.name} ({part + 1} of {many})" if many > 1 else task.name
             used = min(booked, share)
             booked -= used
             # Of parts in turn, those are over whose hours are booked, but for the last.
             over = done or (many > 1 and part < many - 1 and used >= share)
             left = max(1 - used / share, _LEAST_LEFT)
-            found.append(_Part(replace(piece, name=name, part=(part + 1, many)), place, share,
+            found.append(_Part(replace(task, name=name, part=(part + 1, many)), place, share,
                                sessions, gone=over, left=left))
     for lot in job.lots:
         began = one.sent.get(lot.service)
-        piece = Piece(lot.name, "outwork", **about(lot.shares), service=lot.service,
-                      operation=lot.service)
-        found.append(_Part(piece, days=lot.days, gone=lot.service in one.back,
+        task = Task(lot.name, "outwork", **about(lot.shares), service=lot.service,
+                    operation=lot.service)
+        found.append(_Part(task, days=lot.days, gone=lot.service in one.back,
                            away=began is not None,
                            release=0 if began is None else (began - first).days * DAY))
     leads = leads_of(job, catalogue) if one.leads is None else one.leads
     for lead in leads:
         supplier = catalogue.suppliers.get(lead.name)
-        ordered = max(lead.ordered or first, one.begins or first) if lead.ordered is None \
-            else lead.ordered
-        piece = Piece(f"Parts from {supplier.name if supplier else lead.name}", "order",
-                      **about(lead.lines), operation=lead.name)
-        found.append(_Part(piece, days=lead.days, gone=lead.arrived,
+        ordered = lead.ordered or max(first, one.begins or first)
+        task = Task(f"Parts from {supplier.name if supplier else lead.name}", "order",
+                    **about(lead.lines), operation=lead.name)
+        found.append(_Part(task, days=lead.days, gone=lead.arrived,
                            release=(ordered - first).days * DAY))
     return found
 
 
-def _activities(place: int, one: OnBench, parts: Sequence[_Part],
-                links: Mapping[Link, Precedence], shop: Shop, people: Sequence[Person],
-                first: date, base: int) -> list[Activity]:
-    """Pieces and their waits as activities, with only the links that are needed."""
-    job, catalogue, settings = one.job, shop.catalogue, shop.settings
-    begins = 0 if one.begins is None else max(0, (one.begins - first).days * DAY)
-    late_waits = waits_first(catalogue)
-    acts: list[Activity] = []
-    ends: list[int | None] = []  # what others wait for: the piece, or the wait after it
-    hands_on: list[int | None] = []
-    heads: list[int | None] = []  # the wait before a piece
-    pairs: set[Link] = set()
-    for part in parts:
-        piece = part.piece
-        if part.piece.what != "work":
-            ends.append(_away(part, place, acts, one, begins))
-            hands_on.append(ends[-1])
-            heads.append(None)
-            continue
-        item = job.items[part.item]
-        row = item.work.operation
+@dataclass(frozen=True)
+class _Spots:
+    """Where the activities of a task stand: the wait before it, its work, what others wait for."""
+
+    head: int | None = None
+    work: int | None = None
+    end: int | None = None
+
+
+class _Laid:
+    """The tasks of one job laid out as activities, and what waits for what among these."""
+
+    def __init__(self, place: int, one: OnBench, shop: Shop, people: Sequence[Person], first: date):
+        self.place, self.one, self.people, self.first = place, one, people, first
+        self.settings, self.spaces = shop.settings, tuple(shop.catalogue.spaces.values())
+        self.late_waits = waits_first(shop.catalogue)
+        self.begins = 0 if one.begins is None else max(0, (one.begins - first).days * DAY)
+        self.acts: list[Activity] = []
+        self.pairs: set[Link] = set()
+
+    def lay(self, part: _Part) -> _Spots:
+        """Add the activities of a task."""
+        if part.task.what != "work":
+            at = self._away(part)
+            return _Spots(None, at, at)
+        task, row = part.task, self.one.job.items[part.item].work.operation
         wait = round(row.unattended * 60 * part.sessions)
-        waits_before = any(holds(cell, piece) for cell in late_waits)
-        common = {"job": place, "lines": piece.lines, "item": part.item, "part": piece.part,
-                  "operation": row.operation, "release": begins}
-        held = tuple((at, 1) for at, space in enumerate(catalogue.spaces.values())
-                     if holds(space.holds, piece))
-        kept = tuple((at, 1) for at, space in enumerate(catalogue.spaces.values())
-                     if space.until == "wait" and (at, 1) in held)
+        before = any(holds(cell, task) for cell in self.late_waits)
+        held = tuple(at for at, space in enumerate(self.spaces) if holds(space.holds, task))
+        kept = tuple(at for at in held if self.spaces[at].until == "wait")
+        common = {"job": self.place, "lines": task.lines, "item": part.item, "part": task.part,
+                  "operation": row.operation, "release": self.begins}
         if part.gone:
-            since = one.done.get(part.item + 1, first)
-            rest = wait - (first - since).days * DAY - DAY // 2 if not waits_before else 0
-            if rest > 0:
-                acts.append(Activity(f"{piece.name}, unattended", "wait", minutes=rest,
-                                     spaces=kept, **common))
-            ends.append(len(acts) - 1 if rest > 0 else None)
-            hands_on.append(None)
-            heads.append(None)
-            continue
-        head = None
-        if wait and waits_before:
-            head = len(acts)
-            acts.append(Activity(f"{piece.name}, wait before", "wait", minutes=wait, **common))
-        hours = part.share * part.left * item.mean_hours * job.hours_factor
-        exact = {at: hours * person.pace / settings.productive_share
-                 for at, person in enumerate(people) if row.skill in person.skills.split()}
-        able = tuple((at, max(1, round(60 * taken))) for at, taken in exact.items())
-        at = len(acts)
-        acts.append(Activity(piece.name, "work", able=able, exact=tuple(exact.values()),
-                             spaces=held, in_one_go=row.in_one_go, skill=row.skill,
-                             share=part.share * part.left, **common))
-        hands_on.append(at)
-        heads.append(head)
+            since = self.one.done.get(part.item + 1, self.first)
+            rest = 0 if before else wait - (self.first - since).days * DAY - DAY // 2
+            return _Spots(end=self._wait(f"{task.name}, unattended", rest, kept, common))
+        head = self._wait(f"{task.name}, wait before", wait if before else 0, (), common)
+        work = self._work(part, held, common)
         if head is not None:
-            pairs.add((head, at))
-        if wait and not waits_before:
-            acts.append(Activity(f"{piece.name}, unattended", "wait", minutes=wait, spaces=kept,
-                                 at_once=True, **common))
-            pairs.add((at, at + 1))
-            at += 1
-        ends.append(at)
-    through = _through([part.gone and end is None for part, end in
-                        zip(parts, ends, strict=True)], links)
-    for a, b in through:
-        if hands_on[b] is None or parts[b].away:
-            continue
-        if ends[a] is not None:
-            pairs.add((ends[a], hands_on[b]))
-        # A cure before the last sanding runs from the last coat, not from when that was dry.
-        if heads[b] is not None and hands_on[a] is not None:
-            pairs.add((hands_on[a], heads[b]))
-    for act_at in range(len(acts) - 1):
-        follower = acts[act_at + 1]
-        # Sessions of one item follow each other.
-        if (acts[act_at].what == "work" or not acts[act_at].able) and follower.what == "work" \
-                and follower.item is not None and acts[act_at].item == follower.item \
-                and acts[act_at].part[0] < follower.part[0]:
-            pairs.add((act_at, act_at + 1))
-    after: list[list[int]] = [[] for _ in acts]
-    for a, b in needed(len(acts), pairs):
-        after[b].append(a + base)
-    awaited = {before - base for row in after for before in row}
-    return [replace(act, after=tuple(after[at]), counts=act.what != "outwork" or at in awaited)
-            for at, act in enumerate(acts)]
+            self.pairs.add((head, work))
+        end = self._wait(f"{task.name}, unattended", 0 if before else wait, kept,
+                         common | {"at_once": True})
+        if end is not None:
+            self.pairs.add((work, end))
+        return _Spots(head, work, work if end is None else end)
 
+    def _add(self, act: Activity) -> int:
+        self.acts.append(act)
+        return len(self.acts) - 1
 
-def _away(part: _Part, place: int, acts: list[Activity], one: OnBench, begins: int) -> int | None:
-    """A lot or an order as an activity; its place, None if it is there already."""
-    if part.gone:
-        return None
-    piece = part.piece
-    minutes = round(durations.mean_of(part.days) * DAY)
-    gone = max(0, -part.release)
-    if gone:
-        # It is on its way since then; what is overdue is reckoned for the next morning.
-        minutes = max(minutes - gone, OVERDUE)
-    release = max(part.release, begins if piece.what == "outwork" else 0)
-    acts.append(Activity(piece.name, piece.what, job=place, minutes=max(minutes, 1),
-                         release=release, lines=piece.lines, operation=piece.operation,
-                         gone=gone))
-    return len(acts) - 1
+    def _wait(self, name: str, minutes: int, held: Sequence[int], common: Mapping) -> int | None:
+        """A wait that nobody stands by; None where there is none."""
+        return None if minutes <= 0 else self._add(Activity(
+            name, "wait", minutes=minutes, spaces=tuple((at, 1) for at in held), **common))
+
+    def _work(self, part: _Part, held: Sequence[int], common: Mapping) -> int:
+        job = self.one.job
+        item = job.items[part.item]
+        row, share = item.work.operation, part.share * part.left
+        hours = share * item.mean_hours * job.hours_factor
+        exact = {at: hours * person.pace / self.settings.productive_share
+                 for at, person in enumerate(self.people) if row.skill in person.skills.split()}
+        return self._add(Activity(
+            part.task.name, "work", exact=tuple(exact.values()),
+            able=tuple((at, max(1, round(60 * taken))) for at, taken in exact.items()),
+            spaces=tuple((at, 1) for at in held), in_one_go=row.in_one_go, skill=row.skill,
+            share=share, **common))
+
+    def _away(self, part: _Part) -> int | None:
+        """A lot or an order; None if it is there already."""
+        if part.gone:
+            return None
+        task = part.task
+        minutes = round(durations.mean_of(part.days) * DAY)
+        gone = max(0, -part.release)
+        if gone:
+            # It is on its way since then; what is overdue is reckoned for the next morning.
+            minutes = max(minutes - gone, OVERDUE)
+        release = max(part.release, self.begins if task.what == "outwork" else 0)
+        return self._add(Activity(
+            task.name, task.what, job=self.place, minutes=max(minutes, 1), release=release,
+            lines=task.lines, operation=task.operation, gone=gone))
+
+    def link(self, parts: Sequence[_Part], spots: Sequence[_Spots],
+             links: Mapping[Link, Precedence]) -> None:
+        """Let activities wait for each other as their tasks do, and as their sessions follow."""
+        over = [part.gone and spot.end is None for part, spot in zip(parts, spots, strict=True)]
+        for a, b in _through(over, links):
+            if spots[b].work is None or parts[b].away:
+                continue
+            if spots[a].end is not None:
+                self.pairs.add((spots[a].end, spots[b].work))
+            # A cure before the last sanding runs from the last coat, not from when that was dry.
+            if spots[b].head is not None and spots[a].work is not None:
+                self.pairs.add((spots[a].work, spots[b].head))
+        for at, (act, follower) in enumerate(itertools.pairwise(self.acts)):
+            # Sessions of one item follow each other.
+            if (act.what == "work" or not act.able) and follower.what == "work" \
+                    and follower.item is not None and act.item == follower.item \
+                    and act.part[0] < follower.part[0]:
+                self.pairs.add((at, at + 1))
 
 
 def _through(gone: Sequence[bool], links: Mapping[Link, Precedence]) -> set[Link]:
