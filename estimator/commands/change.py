@@ -12,7 +12,6 @@ from estimator.errors import BadInput, Fault
 
 MOST = 12
 """Rows of a table in the terminal; JSON has them all."""
-_WHY = {"find": "a find", "wish": "a wish", "price": "a price"}
 
 
 def register(add) -> None:
@@ -122,7 +121,7 @@ def _revised(found, look: bool) -> Iterator[list[str]]:
     rows = [("What", "Why", "Hours", "Before tax")]
     for one in found.changes:
         number = "" if one.line is None else f"{one.line + 1} "
-        rows.append((f"{number}{one.title}: {one.said}", _WHY[one.reason], f"{one.hours:+.1f}",
+        rows.append((f"{number}{one.title}: {one.said}", f"a {one.reason}", f"{one.hours:+.1f}",
                      more(one.amount)))
         rows += [(f"   {words}"[:100], "", "", "") for words in (one.words, one.note) if words]
     rows += [(one.title, "follows", f"{one.hours:+.1f}", more(one.amount)) for one in found.rest]

@@ -157,7 +157,7 @@ def _jobs(options, shop, start) -> tuple[list, dict[str, float]]:
 def _of_the_shop(options, shop, start, taken: set[str]) -> tuple[list, dict[str, float]]:
     from collections import Counter
 
-    from estimator.jobs import benching
+    from estimator.jobs import benching, quoted_work
     from estimator.ledger import job_named
     from estimator.schedule import OnBench
 
@@ -183,7 +183,7 @@ def _of_the_shop(options, shop, start, taken: set[str]) -> tuple[list, dict[str,
         for job in wanted:
             name = job.name if job.name not in taken else f"{job.name}, {job.number}"
             taken.add(name)
-            work = benching.work_of(ledger, standing.get(job.number, job.number))
+            _, work, _ = quoted_work(ledger, standing.get(job.number, job.number))
             machine, parts = benching.on_bench(OnBench(name, work, due=job.promised), job.number,
                                                ledger, shop, start)
             found.append(machine)

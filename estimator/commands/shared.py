@@ -49,16 +49,11 @@ def shop_of(options: argparse.Namespace):
     return open_shop(options.shop or os.environ.get("ESTIMATOR_SHOP") or None)
 
 
-@contextlib.contextmanager
-def ledger_in(shop) -> Iterator:
+def ledger_in(shop) -> contextlib.closing:
     """The ledger of a shop that has a folder, closed at the end."""
     from estimator.ledger import Ledger
 
-    ledger = Ledger(shop.folder)
-    try:
-        yield ledger
-    finally:
-        ledger.close()
+    return contextlib.closing(Ledger(shop.folder))
 
 
 @contextlib.contextmanager

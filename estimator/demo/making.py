@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
@@ -118,7 +118,7 @@ def _made(folder: Path, jobs: int, rng: np.random.Generator, on: date,
     start = on - timedelta(max(_FEWEST_DAYS, _DAYS * jobs // JOBS))
     late = len(_UNDER_WAY) + len(_UNANSWERED)
     asked = enquiries(math.ceil(_ASKED * jobs) + late, late + _SMALL, shop.catalogue, rng)
-    with _ledger(shop) as ledger:
+    with contextlib.closing(Ledger(shop.folder)) as ledger:
         offers = _offers(asked, shop, start, on, rng, tell)
         works = _answered(ledger, offers, jobs, shop, on, rng)
         tell(0.7)
@@ -154,15 +154,6 @@ def _open(folder: Path) -> Shop:
                             f'\n{key} = "{value}"\n')
     path.write_text(text, encoding="utf-8")
     return open_shop(folder)
-
-
-@contextlib.contextmanager
-def _ledger(shop: Shop) -> Iterator[Ledger]:
-    ledger = Ledger(shop.folder)
-    try:
-        yield ledger
-    finally:
-        ledger.close()
 
 
 # --- quotes --------------------------------------------------------------------------------------

@@ -50,9 +50,9 @@ from estimator.jobs.times import (
     next_after,
     time_of,
 )
-from estimator.jobs.work import accept, items_of
+from estimator.jobs.work import accept, items_of, quoted_work
 
 __all__ = ["Wish", "accept", "agree", "book_sheet", "day_of", "frozen", "hours_between",
            "hours_of", "items_changed", "items_of", "keep", "last_before", "moments",
-           "next_after", "offer", "opened", "read_sheet", "reopen", "revise", "survey_of",
-           "time_of"]
+           "next_after", "offer", "opened", "quoted_work", "read_sheet", "reopen", "revise",
+           "survey_of", "time_of"]

@@ -9,29 +9,13 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from estimator.durations import Range
-from estimator.estimate import Estimate, estimate
-from estimator.jobs.freezing import reopen
+from estimator.estimate import Estimate
 from estimator.ledger import Done, Ledger, Outwork, Purchase, TimeEntry
 from estimator.schedule import Lead, OnBench
-from estimator.scope import scope
 from estimator.shop import Shop
 
 OPEN = ("accepted", "on the bench", "waiting")
 """States of jobs that are planned unless something else is said."""
-
-
-def work_of(ledger: Ledger, number: str) -> Estimate:
-    """The work of the quote of that number, by the tables that it was sent with.
-
-    Raises
-    ------
-    BadInput
-        If what it was computed from is not known.
-    """
-    survey, choices, then = reopen(ledger, number)
-    works = scope(survey, choices.level, then.catalogue, dropped=choices.dropped,
-                  added=choices.added)
-    return estimate(works, then)
 
 
 def on_bench(bare: OnBench, number: str, ledger: Ledger, shop: Shop, start: date
@@ -41,7 +25,7 @@ def on_bench(bare: OnBench, number: str, ledger: Ledger, shop: Shop, start: date
     Parameters
     ----------
     bare
-        The machine as `work_of` the quote that holds for the job has it.
+        The machine with the work of the quote that holds for the job.
     number
         Of the job.
     start
@@ -105,4 +89,4 @@ def _together(leads: Sequence[Lead]) -> tuple[Lead, ...]:
     return tuple(found.values())
 
 
-__all__ = ["OPEN", "on_bench", "work_of"]
+__all__ = ["OPEN", "on_bench"]

@@ -17,9 +17,9 @@ from pathlib import Path
 
 from estimator import durations, winning
 from estimator.errors import BadInput, Fault, one_of
-from estimator.estimate import Estimate, estimate
+from estimator.estimate import Estimate
 from estimator.jobs.freezing import frozen, reopen
-from estimator.jobs.work import items_of
+from estimator.jobs.work import items_of, quoted_work
 from estimator.ledger import Done, Frozen, Item, Job, Ledger, Revision, TimeEntry
 from estimator.quote import PRICES, REASONS, Change, Choices, Quote, Rest, Revised, Side, quote
 from estimator.quote.revision import (
@@ -29,7 +29,6 @@ from estimator.quote.revision import (
     rows_changed,
     supplies_of,
 )
-from estimator.scope import scope
 from estimator.shop import Shop
 from estimator.survey import Machine, Survey, merged, read
 
@@ -245,10 +244,7 @@ def items_changed(ledger: Ledger, revision: Revision
     booked or is done stays and only what is left of it is added; the rest is dropped and the whole
     is added. A set-up is done once a job: new items carry what is left of it.
     """
-    survey, choices, shop = reopen(ledger, revision.number)
-    works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
-                  added=choices.added)
-    target = estimate(works, shop)
+    _, target, shop = quoted_work(ledger, revision.number)
     wanted = items_of(revision.job, target, shop.catalogue)
     held = ledger.items(revision.job)
     busy = {entry.item for entry in ledger.entries(TimeEntry, job=revision.job)}
@@ -267,7 +263,7 @@ def items_changed(ledger: Ledger, revision: Revision
         there[key(item, first[item.quote])].append(item)
     aims: dict[tuple, list[Item]] = defaultdict(list)
     for item in wanted:
-        aims[key(item, works.first_extra)].append(item)
+        aims[key(item, target.scope.first_extra)].append(item)
     came: list[Item] = []
     went: list[Item] = []
     for place in dict.fromkeys([*there, *aims]):

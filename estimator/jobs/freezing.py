@@ -18,6 +18,7 @@ from pydantic import ValidationError
 
 from estimator import __version__, winning
 from estimator.catalogue import TABLES, Catalogue, Certainty, Condition, Era, Level, Service
+from estimator.catalogue.load import key_of
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, Sent
 from estimator.quote import Choices, Quote, as_dict
@@ -159,8 +160,7 @@ def _catalogue(text: str) -> Catalogue:
         # A table that came later than the quote was not used by it.
         for values, place in said.get(row_type.table, ()):
             row = row_type.model_validate(values)
-            parts = tuple(getattr(row, column) for column in row_type.key)
-            key = parts[0] if len(parts) == 1 else parts
+            key = key_of(row)
             rows[key] = row
             places[row_type.table, key] = place
         held[row_type.table] = MappingProxyType(rows)

@@ -11,6 +11,8 @@ from estimator.jobs.freezing import reopen
 from estimator.ledger import Item, Job, Ledger
 from estimator.quote.lines import title_of
 from estimator.scope import scope
+from estimator.shop import Shop
+from estimator.survey import Survey
 
 
 def accept(ledger: Ledger, number: str, *, name: str = "", on: date | None = None,
@@ -38,13 +40,25 @@ def accept(ledger: Ledger, number: str, *, name: str = "", on: date | None = Non
     if promised is not None and promised < on:
         raise BadInput(Fault(f"The job is promised for {promised}, before it was accepted "
                              f"on {on}.", "Promise a later day."))
+    survey, job, shop = quoted_work(ledger, number)
+    machine = survey.machine
+    called = " – ".join(filter(None, (machine.title or "Untitled machine", machine.customer)))
+    return ledger.accept(Job(number, name.strip() or called, on, promised),
+                         items_of(number, job, shop.catalogue))
+
+
+def quoted_work(ledger: Ledger, number: str) -> tuple[Survey, Estimate, Shop]:
+    """The survey and the work of a quote, by the tables and settings that it was sent with.
+
+    Raises
+    ------
+    BadInput
+        If what it was computed from is not known.
+    """
     survey, choices, shop = reopen(ledger, number)
     works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
                   added=choices.added)
-    machine = survey.machine
-    called = " – ".join(filter(None, (machine.title or "Untitled machine", machine.customer)))
-    job = Job(number, name.strip() or called, on, promised)
-    return ledger.accept(job, items_of(number, estimate(works, shop), shop.catalogue))
+    return survey, estimate(works, shop), shop
 
 
 def items_of(number: str, job: Estimate, catalogue: Catalogue) -> tuple[Item, ...]:

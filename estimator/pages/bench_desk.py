@@ -15,7 +15,7 @@ from estimator import schedule
 from estimator.buying import Basket, Ordering, SecondRound
 from estimator.errors import BadInput, Fault
 from estimator.estimate import Estimate, estimate
-from estimator.jobs import benching
+from estimator.jobs import benching, quoted_work
 from estimator.ledger import Ledger
 from estimator.outwork import LotPlan
 from estimator.pages import desk as desks
@@ -61,7 +61,7 @@ def estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
     """
     kind, _, which = one.key.partition(":")
     if kind == "job":
-        return benching.work_of(ledger, one.version)
+        return quoted_work(ledger, one.version)[1]
     draft = ledger.draft(which)
     if draft is None:
         raise BadInput(Fault(f"The draft {one.title} is gone.", "Reload this page."))

@@ -31,7 +31,6 @@ from estimator.quote import Revised
 from estimator.shop import Shop
 from estimator.survey.cells import Reading
 
-_WHY = {"find": "a find", "wish": "a wish", "price": "a price"}
 _ABOUT = ("Put into the table what is different now: a worse condition that came to light, a line "
           "more, a line that the customer does without. Then work out what that comes to. Nothing "
           "is kept before you offer it, and the job stays as it is until the customer agrees.")
@@ -334,7 +333,7 @@ def _result(found: Revised) -> str:
         return showing.signed(float(amount), settings) if amount else "–"
 
     rows = [[f"{'' if one.line is None else f'{one.line + 1} '}{one.title}: {one.said}",
-             _WHY[one.reason] + (f", {one.words}" if one.words else ""), f"{one.hours:+.1f}",
+             f"a {one.reason}" + (f", {one.words}" if one.words else ""), f"{one.hours:+.1f}",
              more(one.amount)] for one in found.changes]
     rows += [[one.title, "follows", f"{one.hours:+.1f}", more(one.amount)] for one in found.rest]
     told = (*found.changes, *found.rest)

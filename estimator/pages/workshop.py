@@ -185,11 +185,9 @@ class Workshop:
         folder, shop = self.folder, self.shop
 
         def work(progress: Progress) -> object:
-            ledger = Ledger(folder)
-            try:
+            with contextlib.closing(Ledger(folder)) as ledger:
                 return ask(ledger, shop, progress)
-            finally:
-                ledger.close()
+
         return work
 
     def look(self) -> None:
