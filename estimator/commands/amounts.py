@@ -54,7 +54,7 @@ def register(add) -> None:
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
                            help="confirm what was asked, such as cap")
     for found in (bought, sent, back, sold):
-        found.add_argument("--day", metavar="DAY", help="today by default")
+        found.add_argument("--day", metavar="YYYY-MM-DD", help="today by default")
         found.add_argument("--note", metavar="WORDS", default="", help="a remark")
 
 

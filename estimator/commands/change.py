@@ -32,8 +32,9 @@ def register(add) -> None:
                         help="extras taken, by name, or NAME=COUNT; NAME=0 takes one out again")
     change.add_argument("--todays-prices", action="store_true",
                         help="with the tables and settings of today; otherwise those of the quote")
-    change.add_argument("--ready", metavar="DAY", help="when it will be ready; else worked out")
-    change.add_argument("--date", metavar="DAY", help="when it is offered; today by default")
+    change.add_argument("--ready", metavar="YYYY-MM-DD",
+                        help="when it will be ready; else worked out")
+    change.add_argument("--date", metavar="YYYY-MM-DD", help="when it is offered; today by default")
     change.add_argument("--out", metavar="DIR", type=Path,
                         help="write the addendum to sign, and change.json, here")
     change.add_argument("--look", action="store_true", help="only work it out, keep nothing")
@@ -46,9 +47,9 @@ def register(add) -> None:
     for found in (agree, refuse):
         found.add_argument("revision", metavar="REVISION",
                            help="its number, or the job where one waits for an answer")
-        found.add_argument("--date", metavar="DAY", help="of the answer; today by default")
+        found.add_argument("--date", metavar="YYYY-MM-DD", help="of the answer; today by default")
         found.add_argument("--note", metavar="WORDS", default="", help="a remark")
-    agree.add_argument("--promised", metavar="DAY",
+    agree.add_argument("--promised", metavar="YYYY-MM-DD",
                        help="when the job is promised for now; as offered by default")
     status = add("status", _status, "Say where a job stands: work done, hours, cap, revisions.")
     done = add("done", _done, "Mark work items as done.")
@@ -58,7 +59,7 @@ def register(add) -> None:
     for found in (done, undo):
         found.add_argument("items", metavar="ITEM", nargs="+",
                            help="number of the work item, or its operation")
-    done.add_argument("--date", metavar="DAY", help="since when; today by default")
+    done.add_argument("--date", metavar="YYYY-MM-DD", help="since when; today by default")
     done.add_argument("--note", metavar="WORDS", default="", help="a remark")
     undo.add_argument("--why", required=True, help="in a few words")
 

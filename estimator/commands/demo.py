@@ -18,7 +18,7 @@ def register(command) -> None:
                        help="closed jobs, 3 to 120; three open ones come on top")
     found.add_argument("--seed", metavar="N", type=whole_option, default=1,
                        help="another number makes another shop")
-    found.add_argument("--date", metavar="DAY",
+    found.add_argument("--date", metavar="YYYY-MM-DD",
                        help="the day on which it is looked at; today by default")
     found.add_argument("--json", action="store_true", help="answer in JSON")
 

@@ -49,7 +49,8 @@ def register(command) -> None:
         found.add_argument("--unbilled", metavar="KIND",
                            help="such as ordering; estimator time kinds lists them")
     for found in (typed, correct):
-        found.add_argument("--day", metavar="DAY", help="such as 2026-03-02; today by default")
+        found.add_argument("--day", metavar="YYYY-MM-DD",
+                           help="such as 2026-03-02; today by default")
         found.add_argument("--start", metavar="TIME", help="such as 9:15")
         found.add_argument("--stop", metavar="TIME", help="such as 11:00")
     for found in (typed, correct, stop):
@@ -63,8 +64,8 @@ def register(command) -> None:
     for found in (start, stop, typed, correct, sheet):
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
                            help="confirm what was asked, such as overlap or long-day")
-    listed.add_argument("--since", metavar="DAY", help="from this day on")
-    listed.add_argument("--until", metavar="DAY", help="up to this day")
+    listed.add_argument("--since", metavar="YYYY-MM-DD", help="from this day on")
+    listed.add_argument("--until", metavar="YYYY-MM-DD", help="up to this day")
     listed.add_argument("--history", action="store_true",
                         help="also entries taken back, and their counter-entries")
 

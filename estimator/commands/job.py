@@ -15,8 +15,9 @@ def register(command) -> None:
     accept.add_argument("number", metavar="NUMBER", help="of the quote")
     accept.add_argument("--name", default="",
                         help="what to call it; otherwise machine and customer")
-    accept.add_argument("--date", metavar="DAY", help="when it was accepted; today by default")
-    accept.add_argument("--promised", metavar="DAY", help="when it is to be ready")
+    accept.add_argument("--date", metavar="YYYY-MM-DD",
+                        help="when it was accepted; today by default")
+    accept.add_argument("--promised", metavar="YYYY-MM-DD", help="when it is to be ready")
     add("list", _list, "List the jobs with the hours quoted and booked.")
     show = add("show", _show, "Show a job: its work items, hours quoted and booked.")
     state = add("state", _state, "Set where a job stands: on the bench, waiting, finished.")
@@ -28,8 +29,8 @@ def register(command) -> None:
         found.add_argument("job", metavar="JOB", help="number or name")
     state.add_argument("state", metavar="STATE",
                        help='accepted, "on the bench", waiting, finished or closed')
-    promise.add_argument("day", metavar="DAY", help="such as 2026-12-20")
-    close.add_argument("--date", metavar="DAY", help="today by default")
+    promise.add_argument("day", metavar="YYYY-MM-DD", help="such as 2026-12-20")
+    close.add_argument("--date", metavar="YYYY-MM-DD", help="today by default")
 
 
 def _accept(options) -> int:
