@@ -151,8 +151,9 @@ def test_restore_or_resell_shows_words(shop, survey):
     page._uploaded(f"{EVIL}.csv", 1000, csv_bytes(survey, shop.catalogue))
     page._typed({"trials": "200", "value": "5000", "asking": "2000"})
     assert [alert.widget.value for alert in page.alerts.values() if alert.widget.value] == []
-    _fine([one.value for one in (page.strip, page.answer, page.under, page.pays, page.gaps,
-                                 page.keeping.widget, *page.charts.values())])
+    answer = page.answer
+    _fine([one.value for one in (answer.strip, answer.words, answer.under, answer.pays, page.gaps,
+                                 page.keeping.widget, *answer.charts.values())])
     page.ledger.close()
 
 

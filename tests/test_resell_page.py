@@ -17,7 +17,7 @@ from estimator.catalogue import Condition, Era, data_folder
 from estimator.errors import BadInput
 from estimator.ledger import Draft, Ledger, new_key
 from estimator.pages import deal as deals
-from estimator.pages import deciding, resell_page, serving
+from estimator.pages import deciding, resell_answer, resell_page, serving
 from estimator.pages import desk as desks
 from estimator.pages.resell_page import ResellPage
 from estimator.resale import Deal, Jobs, Words, as_dict, playing, resale
@@ -75,7 +75,8 @@ def page(opened):
 
 def figure(page, test):
     """A figure of the answer at a glance."""
-    return html.unescape(re.search(rf'data-testid="{test}"[^>]*>([^<]*)<', page.strip.value)[1])
+    shown = page.answer.strip.value
+    return html.unescape(re.search(rf'data-testid="{test}"[^>]*>([^<]*)<', shown)[1])
 
 
 def wrong(page):
@@ -154,12 +155,12 @@ def test_all_that_is_wrong_is_said_at_once(page):
     assert set(wrong(page)) == {"value", "seed"}
     assert figure(page, "bid") == before
     assert "last good" in page.gaps.value
-    assert "est-old" in page.strip._dom_classes
-    assert page.papers["pdf"].disabled
+    assert "est-old" in page.answer.strip._dom_classes
+    assert page.answer.papers["pdf"].disabled
     page._typed({"value": "5000", "seed": "1"})
     fine(page)
-    assert "est-old" not in page.strip._dom_classes
-    assert not page.papers["pdf"].disabled
+    assert "est-old" not in page.answer.strip._dom_classes
+    assert not page.answer.papers["pdf"].disabled
 
 
 def test_fields_follow_whether_the_machine_is_owned(page):
@@ -186,7 +187,7 @@ def test_a_first_page_shows_an_example_and_its_answer(opened):
     assert "An example" in page.keeping.widget.value
     assert page.found == engine(page)
     assert figure(page, "advice") == Words(page.found).head()
-    for name, chart in page.charts.items():
+    for name, chart in page.answer.charts.items():
         assert f'data-testid="chart-{name}"' in chart.value
 
 
@@ -245,7 +246,7 @@ def test_money_that_is_spent_is_shown_and_left_out(page):
     page._typed({"standing": deals.OWNED, "paid": "1900"})
     first = page.found
     assert figure(page, "spent") == "$1,900, left out"
-    assert "no part in the choice" in page.answer.value
+    assert "no part in the choice" in page.answer.words.value
     page._typed({"paid": "4000"})
     assert page.found.choices == first.choices
     assert page.found.best == first.best
@@ -271,21 +272,21 @@ def test_a_budget_moves_the_best_set(page):
     fine(page)
     chosen = page.found.paying.chosen
     assert chosen.cost <= limit < whole.cost
-    assert page.pays.value.count("<td class=\"\">yes") == sum(
+    assert page.answer.pays.value.count("<td class=\"\">yes") == sum(
         row.line in chosen.lines for row in page.found.paying.lines)
-    assert f"cost ${limit:,}" in page.pays.value
-    assert "Proven" in page.pays.value
+    assert f"cost ${limit:,}" in page.answer.pays.value
+    assert "Proven" in page.answer.pays.value
 
 
 def test_the_table_holds_what_the_engine_found(page):
     """A row for each choice with its words, and the numbers that put it in order."""
     found = page.found
-    assert [row["key"] for row in page.ranked.rows] == [one.key for one in found.choices]
-    (chosen,) = [row for row in page.ranked.rows if row["chosen"]]
+    assert [row["key"] for row in page.answer.ranked.rows] == [one.key for one in found.choices]
+    (chosen,) = [row for row in page.answer.ranked.rows if row["chosen"]]
     assert chosen["key"] == found.best
-    heads = [head["label"] for head in page.ranked.heads]
+    heads = [head["label"] for head in page.answer.ranked.heads]
     assert len(heads) == len(deciding.HEADS)
-    for row, one in zip(page.ranked.rows, found.choices, strict=True):
+    for row, one in zip(page.answer.ranked.rows, found.choices, strict=True):
         assert len(row["cells"]) == len(row["values"]) == len(heads)
         if one.key != "leave-it":
             held = dict(zip(heads, row["values"], strict=True))
@@ -293,33 +294,34 @@ def test_the_table_holds_what_the_engine_found(page):
             assert held["Loss in 100"] == one.chance_of_loss
             assert held["Brings per bench hour"] == one.per_hour
             assert row["cells"][heads.index("Bid at most")] == f"{one.highest_price:,.0f}"
-    assert json.dumps(page.ranked.rows)
+    assert json.dumps(page.answer.ranked.rows)
     page._typed({"standing": deals.OWNED})
-    assert [head["label"] for head in page.ranked.heads][-1] == "Take from"
+    assert [head["label"] for head in page.answer.ranked.heads][-1] == "Take from"
     # Selling as found is what the others are held against, and has no return of its own.
-    assert "held against" in page.under.value
+    assert "held against" in page.answer.under.value
 
 
 def test_more_trials_than_an_edit_waits_for_are_played_after_it(page, monkeypatch):
     """At first few, then all that were asked for; the button plays many."""
-    monkeypatch.setattr(resell_page, "LIVE", 300)
+    monkeypatch.setattr(resell_answer, "LIVE", 300)
     shown = []
-    show = page._show
-    monkeypatch.setattr(page, "_show", lambda: shown.append(page.found.deal.trials) or show())
+    take = page.answer.take
+    monkeypatch.setattr(page.answer, "take",
+                        lambda found: shown.append(found.deal.trials) or take(found))
     page._typed({"trials": "600"})
     page._there()
     assert shown[0] == 300
     assert shown[-1] == 600
     assert figure(page, "trials") == "600"
     assert page.found == engine(page, trials=600)
-    monkeypatch.setattr(resell_page, "MANY", 1200)
+    monkeypatch.setattr(resell_answer, "MANY", 1200)
     page._typed({"trials": "300"})
     assert figure(page, "trials") == "300"
-    page.many.start()
+    page.answer.many.start()
     assert figure(page, "trials") == "1,200"
-    assert "1,200 times" in page.many.said.value
+    assert "1,200 times" in page.answer.many.said.value
     page._typed({"value": "5100"})
-    assert page.many.said.value == ""
+    assert page.answer.many.said.value == ""
 
 
 def test_what_moves_the_profit_is_what_the_profit_is_made_of():
@@ -345,24 +347,24 @@ def test_swings_stand_in_the_answer(page):
     value = next(row for row in profit.rows if row.what == "Market value")
     assert value.low < profit.middle < value.high
     assert [row["choice"] for row in as_dict(page.found)["swings"]] == [profit.key, lead.key]
-    page._moved("1")
-    assert f"over: {other.name}" in page.charts["swings"].value
+    page.answer.moved("1")
+    assert f"over: {other.name}" in page.answer.charts["swings"].value
 
 
 def test_choices_are_ticked_for_the_chart_of_cash(page, opened):
     """Three at first; what is ticked is drawn and kept; a sixth takes the place of the first."""
-    assert [key for key, one in page.ticks.items() if one.value] == \
-        [key for key in page.ticks if key in page._ticked()]
-    assert len(page._ticked()) == 3
-    page.ticks["part-out"].value = True
-    assert "Part out" in page.charts["cash"].value
+    assert [key for key, one in page.answer.ticks.items() if one.value] == \
+        [key for key in page.answer.ticks if key in page.answer._ticked()]
+    assert len(page.answer._ticked()) == 3
+    page.answer.ticks["part-out"].value = True
+    assert "Part out" in page.answer.charts["cash"].value
     page.save()
     again = opened()
-    assert again.ticks["part-out"].value
-    for one in page.ticks.values():
+    assert again.answer.ticks["part-out"].value
+    for one in page.answer.ticks.values():
         one.value = True
-    assert sum(one.value for one in page.ticks.values()) == deciding.MOST_LINES
-    for one in page.ticks.values():
+    assert sum(one.value for one in page.answer.ticks.values()) == deciding.MOST_LINES
+    for one in page.answer.ticks.values():
         one.value = False
     fine(page)
 
@@ -374,8 +376,9 @@ def test_words_of_people_stay_words(page, demo, shop):
     fine(page)
     page.save()
     assert page.survey.machine.title == EVIL
-    for shown in (page.strip, page.answer, page.under, page.pays, page.keeping.widget, page.gaps,
-                  *page.charts.values()):
+    answer = page.answer
+    for shown in (answer.strip, answer.words, answer.under, answer.pays, page.keeping.widget,
+                  page.gaps, *answer.charts.values()):
         assert "<script" not in shown.value
 
 
@@ -397,11 +400,11 @@ def test_the_draft_of_a_quote_is_taken(shop_dir, demo, opened):
     assert page.found is None
     assert "Say the market value and the asking price" in page.gaps.value
     assert wrong(page) == {}
-    assert page.strip.value == ""
-    assert page.body.layout.display == "none"
+    assert page.answer.strip.value == ""
+    assert page.answer.body.layout.display == "none"
     page._typed({"value": "5000", "asking": "2600", **QUICK})
     fine(page)
-    assert page.body.layout.display == ""
+    assert page.answer.body.layout.display == ""
     page._typed({"value": ""})
     assert set(wrong(page)) == {"value"}
     assert "last good" in page.gaps.value
@@ -482,7 +485,7 @@ def test_decisions_are_begun_chosen_and_deleted(page):
     first = page.keeping.draft.key
     page._asked("new")
     assert page.keeping.draft.key != first
-    assert page.strip.value == ""
+    assert page.answer.strip.value == ""
     assert page.forms["machine"].values["value"] == ""
     assert page.values["survey"] == "demo"
     page.picker.value = first
@@ -532,11 +535,11 @@ def test_a_page_that_cannot_open_says_why(monkeypatch, tmp_path):
 def test_papers_hold_the_answer_that_stands_on_the_page(page, monkeypatch):
     """One page of PDF, and all figures as JSON, under the machine's name."""
     handed = {}
-    for kind, button in page.papers.items():
+    for kind, button in page.answer.papers.items():
         monkeypatch.setattr(button, "hand_out",
                             lambda name, _, data, kind=kind: handed.update({kind: (name, data)}))
-    page._paper("pdf")
-    page._paper("json")
+    page.answer.hand_out("pdf")
+    page.answer.hand_out("json")
     assert handed["pdf"][0] == "marmalade-observatory-decision.pdf"
     assert handed["pdf"][1].startswith(b"%PDF-")
     assert json.loads(handed["json"][1]) == json.loads(json.dumps(as_dict(page.found)))

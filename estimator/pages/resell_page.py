@@ -8,7 +8,6 @@ later; more trials than an edit can wait for are played beside the page.
 from __future__ import annotations
 
 import html
-import json
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
@@ -19,30 +18,24 @@ import ipywidgets as widgets
 from estimator import catalogue as tables
 from estimator import ledger, survey
 from estimator.catalogue import Era
-from estimator.documents.files import file_stem
 from estimator.errors import BadInput, Fault
 from estimator.pages import deal as deals
-from estimator.pages import deciding, opening
 from estimator.pages import desk as desks
-from estimator.pages.beside import Beside, Progress, Work
+from estimator.pages import opening, resell_answer
 from estimator.pages.boxes import box, heading
 from estimator.pages.devices import FileButton, Pulse, too_big
-from estimator.pages.entering import Form, Parts
+from estimator.pages.entering import Form
 from estimator.pages.figures import gaps
 from estimator.pages.guard import Alert, guarded, keep_log
 from estimator.pages.keeping import DRAFTS, Keeping, dated
 from estimator.pages.later import Later
-from estimator.pages.ranked import Ranked
-from estimator.resale import LEAVE, Deal, Jobs, Resale, as_dict, resale
+from estimator.resale import Deal, Jobs, Resale, resale
 from estimator.shop import Shop
 from estimator.survey import Survey
 from estimator.survey.cells import BLANK
 
-LIVE, MANY = 10_000, 100_000
-"""Trials that an edit is answered with at most, and those that are played beside the page."""
-_COSTLY_S, _SAVE_S = 0.15, 0.4
+_SAVE_S = 0.4
 _PAGE = "restore-or-resell"
-_MOVES = (("0", "Profit of the best choice"), ("1", "Its lead over the next best"))
 
 
 def opened() -> widgets.Widget:
@@ -69,26 +62,20 @@ class ResellPage:
         self.values: dict[str, str] = {}
         self.file: Mapping | None = None
         self.file_name = ""
-        self.drawn: tuple[str, ...] = ()
         self.survey: Survey | None = None
-        self.found: Resale | None = None
         self._jobs = Jobs()
-        self._quiet = self._delete_asked = self._there_yet = False
+        self._quiet = self._delete_asked = False
         self._build()
-        # Held until the browser is there: what is drawn before is lost on the way.
-        self.costly = Later(_COSTLY_S, [
-            *((lambda name=name, draw=draw: self._draw(name, draw))
-              for name, draw in deciding.STEPS),
-            self._cash, self._swings, self._pays, self._more], held=True)
         self.saving = Later(_SAVE_S, [self.save])
         self._open_first(draft)
 
     # What a person sees -----------------------------------------------------------------
 
     def _build(self) -> None:
+        self.answer = resell_answer.Answer(self.shop, self.log_path, self._wanted,
+                                           lambda: self.saving.start())
         self.alerts = {"source": Alert("This could not be opened:"), "survey": Alert(),
-                       "answer": Alert(),
-                       "ledger": Alert(), "papers": Alert("The paper was not made:")}
+                       "ledger": Alert(), **self.answer.alerts}
         self.pulse = Pulse(self._there)
         self.keeping = Keeping(self.ledger, self.pulse, deals.KIND, "decision")
         self.picker = widgets.Dropdown(description="Decision", style={
@@ -105,36 +92,11 @@ class ResellPage:
             name: Form(name, title, (), (), lambda *_: None,
                        lambda values: self._typed(values), enter=False, log_path=self.log_path)
             for name, title in deals.GROUPS.items()}
-        self.gaps, self.strip = widgets.HTML(), widgets.HTML()
-        glance = widgets.VBox([self.alerts["answer"].widget, self.gaps, self.strip])
-        self.answer, self.under = widgets.HTML(), widgets.HTML()
-        self.ranked = Ranked("choices", "Choices side by side", deciding.HEADS)
-        self.charts = {name: widgets.HTML() for name in
-                       ("profits", "losses", "stop", "effort", "cash", "swings")}
-        self.ticks: dict[str, widgets.Checkbox] = {}
-        self.tick_box = box("est-ticks")
-        self.moves = Parts("What is moved", _MOVES, self._moved)
-        self.pays = widgets.HTML()
-        self.many = Beside(f"Play it {MANY:,} times", self._many_of, self._many_done)
-        self.papers = {
-            "pdf": FileButton("Decision on one page (PDF)", on_want=lambda: self._paper("pdf")),
-            "json": FileButton("All figures (JSON)", on_want=lambda: self._paper("json"))}
+        self.gaps = widgets.HTML()
+        glance = widgets.VBox([self.alerts["answer"].widget, self.gaps, self.answer.strip])
         lines = {name: (widgets.HTML(f"<h3>{title}</h3>"), self.forms[name])
                  for name, title in deals.GROUPS.items()}
         small = [box("est-block", *lines.pop(name)) for name in ("limits", "trials")]
-        self.body = box(
-            "est-block", heading("The decision"), self.answer,
-            heading("Choices side by side"), self.ranked, self.under, self.many.widget,
-            heading("Profit and loss"), box("est-pictures", self.charts["profits"],
-                                            self.charts["losses"]),
-            heading("Cash over the months"), self.tick_box,
-            box("est-wide-picture", self.charts["cash"]),
-            heading("What moves it"), self.moves,
-            box("est-wide-picture", self.charts["swings"]),
-            heading("Stop after teardown"), box("est-wide-picture", self.charts["stop"]),
-            heading("What pays"), box("est-wide-picture", self.charts["effort"]), self.pays,
-            heading("Papers"), self.alerts["papers"].widget,
-            box("est-buttons", *self.papers.values()))
         self.widget = box(
             "est-page", self.pulse,
             opening.head(_PAGE, self.keeping.widget),
@@ -145,25 +107,16 @@ class ResellPage:
                                     *(part for pair in lines.values() for part in pair),
                                     box("est-two-forms", *small))),
                 box("est-offer", glance)),
-            self.body)
+            self.answer.body)
 
     def failed(self, area: str) -> None:
         """Mark the answer as old where something went wrong on the way to a new one."""
-        if area == "answer":
-            self.costly.stop()
-            self.many.stop("Stopped, for the deal was changed.")
-            self._old(True)
+        self.answer.failed(area)
 
-    def _old(self, old: bool) -> None:
-        for shown in (self.strip, self.body):
-            (shown.add_class if old else shown.remove_class)("est-old")
-        # Without an answer there is nothing to see, nor the one of another decision.
-        self.body.layout.display = "none" if self.found is None else ""
-        if self.found is None:
-            self.strip.value = ""
-        for paper in self.papers.values():
-            paper.disabled = old or self.found is None
-        self.many.button.disabled = old or self.found is None
+    @property
+    def found(self) -> Resale | None:
+        """The answer that stands on the page."""
+        return self.answer.found
 
     # Drafts -----------------------------------------------------------------------------
 
@@ -199,12 +152,12 @@ class ResellPage:
     def _lay_out(self, values: dict[str, str], file: Mapping | None = None, name: str = "",
                  drawn: tuple[str, ...] = ()) -> None:
         """Put into the forms what was typed, and show what follows from it."""
-        self.values, self.file, self.file_name, self.drawn = values, file, name, drawn
-        self.found = None
+        self.values, self.file, self.file_name = values, file, name
+        self.answer.found, self.answer.drawn = None, drawn
         self._take_survey()
         self._offer()
         self._list()
-        self._answer()
+        self._answered()
         self._say_saved()
 
     def _offer(self) -> None:
@@ -296,12 +249,12 @@ class ResellPage:
         self._take_survey()
         self._offer()
         self.saving.start()
-        self._answer()
+        self._answered()
 
     @guarded("ledger")
     def save(self) -> None:
         """Keep what was typed, if it changed since it was kept."""
-        content = deals.as_json(self.values, self.file, self.file_name, self.drawn)
+        content = deals.as_json(self.values, self.file, self.file_name, self.answer.drawn)
         if self.keeping.save(self._title(), content):
             self._list()
             self.keeping.address()
@@ -355,16 +308,12 @@ class ResellPage:
         self._work_out()
 
     @guarded("answer")
-    def _answer(self) -> None:
+    def _answered(self) -> None:
         self._work_out()
 
     def _work_out(self) -> None:
         """The answer at once; what takes longer a little later."""
-        self.costly.stop()
-        if self.many.running:
-            self.many.stop("Stopped, for the deal was changed.")
-        elif self.many.said.value:
-            self.many.say("")
+        self.answer.deal_changed()
         self._mark([])
         self.gaps.value = self._lacking()
         try:
@@ -373,14 +322,12 @@ class ResellPage:
             # A form that was never filled in has nothing wrong with it; it only waits.
             self._mark([fault for fault in error.faults if self.found or not _blank(fault)])
             self.gaps.value = self.gaps.value or _waiting(error.faults, self.found is not None)
-            self._old(True)
+            self.answer.old(True)
             return
         if self.gaps.value:
-            self._old(True)
+            self.answer.old(True)
             return
-        self.found = self._reckoned(replace(deal, trials=min(deal.trials, LIVE)))
-        self._show()
-        self.costly.start()
+        self.answer.take(self._reckoned(replace(deal, trials=min(deal.trials, resell_answer.LIVE))))
 
     def _reckoned(self, deal: Deal) -> Resale:
         """The answer; where nothing fits the limits, that is said at them and they are left out."""
@@ -417,88 +364,11 @@ class ResellPage:
                 form.faults = placed[name]
         self.alerts["answer"].show(rest) if rest else self.alerts["answer"].clear()
 
-    def _show(self) -> None:
-        """The answer in words and figures."""
-        found = self.found
-        self.strip.value = deciding.strip(found)
-        self.answer.value = deciding.answer(found)
-        deciding.rank(self.ranked, found)
-        self.under.value = deciding.under_table(found)
-        self._tick()
-        self._old(False)
-
     def _there(self) -> None:
         """The page is in the browser: now draw what takes time."""
         if self.keeping.draft.revision:
             self.keeping.address()
-        self._there_yet = True
-        if self.found is not None:
-            self.costly.release()
-        else:
-            self.costly.held = False
-
-    # What is drawn later ----------------------------------------------------------------
-
-    @guarded("answer")
-    def _draw(self, name: str, draw) -> None:
-        self.charts[name].value = draw(self.found)
-
-    @guarded("answer")
-    def _cash(self) -> None:
-        self.charts["cash"].value = deciding.cash(self.found, self._ticked())
-
-    @guarded("answer")
-    def _swings(self) -> None:
-        self.charts["swings"].value = deciding.swings(self.found, int(self.moves.current))
-
-    @guarded("answer")
-    def _pays(self) -> None:
-        self.pays.value = deciding.pays(self.found)
-
-    @guarded("answer")
-    def _more(self) -> None:
-        """Where more trials are wanted than an edit waits for, they are played now."""
-        if self._wanted() > self.found.deal.trials:
-            self.many.start()
-
-    def _moved(self, which: str) -> None:
-        self.moves.current = which
-        if self.found is not None:
-            self._swings()
-
-    def _tick(self) -> None:
-        """A box to tick for each choice whose cash could be drawn."""
-        names = {one.key: one.name for one in self.found.choices if one.key != LEAVE}
-        if list(self.ticks) != list(names):
-            self.ticks = {key: widgets.Checkbox(description=name, indent=False)
-                          for key, name in names.items()}
-            for one in self.ticks.values():
-                one.observe(self._ticked_by_hand, "value")
-            self.tick_box.children = list(self.ticks.values())
-        wanted = self._ticked()
-        self._quiet = True
-        for key, one in self.ticks.items():
-            one.value = key in wanted
-        self._quiet = False
-
-    def _ticked(self) -> list[str]:
-        kept = [key for key in self.drawn if key in self.ticks]
-        return kept or deciding.usual_lines(self.found)
-
-    @guarded("answer")
-    def _ticked_by_hand(self, _change) -> None:
-        if self._quiet or self.found is None:
-            return
-        wanted = [key for key, one in self.ticks.items() if one.value]
-        if len(wanted) > deciding.MOST_LINES:
-            # The last one ticked takes the place of the first that was there.
-            wanted = [key for key in wanted if key not in self.drawn[:1]][-deciding.MOST_LINES:]
-        self.drawn = tuple(wanted)
-        self.saving.start()
-        self._tick()
-        self._cash()
-
-    # More trials, papers ----------------------------------------------------------------
+        self.answer.there()
 
     def _wanted(self) -> int:
         """Trials that are typed, as far as they can be read."""
@@ -506,38 +376,6 @@ class ResellPage:
             return deals.read(self.values, self.shop, date.today()).trials
         except BadInput:
             return 0
-
-    def _many_of(self) -> Work | str:
-        if self.found is None:
-            return "There is no answer yet to look at more closely."
-        own = self._wanted()
-        deal = replace(self.found.deal, trials=own if own > LIVE else MANY)
-        machine, shop = self.survey, self.shop
-
-        def work(progress: Progress) -> Resale:
-            return resale(machine, deal, shop, progress=progress)
-        return work
-
-    def _many_done(self, found: Resale) -> None:
-        self.found = found
-        self._drawn_anew()
-        self.many.say(f"Played {found.deal.trials:,} times; all figures are of these trials.")
-
-    @guarded("answer")
-    def _drawn_anew(self) -> None:
-        self._show()
-        self.costly.start()
-
-    @guarded("papers")
-    def _paper(self, kind: str) -> None:
-        from estimator.documents import decision
-        name = f"{file_stem(self.survey.machine.title)}-decision.{kind}"
-        if kind == "pdf":
-            self.papers[kind].hand_out(name, "application/pdf", decision.render(self.found))
-        else:
-            told = json.dumps(as_dict(self.found), indent=2, ensure_ascii=False, allow_nan=False)
-            self.papers[kind].hand_out(name, "application/json",
-                                       (told + "\n").encode("utf-8", "replace"))
 
 
 def _blank(fault: Fault) -> bool:
