@@ -124,6 +124,12 @@ class PlanPage:
         self.saving = Later(_SAVE_S, [self.save])
         self.drawing = Later(_DRAW_S, [self._draw], held=True)
         self.paint = Later(0, [self._show_part])
+        self._build()
+        self._open()
+
+    # What a person sees -----------------------------------------------------------------
+
+    def _build(self) -> None:
         self.pulse = Pulse(self._there)
         self.saved = widgets.HTML()
         self.jobs = ChoiceTable(
@@ -144,11 +150,27 @@ class PlanPage:
          self.waiting, self.orders, self.lots) = (widgets.HTML() for _ in range(10))
         self.sheet = Form("labels", "Labels for bags", [Field(
             "sheet", "Sheet that labels are printed on", "choice", self._sheet(),
-            tuple([key, row.name] for key, row in shop.catalogue.label_sheets.items()))], (),
+            tuple([key, row.name] for key, row in self.shop.catalogue.label_sheets.items()))], (),
             lambda *_: None, self._sheeted, log_path=self.log_path)
         self.files = {key: FileButton(said, on_want=lambda key=key: self._hand_out(key))
                       for key, (said, _) in _FILES.items()}
-        self.blocks = {
+        self.blocks = self._blocks()
+        self.body = box("est-block")
+        self.answer = box("est-block", box("est-promises", self.strip), self.proof, self.bar,
+                          self.body)
+        self.widget = box(
+            "est-page", self.pulse,
+            opening.head(_PAGE, self.saved),
+            self.alerts["page"].widget, self.alerts["ledger"].widget,
+            heading("What is planned"), box("est-asked-for", self.jobs, self.people),
+            widgets.HTML(f"<p>{_ABOUT}</p>"), self.form,
+            self.alerts["ask"].widget,
+            box("est-doing", self.search.widget, self.again), self.answer)
+        self.answer.layout.display = "none"
+
+    def _blocks(self) -> dict[str, widgets.Box]:
+        """The parts of the plan, of which one is shown."""
+        return {
             "plan": box("est-block", heading("Day by day"), self.by, self.days,
                         heading("Hours of each person, week by week"), self.load,
                         heading("What holds up the end"), self.critical,
@@ -164,19 +186,6 @@ class PlanPage:
                           self.alerts["papers"].widget, self.sheet,
                           box("est-buttons", *self.files.values())),
         }
-        self.body = box("est-block")
-        self.answer = box("est-block", box("est-promises", self.strip), self.proof, self.bar,
-                          self.body)
-        self.widget = box(
-            "est-page", self.pulse,
-            opening.head(_PAGE, self.saved),
-            self.alerts["page"].widget, self.alerts["ledger"].widget,
-            heading("What is planned"), box("est-asked-for", self.jobs, self.people),
-            widgets.HTML(f"<p>{_ABOUT}</p>"), self.form,
-            self.alerts["ask"].widget,
-            box("est-doing", self.search.widget, self.again), self.answer)
-        self.answer.layout.display = "none"
-        self._open()
 
     def failed(self, area: str) -> None:
         """What stands below is of before."""
