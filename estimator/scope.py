@@ -89,12 +89,23 @@ class Scope:
     @functools.cached_property
     def names(self) -> tuple[str, ...]:
         """A name for each line that other lines, left out or of other kinds, do not change."""
-        seen: Counter[str] = Counter()
-        names = []
-        for line in self.lines:
-            seen[line.assembly] += 1
-            names.append(f"{line.assembly} {seen[line.assembly]}")
-        return tuple(names)
+        return names_of(self.lines)
+
+
+def names_of(lines: Iterable[Line]) -> tuple[str, ...]:
+    """A name for each line: its assembly, and which of that assembly's lines it is.
+
+    Examples
+    --------
+    >>> names_of([Line("flipper", 2), Line("slingshot", 2), Line("flipper", 1)])
+    ('flipper 1', 'slingshot 1', 'flipper 2')
+    """
+    seen: Counter[str] = Counter()
+    names = []
+    for line in lines:
+        seen[line.assembly] += 1
+        names.append(f"{line.assembly} {seen[line.assembly]}")
+    return tuple(names)
 
 
 def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
@@ -144,9 +155,11 @@ def measure(line: Line, assembly: Assembly, per: str) -> float:
     return count * (length or 0.0) / 1e3
 
 
+# Most lines of a survey are as they were at the last edit, and as they are in the next choice.
+@functools.lru_cache(maxsize=16_384)
 def line_scope(
     index: int, line: Line, era: Era, level: Level, catalogue: Catalogue
-) -> tuple[list[Work], list[Need]]:
+) -> tuple[tuple[Work, ...], tuple[Need, ...]]:
     """Work and needs of one line, whatever the other lines are.
 
     Parameters
@@ -180,7 +193,7 @@ def line_scope(
             needs.append(Need(index, row.does, row.item, row.quantity * row.share, amount, row))
         else:
             needs.append(Need(index, row.does, row.item, quantity, amount, row, pieces))
-    return works, needs
+    return tuple(works), tuple(needs)
 
 
 # The same few hundred answers serve every survey and every edit.

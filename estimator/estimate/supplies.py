@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -18,6 +19,8 @@ SHEET = "abrasive-sheet"
 """Name of the material that the grit ladder uses up."""
 
 
+# Asked for with every line that needs the part.
+@functools.lru_cache(maxsize=4096)
 def unit_price(part: str, catalogue: Catalogue) -> Range:
     """Range of what one unit of a part costs: the trade's range about the best offer for one.
 

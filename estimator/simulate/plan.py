@@ -6,12 +6,11 @@ for the next time. They are tuples, for they are compared at every edit.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import NamedTuple
-
-import numpy as np
 
 from estimator import correlation
 from estimator.catalogue import WORK_KINDS
@@ -202,11 +201,20 @@ def _evened(work: Work, correlation: float) -> float:
 def _factors(job: Estimate, settings: Settings) -> Factors:
     tied = {kind for pair in job.correlations for kind in pair}
     kinds = tuple(kind for kind in WORK_KINDS if kind in tied)
-    root = correlation.root(correlation.matrix(kinds, job.correlations)) if kinds else np.empty(0)
     return Factors(
         settings.job_factor_share, settings.person_factor_share, settings.kind_factor_share,
-        settings.cause_share, kinds, tuple(tuple(row) for row in root.tolist()),
+        settings.cause_share, kinds, _root(kinds, tuple(job.correlations.items())),
     )
+
+
+# They change with the shop's table, not from job to job.
+@functools.lru_cache(maxsize=8)
+def _root(kinds: tuple[str, ...], correlations: tuple[tuple[tuple[str, str], float], ...]
+          ) -> tuple[tuple[float, ...], ...]:
+    if not kinds:
+        return ()
+    root = correlation.root(correlation.matrix(kinds, dict(correlations)))
+    return tuple(tuple(row) for row in root.tolist())
 
 
 __all__ = ["Amount", "plan_of", "wholes_of"]
