@@ -108,16 +108,16 @@ def names_of(lines: Iterable[Line]) -> tuple[str, ...]:
     return tuple(names)
 
 
-def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
+def _applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
     """Does a treatment hold for this era, level and condition?
 
     Examples
     --------
     >>> from estimator.catalogue import load
     >>> first = load().treatments_of["flipper"][0]
-    >>> applies(first, Era.MODERN, Level.SHOP_JOB, Condition.WORN)
+    >>> _applies(first, Era.MODERN, Level.SHOP_JOB, Condition.WORN)
     True
-    >>> applies(first, Era.MODERN, Level.AS_FOUND, Condition.WORN)
+    >>> _applies(first, Era.MODERN, Level.AS_FOUND, Condition.WORN)
     False
     """
     rank, grade = LEVELS.index(level), CONDITIONS.index(condition)
@@ -130,7 +130,7 @@ def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) 
     )
 
 
-def measure(line: Line, assembly: Assembly, per: str) -> float:
+def _measure(line: Line, assembly: Assembly, per: str) -> float:
     """What a treatment's quantity is multiplied by on this line.
 
     The count, 1 for the line as a whole, square metres or metres; measured figures before the
@@ -140,7 +140,7 @@ def measure(line: Line, assembly: Assembly, per: str) -> float:
     --------
     >>> from estimator.catalogue import load
     >>> guide = load().assemblies["ball-guide"]
-    >>> round(measure(Line("ball-guide", 4, area_cm2=50), guide, "area"), 4)
+    >>> round(_measure(Line("ball-guide", 4, area_cm2=50), guide, "area"), 4)
     0.02
     """
     count = line.count or 0
@@ -181,7 +181,7 @@ def line_scope(
     needs: list[Need] = []
     assembly = catalogue.assemblies[line.assembly]
     for row in _treatments(line.assembly, era, level, line.condition, catalogue):
-        amount = measure(line, assembly, row.measure)
+        amount = _measure(line, assembly, row.measure)
         if not amount:
             continue
         quantity = row.quantity * row.share * amount
@@ -202,7 +202,7 @@ def _treatments(
     assembly: str, era: Era, level: Level, condition: Condition, catalogue: Catalogue
 ) -> tuple[Treatment, ...]:
     return tuple(row for row in catalogue.treatments_of[assembly]
-                 if applies(row, era, level, condition))
+                 if _applies(row, era, level, condition))
 
 
 def _pieces(row: Treatment, amount: float) -> int | None:

@@ -89,7 +89,7 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class _Wanted:
     """A candidate that is to be planned: when it is due, and its weight against others."""
 
     candidate: Candidate
@@ -98,14 +98,14 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Ask:
+class _Ask:
     """What is asked for: machines, the shop with the people who are there, days, and how sure.
 
     `promise` and `in_time` are shares; `seconds` those of the search; ages of prices are told as
     of `today`, whenever the plan begins. [–], [s]
     """
 
-    jobs: tuple[Wanted, ...]
+    jobs: tuple[_Wanted, ...]
     shop: Shop
     today: date
     start: date
@@ -122,7 +122,7 @@ class Drawn:
     `numbers` are numbers of jobs by their names on the plan.
     """
 
-    ask: Ask
+    ask: _Ask
     jobs: tuple[OnBench, ...]
     numbers: Mapping[str, str]
     basket: Basket
@@ -170,7 +170,7 @@ def person_cells(said: Mapping[str, str], person: Person) -> dict[str, str]:
     return {"in": "yes", "hours": person.hours} | dict(said)
 
 
-def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date) -> Ask:
+def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date) -> _Ask:
     """What the page asks for, as it was typed.
 
     Raises
@@ -206,7 +206,7 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
                     fault.column for fault in read.faults}:
                 # What is overdue is late whatever is done; it is planned as due on the first day.
                 due = start
-            wanted.append(Wanted(one, due, weight or 1))
+            wanted.append(_Wanted(one, due, weight or 1))
     people = []
     for person in schedule.people_of(shop.settings):
         said = person_cells(content.get("people", {}).get(person.name, {}), person)
@@ -231,8 +231,8 @@ def asked(content: Mapping, known: Sequence[Candidate], shop: Shop, today: date)
         "people": tuple(people),
         "closed": tuple(one for one in shop.settings.closed
                         if not one.person or one.person in names)})
-    return Ask(tuple(wanted), replace(shop, settings=settings), today, start, promise, in_time,
-               seconds, wish)
+    return _Ask(tuple(wanted), replace(shop, settings=settings), today, start, promise, in_time,
+                seconds, wish)
 
 
 def _wish(read: Reading, shop: Shop) -> Wish | None:
@@ -292,7 +292,7 @@ def _with_hours(person: Person, said: str) -> Person:
 # From the ledger onto the bench
 
 
-def estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
+def _estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
     """The work of a candidate: of a job as it was quoted last, of a draft as it stands.
 
     Raises
@@ -327,7 +327,7 @@ class Bench:
         self.ledger, self.shop = ledger, shop
         self._estimates: dict[tuple[str, str], Estimate] = {}
 
-    def draw(self, ask: Ask, former: BenchPlan | None = None) -> Drawn:
+    def draw(self, ask: _Ask, former: BenchPlan | None = None) -> Drawn:
         """The plan that is drawn at once.
 
         Parameters
@@ -346,7 +346,7 @@ class Bench:
             try:
                 key = one.key, one.version
                 if key not in self._estimates:
-                    self._estimates[key] = estimated(one, self.ledger, ask.shop)
+                    self._estimates[key] = _estimated(one, self.ledger, ask.shop)
             except BadInput as error:
                 faults += [Fault(fault.what, fault.fix, column=f"jobs:{one.key}:in")
                            for fault in error.faults]
@@ -365,9 +365,9 @@ class Bench:
         basket = schedule.basket_of(found, ask.shop, wish=ask.wish, on=ask.today, **there)
         machines = schedule.ordered(found, basket)
         plan = schedule.plan(machines, ask.shop, start=ask.start, seconds=0, former=former)
-        return drawn(ask, machines, {name: number for name, number in names.items() if number},
-                     basket, schedule.spares_of(machines, ask.shop, basket, **there), plan,
-                     trials=FEW)
+        return _drawn(ask, machines, {name: number for name, number in names.items() if number},
+                      basket, schedule.spares_of(machines, ask.shop, basket, **there), plan,
+                      trials=FEW)
 
 
 def _other(title: str, taken: Mapping) -> str:
@@ -376,9 +376,9 @@ def _other(title: str, taken: Mapping) -> str:
                 if name not in taken)
 
 
-def drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket: Basket,
-          spares: Mapping[str, SecondRound], plan: BenchPlan, *, trials: int,
-          progress: Callable[[float], bool] | None = None) -> Drawn:
+def _drawn(ask: _Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket: Basket,
+           spares: Mapping[str, SecondRound], plan: BenchPlan, *, trials: int,
+           progress: Callable[[float], bool] | None = None) -> Drawn:
     """A plan with its odds, orders and lots."""
     outlook = schedule.outlook(plan, jobs, ask.shop, trials=trials, progress=progress)
     return Drawn(ask, tuple(jobs), numbers, basket, plan, outlook,
@@ -393,8 +393,8 @@ def bettered(found: Drawn, progress: Callable[[float, float], bool],
     ask = found.ask
     plan = schedule.plan(found.jobs, ask.shop, start=ask.start, seconds=ask.seconds,
                          former=former, progress=progress)
-    return drawn(ask, found.jobs, found.numbers, found.basket, found.spares, plan,
-                 trials=MANY)
+    return _drawn(ask, found.jobs, found.numbers, found.basket, found.spares, plan,
+                  trials=MANY)
 
 
 def ways_of(found: Drawn) -> dict[str, tuple[Way, ...]]:

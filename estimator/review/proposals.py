@@ -4,7 +4,7 @@ Two things are proposed: book hours of an operation (`evidence`), and how far ho
 one pair of hands and of one kind of work go together (`shares`). Each may be accepted, accepted
 with a figure of one's own (`edit`), or refused; `undo` takes the last decision back. What was
 decided, when and why is kept beside the tables (`decided`). Shares that nobody set by hand also
-follow by themselves when a job is closed (`follow`).
+follow by themselves when a job is closed (`_follow`).
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def decisions(shop: Shop) -> tuple[Decision, ...]:
     return decided.log_of(shop.folder / "tables") if shop.folder else ()
 
 
-def follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
+def _follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
     """Let the shares follow closed jobs, as their default; returns those that were written.
 
     Done when a job is closed, and kept in the log like a decision, with `why`. Left alone are
@@ -77,12 +77,12 @@ def follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
 
 
 def closed(ledger: Ledger, shop: Shop, number: str) -> tuple[str, ...]:
-    """What a job that was closed changed of the shares, in sentences; see `follow`.
+    """What a job that was closed changed of the shares, in sentences; see `_follow`.
 
     The job is closed whatever becomes of the tables: what stands in the way is said.
     """
     try:
-        found = follow(ledger, shop, f"{number} was closed")
+        found = _follow(ledger, shop, f"{number} was closed")
     except BadInput as error:
         return (f"How far hours go together stays as it is set: {error}",)
     return tuple(f"{one.words}: that is set now, and can be taken back." for one in found)

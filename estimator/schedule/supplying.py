@@ -202,7 +202,7 @@ def ordering_of(plan: BenchPlan, jobs: Sequence[OnBench], basket: Basket, *, cha
     return order_dates(basket, needed_on(plan, jobs), chance=chance, margin=margin)
 
 
-def pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) -> list[Piece]:
+def _pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) -> list[Piece]:
     """What the jobs send out, line by line: when it can leave, and how long it may wait. [d]"""
     starts = plan.draft.starts
     found = []
@@ -232,7 +232,7 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
     most_seconds
         The search stops then, over 0. [s]
     """
-    return plan_lots(pieces_of(plan, jobs, shop.catalogue), shop.catalogue.services,
+    return plan_lots(_pieces_of(plan, jobs, shop.catalogue), shop.catalogue.services,
                      {one.name: shop.settings.late_per_day for one in jobs},
                      most_seconds=most_seconds)
 

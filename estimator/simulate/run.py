@@ -77,7 +77,7 @@ def simulate(
         for what in WHATS:
             player.summed(drawn, what, out=sums[what])
     lines = {place: line for place, line in enumerate(drawn) if line is not None}
-    return totals(job, settings, plan, player, sums, lines)
+    return _totals(job, settings, plan, player, sums, lines)
 
 
 def player_of(plan: Plan, job: Estimate, *, trials: int, seed: int, sampler: str = "random"
@@ -87,8 +87,8 @@ def player_of(plan: Plan, job: Estimate, *, trials: int, seed: int, sampler: str
     return Player(Streams(seed, trials, sampler, names), plan.factors)
 
 
-def totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
-           sums: dict[str, np.ndarray], lines: dict[int, Drawn]) -> Odds:
+def _totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
+            sums: dict[str, np.ndarray], lines: dict[int, Drawn]) -> Odds:
     """The odds of a job from what its lines drew.
 
     `sums` over lines, shape (trials,) each, and room for what follows from them; hours in it are
