@@ -11,7 +11,7 @@ from estimator.errors import BadInput, Fault
 from estimator.review.books import Books
 
 
-def _done_of(books: Books, said: Mapping[int, float] | None = None, on: date | None = None
+def done_of(books: Books, said: Mapping[int, float] | None = None, on: date | None = None
              ) -> dict[int, float]:
     """Share of each work item that is done.
 
@@ -79,7 +79,7 @@ def status_of(books: Books, on: date, done: Mapping[int, float] | None = None
     """Earned value of a job in hours, found work left out; None if nothing is expected of it."""
     if not any(item.expected > 0 for item in books.items):
         return None
-    shares, planned = _done_of(books, done, on), _planned_of(books, on)
+    shares, planned = done_of(books, done, on), _planned_of(books, on)
     return earned.status([item.expected for item in books.items],
                          [planned[item.item] for item in books.items],
                          [shares[item.item] for item in books.items], books.of_its_work)
