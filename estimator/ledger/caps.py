@@ -88,8 +88,8 @@ class Use:
 
     Examples
     --------
-    >>> cap = Cap("A1", "Harbour Lights", "A1", Decimal(1000), "USD", rate=80.0, step=0.25, parts=0.2,
-    ...           outwork=0.1, supplies=150.0, sent_out=100.0, finds=60.0)
+    >>> cap = Cap("A1", "Harbour Lights", "A1", Decimal(1000), "USD", rate=80.0, step=0.25,
+    ...           parts=0.2, outwork=0.1, supplies=150.0, sent_out=100.0, finds=60.0)
     >>> use = Use(cap, hours=7.5, labour=600.0, purchases=90.0, outwork=0.0, rest_labour=160.0,
     ...           rest_purchases=60.0, rest_outwork=100.0, rest_finds=30.0)
     >>> use.used, use.share, use.comes_to, use.passed, use.ahead

@@ -214,8 +214,8 @@ class Quotes(Database):
         >>> from decimal import Decimal
         >>> from estimator.demo import small_shop
         >>> with small_shop() as (ledger, shop):
-        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", date(2026, 3, 9), Decimal(480),
-        ...                               350.0, "USD"))
+        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", date(2026, 3, 9),
+        ...                               Decimal(480), 350.0, "USD"))
         ...     [one.title for one in ledger.can_become_jobs(10)]
         ['Glass Town']
         """
@@ -336,8 +336,8 @@ class Quotes(Database):
         >>> from decimal import Decimal
         >>> from estimator.demo import small_shop
         >>> with small_shop() as (ledger, shop):
-        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", date(2026, 3, 9), Decimal(480),
-        ...                               350.0, "USD"))
+        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", date(2026, 3, 9),
+        ...                               Decimal(480), 350.0, "USD"))
         ...     ledger.decide("Q7", "lost").outcome
         'lost'
         """
