@@ -283,9 +283,9 @@ class Bookings(Database):
         >>> with small_shop() as (ledger, shop):
         ...     kept = ledger.add(Purchase(
         ...         day=date(2026, 3, 6), job=ledger.job("Harbour Lights").number, currency="USD",
-        ...         supplier="Part house", what="Kits", quantity=2, unit="each", amount=Decimal(47)))
+        ...         supplier="Part house", what="Kits", quantity=2, unit="each", amount=Decimal(9)))
         ...     ledger.entry(Purchase, kept.id).amount
-        Decimal('47')
+        Decimal('9')
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:

@@ -128,7 +128,7 @@ class Jobs(Database):
         >>> from estimator.ledger import Sent
         >>> day = date(2026, 3, 9)
         >>> with small_shop() as (ledger, shop):
-        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", day, Decimal(480), 350, "USD"))
+        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", day, Decimal(48), 35, "USD"))
         ...     job = ledger.accept(Job("Q7", "Glass Town", day), [Item(
         ...         "Q7", 1, "Q7", 1, "Flipper (2)", "flipper", "flipper-clean", "Clean a flipper",
         ...         "cleaning", "bench", low=0.1, typical=0.2, high=0.4, setup=0.0, expected=0.22)])
