@@ -108,7 +108,7 @@ def spares_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket, *,
     >>> from estimator.demo import small_quote
     >>> from estimator.shop import open_shop
     >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
-    >>> spares_of(jobs, shop, basket_of(jobs, shop))  # no part of it is needed only where one breaks
+    >>> spares_of(jobs, shop, basket_of(jobs, shop))  # all its parts are needed for sure
     {}
     """
     breaks: dict[str, list[tuple[int, float]]] = defaultdict(list)
