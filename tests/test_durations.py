@@ -451,7 +451,8 @@ def test_constant_relaxation_allowances():
 
 @pytest.mark.parametrize(
     ("allowance", "of", "said"),
-    [(-0.1, "normal", "allowance is -0.1; .* Write 0.1 for 10 %"), (1, "shift", "under 1"), (0.1, "day", "must be")],
+    [(-0.1, "normal", "allowance is -0.1; .* Write 0.1 for 10 %"),
+     (1, "shift", "under 1"), (0.1, "day", "must be")],
 )
 def test_an_allowance_that_is_none_is_refused(allowance, of, said):
     """Negative, the whole shift, and of something unknown."""
