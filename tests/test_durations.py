@@ -299,8 +299,9 @@ def test_a_correlation_that_cannot_be_is_refused():
     # Two may cancel out, one and a half spread by √(1.5 (1 − 0.5)); no two differ more than wholly.
     assert spread_of_sum(1, 2, -1) == 0
     assert spread_of_sum(1, 1.5, -1) == pytest.approx(math.sqrt(0.75))
-    with pytest.raises(ValueError, match=r"correlation is -1\.01; it must be at least -1 "):
-        spread_of_sum(1, 1.5, -1.01)
+    for wrong in (-1.01, 1.01):
+        with pytest.raises(ValueError, match=rf"correlation is {wrong}; .* -1 and at most 1\."):
+            spread_of_sum(1, 1.5, wrong)
 
 
 def test_one_term_or_a_part_of_one_is_a_sum_too():
@@ -367,6 +368,7 @@ def test_unit_total_is_the_sum_of_unit_times(n, rate):
 @pytest.mark.parametrize(
     ("call", "said"),
     [(lambda: unit_time(1, 2, 80), r"Write 0\.8 for an 80 % curve"),
+     (lambda: unit_time(1, 2, 1.2), r"rate is 1\.2"),
      (lambda: unit_time(1, 3, 0), "rate is 0; it must be over 0"),
      (lambda: unit_time(1, 0, 0.8), "n counts units"),
      (lambda: unit_time(1, np.array([1, 0]), 0.8), "n counts units"),
