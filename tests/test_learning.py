@@ -11,10 +11,14 @@ from scipy import integrate, optimize, stats
 
 from estimator.errors import BadInput
 from estimator.learning import HoursModel, pool, pooling
+from estimator.learning import model as model_room
 from estimator.learning.calibration import EDGES, levels
 from estimator.learning.pooling import Additive
 from estimator.learning.priors import (
+    CLIP,
+    HALF_LIFE,
     LEVEL_COUNT,
+    LOG_OF_NORMAL,
     RHO,
     RHO_COUNT,
     RHO_MOST,
@@ -23,6 +27,8 @@ from estimator.learning.priors import (
     SIMILAR_COUNT,
     SIMILAR_MOST,
     SIMILAR_WIDTH,
+    SPREAD,
+    WINDOW,
     Pool,
 )
 from estimator.learning.rounding import Rounding, multiples
@@ -638,6 +644,161 @@ def test_a_job_under_way_says_how_it_runs():
     model.update([record(2.0, 8.0, "kind 1", 1, "new", 9999) for _ in range(4)])
     assert model.predict_total(*asked, job="new")[0] > 1.1 * model.predict_total(*asked, "none")[0]
     assert before > 0
+
+
+def lognormal_tasks(count, level, sd, seed=21, *, exact=0.0, est=2.0, **labels):
+    """Tasks whose hours are `est` times a lognormal, some of them at the estimate."""
+    rng = np.random.default_rng(seed)
+    return [record(est, est if rng.random() < exact else
+                   est * math.exp(level + sd * rng.normal()), **labels) for _ in range(count)]
+
+
+def mixed(*shops):
+    """Records of several in turn."""
+    return [task for tasks in zip(*shops, strict=True) for task in tasks]
+
+
+def test_spreads_of_kinds_are_told_apart():
+    """A steady kind and a wild one, each by its own lognormal: middle, P10 and P90."""
+    model = HoursModel()
+    model.update(mixed(lognormal_tasks(900, 0.3, 0.2, kind="steady"),
+                       lognormal_tasks(900, 0.3, 0.5, 22, kind="wild")))
+    found = model.predict([2.0] * 2, ["steady", "wild"], ["p"] * 2, [0.1, 0.5, 0.9])
+    true = [stats.lognorm(sd, scale=2 * math.exp(0.3)).ppf([0.1, 0.5, 0.9]) for sd in (0.2, 0.5)]
+    assert found == pytest.approx(np.array(true), rel=0.08)
+
+
+def test_tasks_at_the_estimate_say_nothing_of_the_others():
+    """Half at the estimate, half about the double: above the estimate the others' quantiles."""
+    model = HoursModel()
+    model.update(lognormal_tasks(900, math.log(2), 0.2, exact=0.5))
+    found = model.predict([2.0], ["a"], ["p"], [0.2, 0.7, 0.75, 0.9, 0.95])[0]
+    others = stats.lognorm(0.2, scale=4).ppf([0.4, 0.5, 0.8, 0.9])
+    assert found == pytest.approx([2, *others], rel=0.07)
+
+
+def test_where_all_come_out_at_the_estimate_hours_are_the_estimate():
+    """Six hundred of six hundred: hardly a level is anything else, and all are finite."""
+    model = HoursModel()
+    model.update(lognormal_tasks(600, 0.0, 0.0, exact=1.0))
+    found = model.predict([2.0], ["a"], ["p"], np.arange(1, 200) / 200)[0]
+    assert np.isfinite(found).all()
+    assert 0.94 < (found == 2.0).mean() < 0.99
+
+
+def test_long_tasks_are_told_from_short_ones_as_far_as_was_seen():
+    """Hours fall as e to the -0.25 of the estimate's logarithm; beyond the estimates seen, no more.
+    """
+    rng = np.random.default_rng(23)
+    model = HoursModel()
+    model.update([record(est, est ** 0.75 * math.exp(0.2 * rng.normal()))
+                  for est in np.exp(rng.uniform(0, 3, 1500))])
+    asked = np.exp([0.2, 1.5, 2.8, 0, 3, -3, 6])
+    found = model.predict(asked, ["a"] * 7, ["p"] * 7, [0.5])[:, 0] / asked
+    assert found[:3] == pytest.approx(asked[:3] ** -0.25, rel=0.07)
+    assert found[-2:] == pytest.approx(found[3:5][[0, 1]], rel=0.08)
+
+
+def test_who_books_whole_hours_is_forecast_in_whole_hours():
+    """Two people at the same kind of work: one books hours, the other minutes."""
+    rng = np.random.default_rng(24)
+    model = HoursModel()
+    hours = 5 * np.exp(0.5 * rng.normal(size=600))
+    model.update(mixed([record(5.1, max(round(h), 1), person="hours") for h in hours],
+                       [record(5.1, round(60 * h) / 60, person="minutes") for h in hours]))
+    whole, fine, nobody = model.predict([5.1] * 3, ["a"] * 3, ["hours", "minutes", "new"],
+                                        np.arange(5, 100) / 100)
+    off = [np.abs(found - np.round(found)).mean() for found in (whole, fine, nobody)]
+    assert off[0] < 0.03
+    assert min(off[1:]) > 0.2
+
+
+def test_one_record_counts():
+    """After a single task that took thrice its estimate, more is forecast."""
+    model = HoursModel()
+    before = model.predict([2.0], ["a"], ["p"], [0.5])[0, 0]
+    model.update([record(2.0, 6.0)])
+    assert model.predict([2.0], ["a"], ["p"], [0.5])[0, 0] > 1.05 * before
+
+
+def test_a_job_of_one_task_is_that_task_and_of_two_both():
+    """Totals of certain jobs: one task as by itself, two as much as both."""
+    model = HoursModel()
+    model.update(lognormal_tasks(600, 0.3, 0.2))
+    one = model.predict_total([3.0], ["a"], ["p"], PROBS)
+    assert (one == model.predict([3.0], ["a"], ["p"], PROBS)[0]).all()
+    two = model.predict_total([3.0, 1.5], ["a"] * 2, ["p"] * 2, (np.arange(200) + 0.5) / 200)
+    assert two.mean() == pytest.approx(4.5 * math.exp(0.3 + 0.2**2 / 2), rel=0.05)
+
+
+def test_jobs_that_share_nothing_add_up_as_independent_tasks():
+    """Sixteen tasks of a shop long known, with jobs apart: the spread of the sum is four times."""
+    model = HoursModel()
+    model.update([task | {"job": at // 8} for at, task in
+                  enumerate(lognormal_tasks(2400, 0.0, 0.3))])
+    probs = (np.arange(400) + 0.5) / 400
+    one = model.predict([2.0], ["a"], ["p"], probs)[0]
+    total = model.predict_total([2.0] * 16, ["a"] * 16, ["p"] * 16, probs)
+    assert 3.8 < total.std() / one.std() < 5.2
+
+
+def test_a_record_counts_half_after_five_hundred_more(monkeypatch):
+    """The youngest counts whole, each older one as 1/2 to the power of its age over 500."""
+    seen = []
+    monkeypatch.setattr(model_room.calibration, "levels",
+                        lambda low, high, weights: seen.append(weights) or EDGES)
+    HoursModel().update(lognormal_tasks(1100, 0.0, 0.3))
+    assert seen[-1][-1] == 1
+    assert seen[-1][[-501, -1001]] == pytest.approx([0.5, 0.25])
+    assert len(seen[-1]) == 1100
+    # What is no longer kept would count less than 1/70.
+    assert 0.5 ** (WINDOW / HALF_LIFE) < 1 / 70
+
+
+def test_stretches_of_time_double():
+    """The youngest 64 tasks, twice as many before them, four times as many before those."""
+    found = model_room._stretch(np.arange(64 + 128 + 256 + 1))
+    assert np.bincount(found).tolist() == [64, 128, 256, 1]
+
+
+def test_tasks_pull_at_the_level_by_how_sure_they_are():
+    """Weights are one over the variance, within limits; far tasks pull no harder than near ones."""
+    # Weighted least squares: A. C. Aitken, 1935; clipped as P. J. Huber, Annals of Mathematical
+    # Statistics 35, 1964.
+    class Known:
+        mean = LOG_OF_NORMAL + math.log(0.5)  # the usual spread is a half
+
+        def __init__(self, values):
+            self.values, self.fits = np.array(values), []
+
+        def fitted(self, x, codes):
+            return self.values
+
+        def fit(self, y, weight, *rest):
+            self.fits += [y, weight]
+            return self.values
+
+    model = HoursModel()
+    spread = np.array([0.5, 0.25, 1.0, 0.01, 50.0, 0.5, 0.5])
+    model._level, model._spread = Known(np.full(7, 0.1)), Known(np.log(spread) + LOG_OF_NORMAL)
+    ratio = np.array([0.4, 0.2, 0.1, 0.1, 0.1, 9.1, -3.9])
+    model._fit_level(ratio, np.zeros(7), np.full(7, 0.8), [], [])
+    drawn, weight = model._level.fits
+    assert drawn == pytest.approx([0.4, 0.2, 0.1, 0.1, 0.1, 0.1 + CLIP * 0.5, 0.1 - CLIP * 0.5])
+    spread[4] = math.exp(3 - LOG_OF_NORMAL)
+    assert weight == pytest.approx(0.8 * np.clip((0.5 / spread) ** 2, 0.05, 20))
+    off, weight = model._spread.fits
+    assert np.exp(off[[0, 1, 5, 6]]) == pytest.approx([0.3, 0.1, 3.0, 3.0])
+    assert np.exp(off[2:5]) == pytest.approx(0.1 * spread[2:5])
+    assert weight == pytest.approx(np.full(7, 0.8))
+
+
+def test_guesses_about_normals_are_those_of_a_normal():
+    """Mean and standard deviation of ln|z| of a standard normal, which spreads are read from."""
+    # ln of a chi-squared with one degree of freedom: mean ψ(1/2) + ln 2, variance ψ'(1/2).
+    from scipy.special import digamma, polygamma
+    mean, sd = (digamma(0.5) + math.log(2)) / 2, math.sqrt(polygamma(1, 0.5)) / 2
+    assert (LOG_OF_NORMAL, SPREAD.noise) == pytest.approx((mean, sd), abs=0.02)
 
 
 # --- any input -----------------------------------------------------------------------------------
