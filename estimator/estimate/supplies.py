@@ -84,7 +84,17 @@ def supplies_of(
     catalogue: Catalogue,
     settings: Settings,
 ) -> tuple[Supply, ...]:
-    """Parts and materials of every line, each with the range of what it costs."""
+    """Parts and materials of every line, each with the range of what it costs.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> works, shop = small_quote().job.scope, open_shop()
+    >>> found = supplies_of(works.works, works.needs, works.lines, shop.catalogue, shop.settings)
+    >>> found[0].item, found[0].quantity, found[0].unit, round(found[0].cost.typical, 2)
+    ('flipper-kit', 2.0, 'each', 45.1)
+    """
     supplies = []
     needs = tuple(needs)
     for need in needs:
@@ -111,7 +121,17 @@ def supplies_of(
 
 
 def lots_of(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[Lot, ...]:
-    """What goes out to each service as one lot, and what each line carries of its charge."""
+    """What goes out to each service as one lot, and what each line carries of its charge.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> works = small_quote().job.scope
+    >>> [(lot.service, round(lot.quantity, 2), lot.unit, round(lot.charge.typical))
+    ...  for lot in lots_of(works.needs, works, open_shop().catalogue)]
+    [('powder-coat-set', 0.4, 'set', 110), ('blasting', 0.2, 'lot', 40)]
+    """
     pieces: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))
     for need in needs:
         if need.does == "service":

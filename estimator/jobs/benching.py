@@ -27,6 +27,14 @@ def work_of(ledger: Ledger, number: str) -> Estimate:
     ------
     BadInput
         If what it was computed from is not known.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     job = work_of(ledger, ledger.job("Harbour Lights").number)
+    >>> len(job.items), [lot.service for lot in job.lots]
+    (5, ['powder-coat-set', 'blasting'])
     """
     survey, choices, then = reopen(ledger, number)
     works = scope(survey, choices.level, then.catalogue, dropped=choices.dropped,
@@ -46,6 +54,16 @@ def on_bench(bare: OnBench, number: str, ledger: Ledger, shop: Shop, start: date
         Of the job.
     start
         First day of the plan; what came later counts as of that day.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     number = ledger.job("Harbour Lights").number
+    ...     bare = OnBench("Harbour Lights", work_of(ledger, number))
+    ...     one, bought = on_bench(bare, number, ledger, shop, date(2026, 3, 9))
+    >>> list(one.done), dict(one.booked), list(one.sent), bought
+    ([1], {2: 3.15}, ['powder-coat-set'], {})
     """
     job = bare.job
     places = _places(job, ledger.items(number))

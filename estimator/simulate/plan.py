@@ -113,7 +113,15 @@ class Plan:
 
 
 def plan_of(job: Estimate, settings: Settings) -> Plan:
-    """The plan of a job."""
+    """The plan of a job.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> plan = plan_of(small_quote().job, small_quote().settings)
+    >>> sorted(plan.lines), [amount.stream for amount in plan.waits]
+    ([0, 1], ['days of powder-coat-set', 'days of blasting'])
+    """
     parts: dict[int, dict[str, list]] = defaultdict(lambda: defaultdict(list))
     for item in job.items:
         parts[item.line]["hours"].append(_hours(item, job, settings))
@@ -150,7 +158,15 @@ def plan_of(job: Estimate, settings: Settings) -> Plan:
 
 
 def wholes_of(supplies: tuple[Supply, ...]) -> tuple[Amount, ...]:
-    """Materials bought in whole packs: one price a material, for all lines that use it."""
+    """Materials bought in whole packs: one price a material, for all lines that use it.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> supplies = small_quote().job.supplies
+    >>> wholes_of(supplies), any(one.whole for one in supplies)  # it needs no whole can of paint
+    ((), False)
+    """
     sums: dict[str, list[float]] = {}
     for supply in supplies:
         if supply.whole:
