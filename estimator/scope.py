@@ -89,24 +89,35 @@ class Scope:
     @functools.cached_property
     def names(self) -> tuple[str, ...]:
         """A name for each line that other lines, left out or of other kinds, do not change."""
-        seen: Counter[str] = Counter()
-        names = []
-        for line in self.lines:
-            seen[line.assembly] += 1
-            names.append(f"{line.assembly} {seen[line.assembly]}")
-        return tuple(names)
+        return names_of(self.lines)
 
 
-def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
+def names_of(lines: Iterable[Line]) -> tuple[str, ...]:
+    """A name for each line: its assembly, and which of that assembly's lines it is.
+
+    Examples
+    --------
+    >>> names_of([Line("flipper", 2), Line("slingshot", 2), Line("flipper", 1)])
+    ('flipper 1', 'slingshot 1', 'flipper 2')
+    """
+    seen: Counter[str] = Counter()
+    names = []
+    for line in lines:
+        seen[line.assembly] += 1
+        names.append(f"{line.assembly} {seen[line.assembly]}")
+    return tuple(names)
+
+
+def _applies(treatment: Treatment, era: Era, level: Level, condition: Condition) -> bool:
     """Does a treatment hold for this era, level and condition?
 
     Examples
     --------
     >>> from estimator.catalogue import load
     >>> first = load().treatments_of["flipper"][0]
-    >>> applies(first, Era.MODERN, Level.SHOP_JOB, Condition.WORN)
+    >>> _applies(first, Era.MODERN, Level.SHOP_JOB, Condition.WORN)
     True
-    >>> applies(first, Era.MODERN, Level.AS_FOUND, Condition.WORN)
+    >>> _applies(first, Era.MODERN, Level.AS_FOUND, Condition.WORN)
     False
     """
     rank, grade = LEVELS.index(level), CONDITIONS.index(condition)
@@ -119,7 +130,7 @@ def applies(treatment: Treatment, era: Era, level: Level, condition: Condition) 
     )
 
 
-def measure(line: Line, assembly: Assembly, per: str) -> float:
+def _measure(line: Line, assembly: Assembly, per: str) -> float:
     """What a treatment's quantity is multiplied by on this line.
 
     The count, 1 for the line as a whole, square metres or metres; measured figures before the
@@ -129,7 +140,7 @@ def measure(line: Line, assembly: Assembly, per: str) -> float:
     --------
     >>> from estimator.catalogue import load
     >>> guide = load().assemblies["ball-guide"]
-    >>> round(measure(Line("ball-guide", 4, area_cm2=50), guide, "area"), 4)
+    >>> round(_measure(Line("ball-guide", 4, area_cm2=50), guide, "area"), 4)
     0.02
     """
     count = line.count or 0
@@ -144,9 +155,11 @@ def measure(line: Line, assembly: Assembly, per: str) -> float:
     return count * (length or 0.0) / 1e3
 
 
+# Most lines of a survey are as they were at the last edit, and as they are in the next choice.
+@functools.lru_cache(maxsize=16_384)
 def line_scope(
     index: int, line: Line, era: Era, level: Level, catalogue: Catalogue
-) -> tuple[list[Work], list[Need]]:
+) -> tuple[tuple[Work, ...], tuple[Need, ...]]:
     """Work and needs of one line, whatever the other lines are.
 
     Parameters
@@ -168,7 +181,7 @@ def line_scope(
     needs: list[Need] = []
     assembly = catalogue.assemblies[line.assembly]
     for row in _treatments(line.assembly, era, level, line.condition, catalogue):
-        amount = measure(line, assembly, row.measure)
+        amount = _measure(line, assembly, row.measure)
         if not amount:
             continue
         quantity = row.quantity * row.share * amount
@@ -180,7 +193,7 @@ def line_scope(
             needs.append(Need(index, row.does, row.item, row.quantity * row.share, amount, row))
         else:
             needs.append(Need(index, row.does, row.item, quantity, amount, row, pieces))
-    return works, needs
+    return tuple(works), tuple(needs)
 
 
 # The same few hundred answers serve every survey and every edit.
@@ -189,7 +202,7 @@ def _treatments(
     assembly: str, era: Era, level: Level, condition: Condition, catalogue: Catalogue
 ) -> tuple[Treatment, ...]:
     return tuple(row for row in catalogue.treatments_of[assembly]
-                 if applies(row, era, level, condition))
+                 if _applies(row, era, level, condition))
 
 
 def _pieces(row: Treatment, amount: float) -> int | None:

@@ -269,7 +269,7 @@ def open_shop(folder: Path | str | None = None) -> Shop:
                 str(folder),
             )
         )
-    own = read_toml(path)
+    own = _read_toml(path)
     _stays_inside(folder)
     catalogue = tables.load(tables.data_folder(), folder / "tables")
     return Shop(_settings(catalogue, own, "shop.toml"), catalogue, folder, frozenset(own))
@@ -292,7 +292,7 @@ def _stays_inside(folder: Path) -> None:
         raise BadInput(faults)
 
 
-def read_toml(path: Path) -> dict:
+def _read_toml(path: Path) -> dict:
     """What stands in a TOML file of at most 1 MB.
 
     Raises

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from estimator.learning.components import shares_of
+from estimator.learning.components import _Sums, shares_of
 
 START = (0.06, 0.04, 0.05)
 
@@ -71,30 +71,94 @@ def made(seed, shares, jobs=30, sizes=(15, 50), people=3, kinds=10, root=None, s
     return [np.concatenate(part) for part in zip(*parts, strict=True)]
 
 
-def test_it_is_the_maximum_of_the_plain_likelihood():
-    """Uneven jobs with alike kinds: no other shares are likelier, by whole matrices."""
-    alike = np.eye(4)
-    alike[0, 1] = alike[1, 0] = 0.6
-    y, jobs, hands, kinds = made(3, (0.25, 0.15, 0.2), jobs=9, sizes=(4, 12), kinds=4,
-                                 root=np.linalg.cholesky(alike))
-    job = jobs[:, None] == jobs
+def wholly(y, jobs, hands, kinds, alike):
+    """R at some shares, what it changes by with each, and the loss of the plain likelihood."""
+    job = (jobs[:, None] == jobs).astype(float)
+    each = [job, job * (hands[:, None] == hands), job * alike[kinds[:, None], kinds]]
+    ones = np.ones(len(y))
+
+    def R(shares):
+        return (1 - sum(shares)) * np.eye(len(y)) + sum(
+            share * part for share, part in zip(shares, each, strict=True))
 
     def loss(shares):
-        if min(shares) < 0 or sum(shares) > 0.99:
-            return np.inf
-        R = ((1 - sum(shares)) * np.eye(len(y)) + shares[0] * job
-             + shares[1] * (job & (hands[:, None] == hands))
-             + shares[2] * job * alike[kinds[:, None], kinds])
-        W, ones = np.linalg.inv(R), np.ones(len(y))
+        W = np.linalg.inv(R(shares))
         left = y - ones @ W @ y / (ones @ W @ ones)
-        return ((len(y) - 1) * math.log(left @ W @ left) + np.linalg.slogdet(R)[1]
+        return ((len(y) - 1) * math.log(left @ W @ left) + np.linalg.slogdet(R(shares))[1]
                 + math.log(ones @ W @ ones))
 
-    best = optimize.minimize(loss, (0.1, 0.1, 0.1), method="Nelder-Mead",
-                             options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 4000})
-    found = shares_of(y, jobs, hands, kinds, start=START, start_jobs=0, alike=alike)
-    assert loss(found.found) <= best.fun + 1e-7
+    return R, [part - np.eye(len(y)) for part in each], loss
+
+
+ALIKE = np.eye(4)
+ALIKE[0, 1] = ALIKE[1, 0] = 0.6
+
+
+def shop_of_nine(seed, shares=(0.25, 0.15, 0.2), kinds=4):
+    """Nine uneven jobs of alike kinds."""
+    return made(seed, shares, jobs=9, sizes=(4, 12), kinds=kinds, root=np.linalg.cholesky(ALIKE))
+
+
+@pytest.mark.parametrize("at", [(0.2, 0.1, 0.3), (0.05, 0.3, 0.0), (0.0, 0.0, 0.0)])
+@pytest.mark.parametrize("more", [0.0, 2.5])
+def test_likelihood_slope_and_curvature_are_those_of_whole_matrices(at, more):
+    """From sums of each job alone, what inverting the matrix of all items gives."""
+    # Curvature: S. R. Searle, G. Casella & C. McCulloch, "Variance Components", 1992, 6.3: half
+    # of tr(W Ri W Rj), here less what the variance that goes with every share takes of it.
+    data, guess = shop_of_nine(3), np.array(START)
+    y, n = data[0], len(data[0])
+    R, slopes, loss = wholly(*data, ALIKE)
+    sums = _Sums(*data, ALIKE)
+
+    def whole(shares):
+        W = np.linalg.inv(R(shares))
+        added = np.linalg.slogdet(R(shares))[1] + n * math.log(np.trace(W @ R(guess)))
+        return -0.5 * (loss(shares) + more * added)
+
+    here, there = sums.at(np.array(at), guess, more), sums.at(guess, guess, more)
+    assert here.likelihood - there.likelihood == pytest.approx(whole(at) - whole(guess), abs=1e-6)
+    steps = 1e-5 * np.eye(3)
+    slope = [(whole(at + step) - whole(at - step)) / 2e-5 for step in steps]
+    assert here.slope == pytest.approx(slope, abs=1e-3)
+    W, ones = np.linalg.inv(R(at)), np.ones(n)
+    traces = np.array([np.trace(W @ part) for part in slopes])
+    curve = 0.5 * (np.array([[np.trace(W @ a @ W @ b) for b in slopes] for a in slopes])
+                   - np.outer(traces, traces) / n)
+    assert here.information == pytest.approx((1 + more) * curve, rel=1e-5, abs=1e-5)
+    mean = ones @ W @ y / (ones @ W @ ones)
+    assert sums.middle + here.mean == pytest.approx(mean)
+    assert here.variance == pytest.approx((y - mean) @ W @ (y - mean) / (n - 1))
+
+
+@pytest.mark.parametrize("shares", [(0.25, 0.15, 0.2), (0, 0, 0), (0.5, 0, 0), (0, 0.6, 0),
+                                    (0.1, 0.1, 0.6), (0.3, 0.65, 0)])
+@pytest.mark.parametrize("start", [START, (0, 0, 0), (0.6, 0.2, 0.1)])
+def test_it_is_the_maximum_of_the_plain_likelihood(shares, start):
+    """Uneven jobs with alike kinds: no other shares are likelier, wherever the search begins."""
+    data = shop_of_nine(3, shares)
+    R, _, loss = wholly(*data, ALIKE)
+    most = {"type": "ineq", "fun": lambda at: 0.99 - sum(at)}
+    best = min((optimize.minimize(loss, at, method="SLSQP", bounds=[(0, 0.99)] * 3,
+                                  constraints=most, tol=1e-12)
+                for at in ((0.1, 0.1, 0.1), (0.5, 0.2, 0.1))), key=lambda found: found.fun)
+    found = shares_of(*data, start=start, start_jobs=0, alike=ALIKE)
+    assert loss(found.found) <= best.fun + 1e-6
     assert found.found == pytest.approx(best.x, abs=2e-3)
+    weights = np.linalg.inv(R(found.found)).sum(axis=0)  # of generalised least squares
+    assert found.mean == pytest.approx(weights @ data[0] / weights.sum())
+
+
+def test_a_share_alone_is_as_uncertain_as_is_printed():
+    """Four hundred jobs of five: the standard error of the correlation within a class."""
+    # R. A. Fisher, "Statistical Methods for Research Workers", section 40; as in A. Donner, Int.
+    # Statistical Review 54, 1986 (from memory): 2 (1-r)^2 (1+(n-1)r)^2 / (n (n-1) (k-1)).
+    k, n = 400, 5
+    y, jobs, hands, kinds = made(2, (0.4, 0, 0), jobs=k, sizes=(n, n + 1))
+    found = shares_of(y, jobs, hands, kinds, start=(0.3, 0, 0), start_jobs=0,
+                      free=(True, False, False))
+    r = found.found[0]
+    printed = math.sqrt(2 * (1 - r)**2 * (1 + (n - 1) * r)**2 / (n * (n - 1) * (k - 1)))
+    assert found.sds == pytest.approx((printed, 0, 0), rel=0.01)
 
 
 @pytest.mark.parametrize("shares", [(0.2, 0.1, 0.15), (0.06, 0.04, 0.05), (0.4, 0.1, 0.1)])
@@ -133,6 +197,35 @@ def test_what_cannot_be_told_apart_is_not():
     assert both[0] - both[1] == pytest.approx(START[0] - START[1], abs=1e-3)
 
 
+def test_kinds_that_are_one_and_the_same_are_the_job():
+    """Kinds alike throughout: what job and kind have together is what the job alone has."""
+    y, jobs, hands, kinds = shop_of_nine(3)
+    both = shares_of(y, jobs, hands, kinds, start=START, start_jobs=0, alike=np.ones((4, 4)))
+    alone = shares_of(y, jobs, hands, kinds, start=(0.1, 0.1, 0), start_jobs=0,
+                      free=(True, True, False))
+    assert both.found[0] + both.found[2] == pytest.approx(alone.found[0], abs=1e-3)
+
+
+def test_two_items_are_enough():
+    """Two items of two jobs: nothing of shares, and the variance of two figures."""
+    found = shares_of([1.0, 3.0], [0, 1], [0, 0], [0, 0], start=START, start_jobs=1)
+    assert (found.mean, found.variance, found.jobs) == pytest.approx((2, 2, 2))
+
+
+def test_what_nothing_is_said_about_stays_as_it_starts():
+    """One item a job says nothing of what items of a job share; one of a kind nothing of kinds."""
+    y = np.random.default_rng(1).normal(size=30)
+    for start_jobs in (0, 5):
+        found = shares_of(y, range(30), [0] * 30, [0] * 30, start=START, start_jobs=start_jobs)
+        assert found.found == pytest.approx(START, abs=1e-6)
+        assert min(found.sds) > 100
+        assert found.variance == pytest.approx(y.var(ddof=1))
+        found = shares_of(y, np.arange(30) // 3, [0] * 30, np.arange(30) % 3, start=(0.1, 0, 0.05),
+                          start_jobs=start_jobs, free=(True, False, True))
+        assert found.found[2] == pytest.approx(0.05, abs=1e-6)
+        assert found.sds[0] < 1 < 100 < found.sds[2]
+
+
 def test_shares_that_may_not_move_stay():
     """With no share free the start is the answer, known for sure; only the variance is found."""
     y, jobs, hands, kinds = made(5, (0.3, 0, 0.1), jobs=60)
@@ -144,6 +237,6 @@ def test_shares_that_may_not_move_stay():
 
 def test_nothing_to_find_is_said():
     """No items, one item, items that are all the same."""
-    for y in ([0.1], [0.2] * 8):
+    for y in ([], [0.1], [0.2] * 8):
         with pytest.raises(ValueError, match="differ"):
             shares_of(y, [0] * len(y), [0] * len(y), [0] * len(y), start=START, start_jobs=1)

@@ -17,6 +17,7 @@ from estimator.durations import (
     date_by,
     learner,
     lognormal_from,
+    lognormal_like,
     normal_quantile,
     pert,
     pert_mean,
@@ -136,6 +137,8 @@ def test_steps_and_variances_must_pair():
         chance_by(1, [1, 2], [1])
     with pytest.raises(ValueError, match="variance is -1"):
         chance_by(1, [1], [-1])
+    with pytest.raises(ValueError, match="date is nan"):
+        chance_by(math.nan, [1], [1])
 
 
 def test_triangular_on_4_8_16():
@@ -199,6 +202,7 @@ def test_a_range_without_width_is_certain():
     """Where all three points are one, there is no spread and every quantile is that point."""
     certain = Range(3, 3, 3)
     assert (pert(certain).mean, pert(certain).sd) == (3, 0)
+    assert (pert(certain).alpha, pert(certain).beta) == (3, 3)  # as of a symmetric range
     assert triangular(certain).sd == 0
     assert triangular(certain).quantile(0) == triangular(certain).quantile(1) == 3
 
@@ -233,6 +237,27 @@ def test_a_chance_that_is_none_is_refused(chance):
     """Zero, one and percents have no finite quantile."""
     with pytest.raises(ValueError, match=r"Write 0\.8 for 80 %"):
         normal_quantile(chance)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [(lambda: pert(Range(1, 2, 3), 0), "shape is 0; it must be over 0"),
+     (lambda: triangular(Range(1, 2, 3)).quantile(-0.1), r"at least 0 .* Write 0\.8 for 80 %"),
+     (lambda: triangular(Range(1, 2, 3)).quantile(1.5), r"at most 1\. Write 0\.8 for 80 %"),
+     (lambda: lognormal_from(0, 0.5), "mean is 0; it must be over 0"),
+     (lambda: lognormal_from(1, -0.5), r"cv is -0\.5; it must be at least 0"),
+     (lambda: lognormal_like(Range(0, 0, 0)), "mean is 0; it must be over 0")],
+)
+def test_a_distribution_that_is_none_is_refused(call, said):
+    """Figures that no distribution has: a flat shape, chances beyond 0 and 1, no mean."""
+    with pytest.raises(ValueError, match=said):
+        call()
+
+
+def test_a_lognormal_of_less_than_an_hour():
+    """A mean below 1 is as good as any, and one without spread is its mean throughout."""
+    assert lognormal_from(0.25, 0.5).mean == pytest.approx(0.25)
+    assert lognormal_from(0.25, 0).quantile(0.9) == pytest.approx(0.25)
 
 
 # --- sums of like terms --------------------------------------------------------------------------
@@ -271,6 +296,22 @@ def test_a_correlation_that_cannot_be_is_refused():
     assert spread_of_sum(1, 3, -0.5) == 0
     with pytest.raises(ValueError, match=r"correlation is -0\.6"):
         spread_of_sum(1, 3, -0.6)
+    # Two may cancel out, one and a half spread by √(1.5 (1 − 0.5)); no two differ more than wholly.
+    assert spread_of_sum(1, 2, -1) == 0
+    assert spread_of_sum(1, 1.5, -1) == pytest.approx(math.sqrt(0.75))
+    for wrong in (-1.01, 1.01):
+        with pytest.raises(ValueError, match=rf"correlation is {wrong}; .* -1 and at most 1\."):
+            spread_of_sum(1, 1.5, wrong)
+
+
+def test_one_term_or_a_part_of_one_is_a_sum_too():
+    """Less than two terms have the spread of the formula; no terms and a negative one have none."""
+    assert spread_of_sum(0.5, 1, 0.3) == 0.5
+    assert spread_of_sum(2, 0.25, 1) == pytest.approx(0.5)
+    with pytest.raises(ValueError, match="sd is -1; it must be at least 0"):
+        spread_of_sum(-1, 2, 0)
+    with pytest.raises(ValueError, match="n is 0; it must be over 0"):
+        spread_of_sum(1, 0, 0)
 
 
 # --- learning ------------------------------------------------------------------------------------
@@ -327,7 +368,13 @@ def test_unit_total_is_the_sum_of_unit_times(n, rate):
 @pytest.mark.parametrize(
     ("call", "said"),
     [(lambda: unit_time(1, 2, 80), r"Write 0\.8 for an 80 % curve"),
+     (lambda: unit_time(1, 2, 1.2), r"rate is 1\.2"),
+     (lambda: unit_time(1, 3, 0), "rate is 0; it must be over 0"),
      (lambda: unit_time(1, 0, 0.8), "n counts units"),
+     (lambda: unit_time(1, np.array([1, 0]), 0.8), "n counts units"),
+     (lambda: unit_total(1, -1, 0.8), "n is -1; it must be at least 0"),
+     (lambda: units_to_reach(0, 1, 0.8), "first is 0; it must be over 0"),
+     (lambda: units_to_reach(5, 0, 0.8), "target is 0; it must be over 0"),
      (lambda: units_to_reach(5, 6, 0.8), "target is 6"),
      (lambda: units_to_reach(5, 4, 1), "never reached")],
 )
@@ -337,7 +384,13 @@ def test_learning_out_of_range_is_refused(call, said):
         call()
 
 
-@given(RANGES, st.floats(0, 60), st.floats(0.6, 1), st.floats(0, 1))
+def test_units_until_half_an_hour_is_a_quarter():
+    """At 50 % every doubling halves the time, so the second unit takes half: by hand."""
+    assert units_to_reach(0.5, 0.25, 0.5) == pytest.approx(2)
+    assert unit_total(1, 2, 0.5) == pytest.approx(1.5)
+
+
+@given(RANGES, st.floats(0, 60), st.sampled_from([0.6, 0.85, 1.0]), st.floats(0, 1))
 def test_repeats_keep_their_mean_and_take_the_spread_of_the_sum(one, quantity, rate, correlation):
     """Many units together: mean times the learning, spread as correlated units have it."""
     total = repeated(one, quantity, rate, correlation)
@@ -356,6 +409,13 @@ def test_four_independent_units_spread_twice_one():
     one = Range(0.5, 0.75, 1.5)
     assert pert(repeated(one, 4, correlation=0)).sd == pytest.approx(2 * pert(one).sd)
     assert pert(repeated(one, 4)).sd == pytest.approx(4 * pert(one).sd)
+    # Half alike: √(n (1 + (n − 1) ρ)) = √10 and, of one and a half, √(1.5 · 1.25).
+    assert pert(repeated(one, 4, correlation=0.5)).sd == pytest.approx(math.sqrt(10) * pert(one).sd)
+    assert pert(repeated(one, 1.5, correlation=0.5)).sd == pytest.approx(
+        math.sqrt(1.875) * pert(one).sd)
+    for wrong in (-0.1, 1.1):
+        with pytest.raises(ValueError, match=f"correlation is {wrong}"):
+            repeated(one, 4, correlation=wrong)
 
 
 # --- allowances ----------------------------------------------------------------------------------
@@ -393,7 +453,8 @@ def test_constant_relaxation_allowances():
 
 @pytest.mark.parametrize(
     ("allowance", "of", "said"),
-    [(-0.1, "normal", "allowance is -0.1"), (1, "shift", "under 1"), (0.1, "day", "must be")],
+    [(-0.1, "normal", "allowance is -0.1; .* Write 0.1 for 10 %"),
+     (1, "shift", "under 1"), (0.1, "day", "must be")],
 )
 def test_an_allowance_that_is_none_is_refused(allowance, of, said):
     """Negative, the whole shift, and of something unknown."""

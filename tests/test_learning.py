@@ -11,13 +11,30 @@ from scipy import integrate, optimize, stats
 
 from estimator.errors import BadInput
 from estimator.learning import HoursModel, pool, pooling
+from estimator.learning import model as model_room
 from estimator.learning.calibration import EDGES, levels
 from estimator.learning.pooling import Additive
-from estimator.learning.priors import Pool
+from estimator.learning.priors import (
+    CLIP,
+    HALF_LIFE,
+    LEVEL_COUNT,
+    LOG_OF_NORMAL,
+    RHO,
+    RHO_COUNT,
+    RHO_MOST,
+    SHAPE_COUNT,
+    SHAPE_MIX,
+    SIMILAR_COUNT,
+    SIMILAR_MOST,
+    SIMILAR_WIDTH,
+    SPREAD,
+    WINDOW,
+    Pool,
+)
 from estimator.learning.rounding import Rounding, multiples
 from estimator.learning.shape import KNOTS, shape
 from estimator.learning.similar import Similar
-from estimator.learning.spread import rows_interp
+from estimator.learning.spread import Spread, rows_interp
 from estimator.learning.totals import Jobs, table_levels, total_quantiles
 
 PROBS = np.array([0.05, 0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95])
@@ -118,6 +135,28 @@ def test_pooling_agrees_with_an_independent_library(seed):
     assert ours.between == pytest.approx(float(np.ravel(theirs.cov_re)[0]), rel=2e-4)
     effects = [float(np.ravel(theirs.random_effects[label])[0]) for label in range(30)]
     assert ours.means - ours.mean == pytest.approx(effects, abs=1e-4)
+    # Given the variances, a mean is as sure as prior and records together (Gelman et al., 5.4).
+    precise = 1 / ours.between + np.bincount(labels) / ours.within
+    assert ours.sds == pytest.approx(precise ** -0.5)
+
+
+@pytest.mark.parametrize("log_ratio", [-13.7, -12.4, -11.6, -3, 0, 3, 8.7, 9.6])
+def test_variances_far_apart_are_found_too(log_ratio):
+    """A millionth of the variance lies between labels, or all but a ten-thousandth of it."""
+    # Labels of one size, so the answer is that of the analysis of variance.
+    size, between = 10**6, math.exp(log_ratio)
+    means = np.array([-1.0, -0.2, 0.5, 0.7])
+    means *= math.sqrt((between + 1 / size) / means.var(ddof=1))
+    found = pool(*balanced(means, size, 1.0))
+    assert (found.within, found.between) == pytest.approx((1, between), rel=1e-3)
+
+
+def test_a_label_without_records_gets_the_mean_of_all():
+    """It is as uncertain as labels differ, and changes nothing for the others."""
+    some, more = pool([3, 3], [3.0, 9.0], [5.0, 29.0]), pool([3, 0, 3], [3.0, 0, 9.0], [5.0, 0, 29])
+    assert more.means == pytest.approx([some.means[0], some.mean, some.means[1]])
+    assert more.sds[1] == pytest.approx(math.sqrt(some.between))
+    assert (more.mean, more.within, more.between) == (some.mean, some.within, some.between)
 
 
 def test_pooling_weighs_as_the_normal_model_does():
@@ -158,8 +197,10 @@ def test_eight_schools_are_pooled_as_printed(monkeypatch, tau, mean, means, sds)
 
 def test_pooling_needs_something_to_pool():
     """One label, too few records or records all the same are refused in plain words."""
-    with pytest.raises(ValueError, match="two labels"):
-        pool([5], [5.0], [5.0])
+    for few in (([5], [5.0], [6.0]), ([1, 1], [1.0, 2.0], [1.0, 4.0])):
+        with pytest.raises(ValueError, match="two labels"):
+            pool(*few)
+    assert pool([2, 1], [2.0, 3.0], [2.5, 9.0]).within > 0  # three records are enough
     with pytest.raises(ValueError, match="the same"):
         pool([2, 2], [2.0, 2.0], [2.0, 2.0])
 
@@ -167,6 +208,62 @@ def test_pooling_needs_something_to_pool():
 def test_labels_without_a_record_differ_as_the_prior_says():
     """With nothing counted the variance between labels is the square of the prior's scale."""
     assert pooling._between(np.zeros(3), np.zeros(3), 1.0, 0.5) == 0.25
+
+
+@pytest.mark.parametrize(("labels", "sd", "scale", "size"), [
+    (6, 0.4, 0.5, 20), (3, 0.1, 0.25, 5), (12, 0.8, 1.0, 10), (2, 0.3, 0.25, 2),
+    (30, 0.15, 0.25, 40)])
+def test_the_spread_between_labels_is_the_mean_over_its_posterior(labels, sd, scale, size):
+    """As the posterior integrated, with a half-normal prior on the spread itself."""
+    # A. Gelman, Bayesian Analysis 1, 2006, for priors on the spread; by numerical quadrature.
+    rng = np.random.default_rng(labels)
+    count, means = rng.integers(1, 2 * size, labels).astype(float), rng.normal(0, sd, labels)
+
+    def likely(tau):
+        var = tau**2 + 1 / count
+        return math.exp(-tau**2 / (2 * scale**2) - 0.5 * (np.log(var) + means**2 / var).sum())
+
+    whole = integrate.quad(likely, 0, 8, limit=200)[0]
+    wanted = integrate.quad(lambda tau: tau**2 * likely(tau), 0, 8, limit=200)[0] / whole
+    # Summed at 14 places, from a spread of a seventieth of the noise on: a little more comes out.
+    assert 0.99 * wanted < pooling._between(count, count * means, 1.0, scale) < 1.13 * wanted
+    more = pooling._between(np.append(count, 0), np.append(count * means, 0), 1.0, scale)
+    assert more == pooling._between(count, count * means, 1.0, scale)
+    thrice = pooling._between(count, 3 * count * means, 9.0, 3 * scale)
+    assert thrice == pytest.approx(9 * pooling._between(count, count * means, 1.0, scale))
+
+
+def test_a_pooled_model_starts_from_its_guesses():
+    """Before there are records its variance is what the guesses add up to."""
+    model = Additive(Pool(0.1, 0.4, 0.3, (0.5, 0.6), 0.7, 1.0))
+    unknown = np.array([-1, 3])
+    mean, var = model.at(np.array([0.0, 2.0]), [unknown, unknown])
+    assert mean == pytest.approx([0.1, 0.1])
+    assert var == pytest.approx([0.16 + 0.25 + 0.36, 0.16 + 0.25 + 0.36 + 0.09 * 4])
+    assert model.noise == pytest.approx(0.49)
+
+
+def test_a_line_is_as_steep_and_as_sure_as_least_squares_says():
+    """With guesses that say nothing: weighted least squares, its variance and its errors."""
+    # N. Draper & H. Smith, "Applied Regression Analysis", ch. 1 (from memory): s^2 is the sum of
+    # squares over n - 2, the variance of a mean s^2 (1/n + (x - mid)^2 / Sxx). The guess of the
+    # noise counts as so many records more (Gelman et al., 14.8).
+    x, y = np.array([0.0, 1, 2, 3, 5, 6]), np.array([0.0, 2, 1, 3, 4, 8])
+    once, none = np.ones(6), np.zeros(6, int)
+    line = stats.linregress(x, y)
+    squares = ((y - line.intercept - line.slope * x) ** 2).sum()
+    for count, noise in ((1e-9, squares / 4), (8.0, (squares + 8.0 * 2**2) / (4 + 8))):
+        model = Additive(Pool(0.0, 1e5, 1e5, (1e-3,), 2.0, count))
+        expected = model.fit(y, once, x, [none], [1])
+        assert expected == pytest.approx(line.intercept + line.slope * x, rel=1e-3)
+        assert model.noise == pytest.approx(noise, rel=2e-3)
+        var = model.at(np.array([4.0]), [none[:1]])[1]
+        sxx = ((x - x.mean()) ** 2).sum()
+        assert var == pytest.approx(noise * (1 / 6 + (4 - x.mean()) ** 2 / sxx), rel=0.01)
+    twice = Additive(Pool(0.0, 1e5, 1e5, (1e-3,), 2.0, 1e-9))
+    weight = np.array([2.0, 1, 1, 1, 2, 1])
+    slope, start = np.polyfit(x, y, 1, w=np.sqrt(weight))
+    assert twice.fit(y, weight, x, [none], [1]) == pytest.approx(start + slope * x, rel=1e-3)
 
 
 def test_additive_pooling_solves_the_equations_of_the_mixed_model():
@@ -186,6 +283,21 @@ def test_additive_pooling_solves_the_equations_of_the_mixed_model():
     solved = np.linalg.solve(design.T @ design / model.noise + np.diag(precise),
                              design.T @ y / model.noise)
     assert model.at(x, [a, b])[0] == pytest.approx(design @ solved, abs=1e-4)
+    assert model.fitted(x, [a, b]) == pytest.approx(design @ solved, abs=1e-4)
+    # Noise: what is left, over records less what mean, slope and effects have used up (R. Schall,
+    # Biometrika 78, 1991), with the guess of it as ten records more.
+    used = sum((n / (n + model.noise / between)).sum() for n, between in
+               zip((np.bincount(a), np.bincount(b)), model.between, strict=True))
+    left = y - design @ solved
+    noise = (left @ left + 10 * 0.5**2) / (300 - 2 - used + 10)
+    assert model.noise == pytest.approx(noise, rel=1e-4)
+    sure = [1 / (np.bincount(part) / noise + 1 / between) for part, between in
+            zip((a, b), model.between, strict=True)]
+    off, sxx = np.array([0.5, -1.0]), ((x - x.mean()) ** 2).sum()
+    var = 1 / (300 / noise + 1 / 0.5**2) + off**2 / (sxx / noise + 1 / 0.2**2)
+    found = model.at(x.mean() + off, [np.array([2, -1]), np.array([3, 9])])[1]
+    var += np.array([sure[0][2] + sure[1][3], sum(model.between)])
+    assert found == pytest.approx(var, rel=1e-4)
 
 
 # --- the parts -----------------------------------------------------------------------------------
@@ -206,6 +318,53 @@ def test_many_places_outweigh_the_guessed_shape():
     places = np.linspace(-1, 1, 10_001)
     found = np.interp([-0.5, 0, 0.5], KNOTS, shape(places, np.ones(len(places))))
     assert found == pytest.approx([0.25, 0.5, 0.75], abs=0.01)
+
+
+def test_the_guessed_shape_is_a_mixture_of_two_normals():
+    """Three in four of a narrow one, one in four of a wide one, cut off at the ends."""
+    # Shares of normals by scipy.stats; the mixture itself is a judgement (`priors`).
+    mixed = sum(share * stats.norm.cdf(KNOTS, scale=sd) for share, sd in SHAPE_MIX)
+    cut = (mixed - mixed[0]) / (mixed[-1] - mixed[0])
+    assert shape(np.zeros(0), np.zeros(0)) == pytest.approx(cut, abs=1e-12)
+    assert (-KNOTS[::-1]).tolist() == pytest.approx(KNOTS.tolist())
+    assert sum(share for share, _ in SHAPE_MIX) == 1
+
+
+def test_places_count_beside_the_guess_as_they_weigh():
+    """Those below a knot, half of those at it, and the guess as so many tasks: counted out."""
+    rng = np.random.default_rng(4)
+    places = np.concatenate([rng.normal(0, 2, 50), KNOTS[[20, 30, 30, 41]], [-99.0, 99.0]])
+    weights = rng.uniform(0.2, 1, len(places))
+    inside = np.clip(places, KNOTS[0], KNOTS[-1])
+    counted = [weights[inside < knot].sum() + weights[inside == knot].sum() / 2 for knot in KNOTS]
+    counted[0], counted[-1] = 0, weights.sum()
+    guess = shape(np.zeros(0), np.zeros(0))
+    found = (np.array(counted) + SHAPE_COUNT * guess) / (weights.sum() + SHAPE_COUNT)
+    assert shape(places, weights) == pytest.approx(found)
+
+
+def test_levels_of_one_cell_are_averaged_with_their_neighbours():
+    """A hundred cases in one twentieth: half stay there, a quarter goes to either side."""
+    # Hanning's weights: J. W. Tukey, "Exploratory Data Analysis", 7A (from memory).
+    for cell, added in ((10, {9: 25, 10: 50, 11: 25}), (0, {0: 75, 1: 25}), (19, {18: 25, 19: 75})):
+        counts = np.full(20, LEVEL_COUNT / 20)
+        for at, more in added.items():
+            counts[at] += more
+        level = np.full(50, (cell + 0.5) / 20)
+        found = np.diff(levels(level, level, np.full(50, 2.0)))
+        assert found == pytest.approx(counts / counts.sum())
+    assert levels(level, level, np.ones(50))[[0, -1]].tolist() == [0, 1]
+
+
+def test_a_case_between_two_levels_counts_evenly_there():
+    """Cases anywhere from 0.1 to 0.3 fill four cells, a third of those from 0.25 to 0.4 one."""
+    seen = np.zeros(20)
+    seen[2:6] += 40 / 4
+    seen[5:8] += 30 / 3
+    smooth = (np.append(seen[1:], 0) + 2 * seen + np.append(0, seen[:-1])) / 4
+    found = levels(np.repeat([0.1, 0.25], [40, 30]), np.repeat([0.3, 0.4], [40, 30]), np.ones(70))
+    counts = smooth + LEVEL_COUNT / 20
+    assert np.diff(found) == pytest.approx(counts / counts.sum())
 
 
 def test_levels_are_bent_until_past_cases_fall_evenly():
@@ -234,6 +393,85 @@ def test_tasks_of_the_same_kind_are_the_similar_ones():
     assert count[0] < count[1] == pytest.approx(110, rel=1e-5)
 
 
+def test_similar_tasks_weigh_by_kind_size_and_age():
+    """Each past task by the formula, one by one; only the youngest are looked through."""
+    # Tasks that a weighted mean stands on: L. Kish, "Survey Sampling", 1965, 8.2.
+    rng = np.random.default_rng(12)
+    ratio, x, age = rng.normal(size=40), rng.normal(size=40), rng.uniform(0.2, 1, 40)
+    kinds, persons = np.repeat([0, 1, 2], [25, 10, 5]), rng.integers(0, 2, 40)
+    past = Similar(ratio, x, age, [kinds, persons], [3, 2])
+    at, size, own = np.array([-0.3, 0.4]), 0.8, (1, 0)
+    boost = [max(age[codes != label].sum() / SIMILAR_COUNT, 1)
+             for codes, label in zip((kinds, persons), own, strict=True)]
+    weight = np.array([
+        age[i] / (1 + ((x[i] - size) / SIMILAR_WIDTH) ** 2)
+        * (boost[0] if kinds[i] == 1 else 1) * (boost[1] if persons[i] == 0 else 1)
+        for i in range(40)])
+    asked = np.array([size]), [np.array([one]) for one in own]
+    share, count = past.below(at[None], *asked)
+    assert share[0] == pytest.approx([weight[ratio < end].sum() / weight.sum() for end in at],
+                                     rel=1e-5)
+    assert count[0] == pytest.approx(weight.sum() ** 2 / (weight**2).sum(), rel=1e-5)
+    old = np.full(SIMILAR_MOST, 5.0)
+    more = Similar(np.append(old, ratio), np.append(old, x), np.append(old, age),
+                   [np.append(old.astype(int), kinds)], [6])
+    assert len(more.ratio) == SIMILAR_MOST
+    assert more.every == pytest.approx(age.sum() + 5.0 * (SIMILAR_MOST - 40), rel=1e-6)
+    # Where a kind is most of the shop, it is not pushed down.
+    assert Similar(np.zeros(9), np.zeros(9), np.ones(9), [np.zeros(9, int)], [1]).boosts[0] == 1
+
+
+def test_the_estimate_takes_the_levels_next_to_it():
+    """A fifth of all tasks at the estimate, the others even from −1 to 3: levels by hand."""
+    line = np.linspace(-1.0, 3.0, 9)[None]
+    spread = Spread(np.array([0.2]), line, (line + 1) / 4)
+    # 0.8 · ¼ = 0.2 lie below the estimate; it is the answer from there to 0.4.
+    asked = np.array([0, 0.1, 0.2, 0.21, 0.39, 0.4, 0.6, 0.8, 1])
+    assert spread.quantiles(asked)[0] == pytest.approx([-1, -0.5, 0, 0, 0, 0, 1, 2, 3])
+    for ratio, exact, low, high in ((-0.5, False, 0.1, 0.1), (0, True, 0.2, 0.4),
+                                    (0, False, 0.2, 0.2), (1, False, 0.6, 0.6), (9, False, 1, 1)):
+        found = spread.levels(np.array([float(ratio)]), np.array([exact]))
+        assert np.ravel(found) == pytest.approx([low, high])
+
+
+def test_a_job_under_way_is_known_by_its_finished_tasks():
+    """Mean and variance of the common factor are those of a normal given others, by matrices."""
+    # Conditional normal: T. W. Anderson, "Multivariate Statistical Analysis", 2.5 (from memory).
+    rng = np.random.default_rng(3)
+    jobs = Jobs()
+    for name in range(60):
+        jobs.add([name] * 5, math.sqrt(0.3) * rng.normal() + math.sqrt(0.7) * rng.normal(size=5))
+    jobs.add(["new", None, "new", "new"], np.array([0.5, 9.0, 1.5, -0.2]))
+    rho = jobs.rho
+    assert 0.1 < rho < 0.5
+    cover = np.full((4, 4), rho) + np.diag([1 - rho] * 3 + [0])
+    cover[3], cover[:, 3], cover[3, 3] = rho**0.5, rho**0.5, 1
+    weights = np.linalg.solve(cover[:3, :3], cover[3, :3])
+    mean, var = jobs.factor("new")
+    assert mean == pytest.approx(weights @ [0.5, 1.5, -0.2])
+    assert var == pytest.approx(1 - weights @ cover[3, :3])
+    assert jobs.factor("other") == jobs.factor(None) == (0, 1)
+
+
+def test_correlation_within_jobs_by_hand():
+    """Two jobs of normal scores: pairs, their weights, and the guess beside them."""
+    # By hand: products of pairs (1·2, 1·3, 2·3; −1·1), each job's mean product times its count
+    # less one, over squares of all that count; the guess is worth so many of each.
+    jobs = Jobs()
+    jobs.add(["a", "b", "a", None, "c"], np.array([1.0, -1.0, 2.0, 5.0, 0.5]))
+    jobs.add(["a", "b"], np.array([3.0, 1.0]))
+    pairs, weight = 2 * (2 + 3 + 6) / 3 + 2 * -1 / 2, 2 + 1
+    var = (RHO_COUNT + 1 + 1 + 4 + 0.25 + 9 + 1) / (RHO_COUNT + 6)
+    wanted = (RHO * RHO_COUNT + pairs / var**2) / (RHO_COUNT + weight)
+    assert jobs.rho == pytest.approx(wanted)
+    for name in range(50):
+        jobs.add([name] * 20, np.full(20, (-1.0) ** name))
+    assert jobs.rho == RHO_MOST
+    against = Jobs()
+    against.add([at // 2 for at in range(400)], np.tile([2.0, -2.0], 200))
+    assert against.rho == 0
+
+
 def test_a_job_of_normals_adds_up_as_theory_says():
     """Mean, and variance n σ² (1 + (n − 1) ρ), of alike normals with one common factor."""
     tables = np.tile(10 + 2 * stats.norm.ppf(table_levels()), (9, 1))
@@ -242,6 +480,12 @@ def test_a_job_of_normals_adds_up_as_theory_says():
         found = total_quantiles(tables, probs, rho, 0.0, (0.0, 1.0))
         assert found.mean() == pytest.approx(90, rel=0.005)
         assert found.var() == pytest.approx(9 * 4 * (1 + 8 * rho), rel=0.06)
+    # Half of what is not known is shared, and a job that runs over shifts every task of it.
+    found = total_quantiles(tables, probs, 0.2, 0.1, (0.5, 0.6))
+    assert found.mean() == pytest.approx(90 + 9 * 2 * 0.5 * 0.2**0.5, rel=0.005)
+    shared = 0.2 * 0.6 + 0.1
+    assert found.var() == pytest.approx(4 * (81 * shared + 9 * 0.7), rel=0.06)
+
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.1, 0.3])
@@ -270,6 +514,38 @@ def test_each_person_has_a_step_of_their_own():
     assert found.step[:2].tolist() == [1.0, 0.25]
     assert (found.left[:2] < 0.1).all()
     assert found.left[2] == 1
+
+
+def test_steps_are_believed_in_by_their_share():
+    """Forty-eight whole hours of one, twelve of another, three hours of minutes: by hand."""
+    # Shares of records and of the shop's as twelve records more; from 0.8 to 0.97 the hours are
+    # drawn closer, from not at all to a twentieth of the distance.
+    hours = np.concatenate([np.full(48, 3.0), np.full(12, 5.0), [1.01, 2.03, 0.07]])
+    found = booked(hours, np.repeat([0, 1, 2], [48, 12, 3]))
+    shop = 60 / (63 + 12)
+    first, second, third = ((n + 12 * shop) / (of + 12) for n, of in ((48, 48), (12, 12), (0, 3)))
+    assert found.step[[0, 1, 3]].tolist() == [1, 1, 1]  # the last is anybody
+    assert found.left == pytest.approx(
+        [1 - 0.95 * (share - 0.8) / 0.17 for share in (first, second)] + [1, 1])
+    assert third < shop == 0.8
+    assert booked(np.full(999, 3.0), np.zeros(999, int)).left[0] == pytest.approx(0.05)
+
+
+def test_hours_are_drawn_to_the_quarter_they_would_be_booked_as():
+    """A twentieth of the way is left; nothing is booked as no time, and all shun the estimate."""
+    found = booked(np.arange(1, 4000) / 4, np.zeros(3999, int))
+    left = found.left[0]
+    before = np.array([0.05, 0.2, 1.1, 1.125, 1.2, 7.0])
+    marks = np.array([0.25, 0.25, 1.0, 1.25, 1.25, 7.0])
+    after = found.draw(before[None], np.array([5.0]), np.array([0]))[0]
+    assert after == pytest.approx(marks + left * (before - marks))
+    # Next to an estimate of 1.05 hours those under it go down, those over it up.
+    before, marks = np.array([1.0, 1.04, 1.05, 1.06, 1.3]), np.array([1.0, 1, 1.05, 1.25, 1.25])
+    after = found.draw(before[None], np.array([1.05]), np.array([0]))[0]
+    assert after == pytest.approx(marks + left * (before - marks))
+    # Under an estimate of less than a quarter there is nothing to go to.
+    after = found.draw(np.array([[0.1, 0.2, 0.22]]), np.array([0.2]), np.array([0]))[0]
+    assert after == pytest.approx([0.1, 0.2, 0.25 + left * (0.22 - 0.25)])
 
 
 @settings(max_examples=200, deadline=None)
@@ -368,6 +644,161 @@ def test_a_job_under_way_says_how_it_runs():
     model.update([record(2.0, 8.0, "kind 1", 1, "new", 9999) for _ in range(4)])
     assert model.predict_total(*asked, job="new")[0] > 1.1 * model.predict_total(*asked, "none")[0]
     assert before > 0
+
+
+def lognormal_tasks(count, level, sd, seed=21, *, exact=0.0, est=2.0, **labels):
+    """Tasks whose hours are `est` times a lognormal, some of them at the estimate."""
+    rng = np.random.default_rng(seed)
+    return [record(est, est if rng.random() < exact else
+                   est * math.exp(level + sd * rng.normal()), **labels) for _ in range(count)]
+
+
+def mixed(*shops):
+    """Records of several in turn."""
+    return [task for tasks in zip(*shops, strict=True) for task in tasks]
+
+
+def test_spreads_of_kinds_are_told_apart():
+    """A steady kind and a wild one, each by its own lognormal: middle, P10 and P90."""
+    model = HoursModel()
+    model.update(mixed(lognormal_tasks(900, 0.3, 0.2, kind="steady"),
+                       lognormal_tasks(900, 0.3, 0.5, 22, kind="wild")))
+    found = model.predict([2.0] * 2, ["steady", "wild"], ["p"] * 2, [0.1, 0.5, 0.9])
+    true = [stats.lognorm(sd, scale=2 * math.exp(0.3)).ppf([0.1, 0.5, 0.9]) for sd in (0.2, 0.5)]
+    assert found == pytest.approx(np.array(true), rel=0.08)
+
+
+def test_tasks_at_the_estimate_say_nothing_of_the_others():
+    """Half at the estimate, half about the double: above the estimate the others' quantiles."""
+    model = HoursModel()
+    model.update(lognormal_tasks(900, math.log(2), 0.2, exact=0.5))
+    found = model.predict([2.0], ["a"], ["p"], [0.2, 0.7, 0.75, 0.9, 0.95])[0]
+    others = stats.lognorm(0.2, scale=4).ppf([0.4, 0.5, 0.8, 0.9])
+    assert found == pytest.approx([2, *others], rel=0.07)
+
+
+def test_where_all_come_out_at_the_estimate_hours_are_the_estimate():
+    """Six hundred of six hundred: hardly a level is anything else, and all are finite."""
+    model = HoursModel()
+    model.update(lognormal_tasks(600, 0.0, 0.0, exact=1.0))
+    found = model.predict([2.0], ["a"], ["p"], np.arange(1, 200) / 200)[0]
+    assert np.isfinite(found).all()
+    assert 0.94 < (found == 2.0).mean() < 0.99
+
+
+def test_long_tasks_are_told_from_short_ones_as_far_as_was_seen():
+    """Hours fall as e to the -0.25 of the estimate's logarithm; beyond the estimates seen, no more.
+    """
+    rng = np.random.default_rng(23)
+    model = HoursModel()
+    model.update([record(est, est ** 0.75 * math.exp(0.2 * rng.normal()))
+                  for est in np.exp(rng.uniform(0, 3, 1500))])
+    asked = np.exp([0.2, 1.5, 2.8, 0, 3, -3, 6])
+    found = model.predict(asked, ["a"] * 7, ["p"] * 7, [0.5])[:, 0] / asked
+    assert found[:3] == pytest.approx(asked[:3] ** -0.25, rel=0.07)
+    assert found[-2:] == pytest.approx(found[3:5][[0, 1]], rel=0.08)
+
+
+def test_who_books_whole_hours_is_forecast_in_whole_hours():
+    """Two people at the same kind of work: one books hours, the other minutes."""
+    rng = np.random.default_rng(24)
+    model = HoursModel()
+    hours = 5 * np.exp(0.5 * rng.normal(size=600))
+    model.update(mixed([record(5.1, max(round(h), 1), person="hours") for h in hours],
+                       [record(5.1, round(60 * h) / 60, person="minutes") for h in hours]))
+    whole, fine, nobody = model.predict([5.1] * 3, ["a"] * 3, ["hours", "minutes", "new"],
+                                        np.arange(5, 100) / 100)
+    off = [np.abs(found - np.round(found)).mean() for found in (whole, fine, nobody)]
+    assert off[0] < 0.03
+    assert min(off[1:]) > 0.2
+
+
+def test_one_record_counts():
+    """After a single task that took thrice its estimate, more is forecast."""
+    model = HoursModel()
+    before = model.predict([2.0], ["a"], ["p"], [0.5])[0, 0]
+    model.update([record(2.0, 6.0)])
+    assert model.predict([2.0], ["a"], ["p"], [0.5])[0, 0] > 1.05 * before
+
+
+def test_a_job_of_one_task_is_that_task_and_of_two_both():
+    """Totals of certain jobs: one task as by itself, two as much as both."""
+    model = HoursModel()
+    model.update(lognormal_tasks(600, 0.3, 0.2))
+    one = model.predict_total([3.0], ["a"], ["p"], PROBS)
+    assert (one == model.predict([3.0], ["a"], ["p"], PROBS)[0]).all()
+    two = model.predict_total([3.0, 1.5], ["a"] * 2, ["p"] * 2, (np.arange(200) + 0.5) / 200)
+    assert two.mean() == pytest.approx(4.5 * math.exp(0.3 + 0.2**2 / 2), rel=0.05)
+
+
+def test_jobs_that_share_nothing_add_up_as_independent_tasks():
+    """Sixteen tasks of a shop long known, with jobs apart: the spread of the sum is four times."""
+    model = HoursModel()
+    model.update([task | {"job": at // 8} for at, task in
+                  enumerate(lognormal_tasks(2400, 0.0, 0.3))])
+    probs = (np.arange(400) + 0.5) / 400
+    one = model.predict([2.0], ["a"], ["p"], probs)[0]
+    total = model.predict_total([2.0] * 16, ["a"] * 16, ["p"] * 16, probs)
+    assert 3.8 < total.std() / one.std() < 5.2
+
+
+def test_a_record_counts_half_after_five_hundred_more(monkeypatch):
+    """The youngest counts whole, each older one as 1/2 to the power of its age over 500."""
+    seen = []
+    monkeypatch.setattr(model_room.calibration, "levels",
+                        lambda low, high, weights: seen.append(weights) or EDGES)
+    HoursModel().update(lognormal_tasks(1100, 0.0, 0.3))
+    assert seen[-1][-1] == 1
+    assert seen[-1][[-501, -1001]] == pytest.approx([0.5, 0.25])
+    assert len(seen[-1]) == 1100
+    # What is no longer kept would count less than 1/70.
+    assert 0.5 ** (WINDOW / HALF_LIFE) < 1 / 70
+
+
+def test_stretches_of_time_double():
+    """The youngest 64 tasks, twice as many before them, four times as many before those."""
+    found = model_room._stretch(np.arange(64 + 128 + 256 + 1))
+    assert np.bincount(found).tolist() == [64, 128, 256, 1]
+
+
+def test_tasks_pull_at_the_level_by_how_sure_they_are():
+    """Weights are one over the variance, within limits; far tasks pull no harder than near ones."""
+    # Weighted least squares: A. C. Aitken, 1935; clipped as P. J. Huber, Annals of Mathematical
+    # Statistics 35, 1964.
+    class Known:
+        mean = LOG_OF_NORMAL + math.log(0.5)  # the usual spread is a half
+
+        def __init__(self, values):
+            self.values, self.fits = np.array(values), []
+
+        def fitted(self, x, codes):
+            return self.values
+
+        def fit(self, y, weight, *rest):
+            self.fits += [y, weight]
+            return self.values
+
+    model = HoursModel()
+    spread = np.array([0.5, 0.25, 1.0, 0.01, 50.0, 0.5, 0.5])
+    model._level, model._spread = Known(np.full(7, 0.1)), Known(np.log(spread) + LOG_OF_NORMAL)
+    ratio = np.array([0.4, 0.2, 0.1, 0.1, 0.1, 9.1, -3.9])
+    model._fit_level(ratio, np.zeros(7), np.full(7, 0.8), [], [])
+    drawn, weight = model._level.fits
+    assert drawn == pytest.approx([0.4, 0.2, 0.1, 0.1, 0.1, 0.1 + CLIP * 0.5, 0.1 - CLIP * 0.5])
+    spread[4] = math.exp(3 - LOG_OF_NORMAL)
+    assert weight == pytest.approx(0.8 * np.clip((0.5 / spread) ** 2, 0.05, 20))
+    off, weight = model._spread.fits
+    assert np.exp(off[[0, 1, 5, 6]]) == pytest.approx([0.3, 0.1, 3.0, 3.0])
+    assert np.exp(off[2:5]) == pytest.approx(0.1 * spread[2:5])
+    assert weight == pytest.approx(np.full(7, 0.8))
+
+
+def test_guesses_about_normals_are_those_of_a_normal():
+    """Mean and standard deviation of ln|z| of a standard normal, which spreads are read from."""
+    # ln of a chi-squared with one degree of freedom: mean ψ(1/2) + ln 2, variance ψ'(1/2).
+    from scipy.special import digamma, polygamma
+    mean, sd = (digamma(0.5) + math.log(2)) / 2, math.sqrt(polygamma(1, 0.5)) / 2
+    assert (LOG_OF_NORMAL, SPREAD.noise) == pytest.approx((mean, sd), abs=0.02)
 
 
 # --- any input -----------------------------------------------------------------------------------

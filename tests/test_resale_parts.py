@@ -17,7 +17,6 @@ from estimator.resale import parting, paying, selling, stopping
 from estimator.resale.cash import Cash, months
 from estimator.resale.measures import flow_measures, held_by, worst_mean
 from estimator.resale.screening import Moments, highest_price, profits
-from estimator.scope import scope
 from estimator.survey import Line, template
 
 MONEY = st.floats(1, 50_000)
@@ -157,8 +156,7 @@ def _worn(era, catalogue):
 
 
 def _inventory(survey, catalogue):
-    names = scope(survey, "as-found", catalogue).names
-    return parting.inventory(survey, survey.machine.era, names, catalogue)
+    return parting.inventory(survey.lines, survey.machine.era, catalogue)
 
 
 @pytest.mark.parametrize("era", list(Era))
@@ -459,9 +457,8 @@ def test_a_table_of_quantiles_keeps_its_moments():
 
 def test_a_line_without_parts_is_not_listed(catalogue):
     """Nothing counted, or nothing that anyone buys used: no listing."""
-    survey = replace(template(Era.MODERN, catalogue), lines=(
-        Line("backglass", 0, Condition.WORN), Line("rubber-ring", 60, Condition.WORN)))
-    assert parting.inventory(survey, Era.MODERN, ["a", "b"], catalogue) == ()
+    lines = Line("backglass", 0, Condition.WORN), Line("rubber-ring", 60, Condition.WORN)
+    assert parting.inventory(lines, Era.MODERN, catalogue) == ()
 
 
 def cumulants(raw):

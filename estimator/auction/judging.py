@@ -8,6 +8,7 @@ of `estimator resell`, number by number.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -26,6 +27,9 @@ from estimator.simulate import Stopped
 
 BEND = 0.05
 """How far a quantile of the screening may lie from that of the trials. [standard deviations]"""
+_FAR = 1.0
+"""How far a quantile of the trials can lie from what their moments say; twice the most that was
+seen. [standard deviations]"""
 _FACTS = 0.3
 """How far what a known fact adds may be off; share of it."""
 _PROFILES = 8
@@ -134,10 +138,13 @@ class _Screened:
     near: np.ndarray
     tenths: np.ndarray
 
+    @functools.cached_property
+    def _ranked(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The best choice of each machine, that of its limit, and its worths in order."""
+        return self.worths.argmax(axis=1), self.limits.argmax(axis=1), np.sort(self.worths, axis=1)
+
     def said(self, place: int) -> Judged:
-        best = int(np.argmax(self.worths[place]))
-        bid = int(np.argmax(self.limits[place]))
-        order = np.sort(self.worths[place])
+        best, bid, order = (found[place] for found in self._ranked)
         outlay, choices = float(self.outlay[place]), self.profile.choices
         profit = float(self.profit[best].mean[place]) - outlay
         low, middle, high = (float(self.tenths[k, place]) - outlay for k in range(3))
@@ -156,40 +163,47 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
     lows, typical, highs = (np.array(row) for row in zip(
         *(_range(one, spread) for one in group), strict=True))
     value = Moments.pert(lows, typical, highs)
-    confidence, trials = profile.here.confidence, terms.trials
+    confidence = profile.here.confidence
     z = durations.normal_quantile(confidence)
     density = math.exp(-z * z / 2) / math.sqrt(2 * math.pi)
     # In standard deviations: the bend of the expansion and three errors of sampling.
-    margin = BEND + 3 * math.sqrt(confidence * (1 - confidence) / trials) / density
+    margin = BEND + 3 * math.sqrt(confidence * (1 - confidence) / terms.trials) / density
     shape = len(group), len(profile.choices)
     reached, worths, sds, slack = (np.zeros(shape) for _ in range(4))
     hours, cost, months = (np.zeros(shape) for _ in range(3))
-    tenths, profit = np.zeros((3, len(group))), []
+    tenths, profit, returned = np.zeros((3, len(group))), [], []
     steps = np.array([math.log(one.value) / math.log(STEP) for one in group])
     facts = [place for place, one in enumerate(group) if one.bad and one.survey is None]
     for number, choice in enumerate(profile.choices):
-        nodes = [profile.node(choice, one.value) for one in group]
-        of = {node: (profile.trials(choice, node),
-                     *(profile.table(choice, node, rate) for rate in
-                       (0.0, profile.want, profile.capital)))
-              for node in dict.fromkeys(nodes)}
-        rows = [of[node] for node in nodes]
-        hours[:, number] = [row[0].hours for row in rows]
-        cost[:, number] = [row[0].cost for row in rows]
-        months[:, number] = [row[0].months for row in rows]
+        each = [profile.node(choice, one.value) for one in group]
+        nodes = list(dict.fromkeys(each))
+        which = np.array([nodes.index(node) for node in each])
+        trials = [profile.trials(choice, node) for node in nodes]
+        hours[:, number] = np.array([one.hours for one in trials])[which]
+        cost[:, number] = np.array([one.cost for one in trials])[which]
+        months[:, number] = np.array([one.months for one in trials])[which]
         added = np.zeros(len(group))
         for place in facts:
             added[place] = judge._facts(group[place], choice)
             hours[place, number] += judge._extra_hours(group[place], choice)
-        plain, wanted, now = (_moments(value, [row[place] for row in rows]).plus(-added)
-                              for place in (1, 2, 3))
+        plain, wanted, now = (
+            _moments(value, [profile.table(choice, node, rate) for node in nodes], which)
+            .plus(-added) for rate in (0.0, profile.want, profile.capital))
         cost[:, number] += added
         slack[:, number] = _FACTS * np.abs(added)
         profit.append(plain)
+        returned.append(wanted)
         sds[:, number] = np.sqrt(np.maximum(now.variance, 0.0))
         worths[:, number] = now.mean
-        (reached[:, number],) = _quantiles(profile, choice, wanted, profile.want, steps,
-                                           (1 - confidence,))
+        reached[:, number] = wanted.at(1 - confidence)
+    spare = _FAR * np.stack([np.sqrt(np.maximum(found.variance, 0.0)) for found in returned], 1)
+    rivals = reached + spare >= (reached - spare).max(axis=1)[:, None]
+    # What lies far behind is not paid the most for, however its trials lie.
+    for number, found in enumerate(returned):
+        at = np.flatnonzero(rivals[:, number])
+        if at.size:
+            reached[at, number] = _quantiles(profile, profile.choices[number], found.some(at),
+                                             profile.want, steps[at], (1 - confidence,))[0]
     best = worths.argmax(axis=1)
     # Only what is best is shown with its tenths.
     for number in np.unique(best):
@@ -206,7 +220,7 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
     unsure = margin * sds + slack
     at_top = unsure[np.arange(len(group)), left.argmax(axis=1)]
     lead_error = 3 * np.sqrt(sds**2 + sds[np.arange(len(group)), best][:, None]**2) \
-        / math.sqrt(trials) + slack + slack[np.arange(len(group)), best][:, None]
+        / math.sqrt(terms.trials) + slack + slack[np.arange(len(group)), best][:, None]
     rival = worths >= worths.max(axis=1)[:, None] - lead_error
     near = rival | (left >= left.max(axis=1)[:, None] - unsure - at_top[:, None])
     # Money at hand for the asking price, against what may be paid in all.
@@ -218,9 +232,9 @@ def _screen(judge: Judge, profile: Profile, group: Sequence[Offered]) -> _Screen
                      close, near, tenths)
 
 
-def _moments(value: Moments, tables: Sequence[Table]) -> Moments:
-    return worth(value, np.array([one.b for one in tables]),
-                 np.array([one.powers for one in tables]))
+def _moments(value: Moments, tables: Sequence[Table], which: np.ndarray) -> Moments:
+    return worth(value, np.array([one.b for one in tables])[which],
+                 np.array([one.powers for one in tables])[which])
 
 
 def _quantiles(profile: Profile, choice: str, found: Moments, rate: float, steps: np.ndarray,

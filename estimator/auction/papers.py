@@ -93,7 +93,7 @@ def bid_sheet(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> dict:
     """The data that `bids.typ` lays out: words and figures as they are to be read."""
     settings, on = shop.settings, _on(terms)
     chosen = [row for row in rows if row.bid][:BIDS]
-    called, looks = names(shop.catalogue), Looks(terms, shop)
+    called, looks = names(shop.catalogue), _Looks(terms, shop)
     left = sum(1 for row in rows if row.bid) - len(chosen)
     want = wanted(terms, shop)
     sure = settings.confidence if terms.confidence is None else terms.confidence
@@ -111,12 +111,12 @@ def bid_sheet(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> dict:
                   whole(row.said.limit, settings),
                   "–" if row.one.asking is None else whole(row.one.asking, settings),
                   called.get(row.said.best, row.said.best), looks.said(row.one, row.said.best)]
-                 for row in in_sale_order(chosen)],
+                 for row in _in_sale_order(chosen)],
         "mind": cautions([row.one for row in chosen], shop.catalogue),
     }
 
 
-def in_sale_order(rows: Sequence[Ranked]) -> list[Ranked]:
+def _in_sale_order(rows: Sequence[Ranked]) -> list[Ranked]:
     """As lots come up: by the rows of the list."""
     return sorted(rows, key=lambda row: row.one.row)
 
@@ -130,7 +130,7 @@ def _cut(said: str, most: int) -> str:
     return said if len(said) <= most else said[:most - 1].rstrip() + "…"
 
 
-class Looks:
+class _Looks:
     """What to look at first: what a look would tell most of, by what it costs when it is bad."""
 
     def __init__(self, terms: Deal, shop: Shop):

@@ -193,15 +193,14 @@ class Profile:
             # Work never makes a machine worth less than it was.
             ratio = np.maximum(ratio, self._least)
         self._gross[choice] = ratio * self._price
-        self._sold[choice] = self._mixed([one.cash.kept for one in played])
-        out = []
-        for one in played:
-            empty = replace(one.cash, sales=((np.zeros(self.terms.trials), one.cash.kept),))
-            out.append({rate: -empty.worth(rate) for rate in self.rates})
-        self._out[choice] = {rate: self._mixed([each[rate] for each in out])
-                             for rate in self.rates}
+        spent, works, sold = (self._mixed([getattr(one.cash, what) for one in played])
+                              for what in ("spent", "works", "kept"))
+        paid = replace(played[0].cash, spent=spent, works=works, kept=sold,
+                       sales=((np.zeros(self.terms.trials), sold),))
+        self._sold[choice] = sold
+        self._out[choice] = {rate: -paid.worth(rate) for rate in self.rates}
         self.hours[choice] = float(self._mixed([one.hours for one in played]).mean())
-        self.cost[choice] = float(self._mixed([one.cost for one in played]).mean())
+        self.cost[choice] = float(spent.mean())
 
     @property
     def choices(self) -> tuple[str, ...]:

@@ -128,12 +128,12 @@ def as_row(row: Ranked) -> dict:
         "profit_p90": _money(said.profit_p90), "npv_mean": _money(said.worth),
         "hours_mean": round(said.hours, 2), "work_cost_mean": _money(said.cost),
         "months_mean": round(said.months, 2), "per_bench_hour": _money(said.per_hour),
-        "judged": "played" if said.played else "screened", "known_bad": bad_said(one),
+        "judged": "played" if said.played else "screened", "known_bad": _bad_said(one),
         "own_survey": one.survey is not None, "taken": "; ".join(one.taken), "note": one.note,
     }
 
 
-def bad_said(one: Offered) -> str:
+def _bad_said(one: Offered) -> str:
     """Known bad pieces, as the list has them."""
     return "; ".join(f"{bad.assembly} {bad.count} {bad.condition}" for bad in one.bad)
 

@@ -8,12 +8,14 @@ piece is written beside its place and then renamed; its name is a hash of all it
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 import os
 import re
 import signal
 import socket
 import threading
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, fields, replace
 from datetime import date
@@ -25,11 +27,10 @@ from estimator.auction.records import Judged, Offered
 from estimator.errors import BadInput, Fault
 from estimator.resale import Deal
 from estimator.shop import Shop
-from estimator.simulate import Stopped
+from estimator.simulate import Stopped, processors
 
 PIECE = 250
 """Machines in a piece."""
-_MOST_WORKERS = 4
 _TASKS_EACH = 4
 """Fewer kinds of machine are drawn sooner than a process starts."""
 _WHAT = "lot-1"
@@ -124,48 +125,86 @@ def _here(waiting, machines, terms, shop, on, full) -> _Pieces:
 
 def _workers(tasks: int) -> int:
     """How many processes are worth their start, for so much to do."""
-    try:
-        free = len(os.sched_getaffinity(0))
-    except AttributeError:
-        free = os.cpu_count() or 1
-    return min(free, _MOST_WORKERS, tasks // _TASKS_EACH)
+    return min(processors(), tasks // _TASKS_EACH)
 
 
 def _beside(count: int, waiting, machines, terms, shop, on, full) -> _Pieces:
-    """Each worker takes pieces next to each other, whose machines have most in common."""
+    """This process and others beside it, each at pieces next to each other, which have most in
+    common: the others from the end of their span, this one from the front of all that is left."""
     import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor, as_completed
+    from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
     from concurrent.futures.process import BrokenProcessPool
 
     fresh = multiprocessing.get_context("spawn")
-    left = dict(waiting)
-    pools = [ProcessPoolExecutor(1, fresh, _begin, (terms, shop, on)) for _ in range(count)]
+    base, here = _base(terms, shop, full), Judge(terms, shop, on)
+    pools = [ProcessPoolExecutor(1, fresh, _begin) for _ in range(count - 1)]
+    # The first of the others shares a span of twice the length with this process.
+    edges = [0, *(len(waiting) * k // count for k in range(2, count + 1))]
+    spans = [deque(waiting[start:end]) for start, end in itertools.pairwise(edges)]
+    given: dict[Future, tuple[str, Sequence[int]]] = {}
+    lock = threading.RLock()
+
+    def hand(pool, span) -> None:
+        """Give a process its next piece, and another whenever it is done with one."""
+        def again(done: Future) -> None:
+            if not (done.cancelled() or done.exception()):
+                hand(pool, span)
+
+        with lock:
+            if not span:
+                return
+            group = [machines[place] for place in span[-1][1]]
+            try:
+                future = pool.submit(_piece, base, group, full)
+            except RuntimeError:
+                # It takes no more: the list was stopped, or its process is gone.
+                return
+            given[future] = span.pop()
+            future.add_done_callback(again)
+
     try:
-        futures = {}
-        for number, (key, places) in enumerate(waiting):
-            pool = pools[number * count // len(waiting)]
-            futures[pool.submit(_piece, [machines[place] for place in places], full)] = key
-        for future in as_completed(futures):
-            said, key = future.result(), futures[future]
-            yield key, left.pop(key), said
+        for pool, span in zip(pools, spans, strict=True):
+            # As work, not with the start: that would have this process wait until it is read.
+            pool.submit(_ready, base, terms, shop, on)
+            # One at work, one at hand.
+            hand(pool, span)
+            hand(pool, span)
+        while True:
+            for future in [future for future in list(given) if future.done()]:
+                said = future.result()
+                yield *given.pop(future), said
+            with lock:
+                mine = next((span.popleft() for span in spans if span), None)
+            if mine is not None:
+                key, places = mine
+                yield key, places, here.of([machines[place] for place in places], full=full)
+            elif given:
+                wait(list(given), return_when=FIRST_COMPLETED)
+            else:
+                return
     except BrokenProcessPool:
         # A process was killed, for want of memory perhaps: what is left is done in this one.
-        yield from _here(list(left.items()), machines, terms, shop, on, full)
+        _shut(pools)
+        left = [*given.values(), *itertools.chain.from_iterable(spans)]
+        yield from _here(left, machines, terms, shop, on, full)
     finally:
-        for pool in pools:
-            pool.shutdown(wait=False, cancel_futures=True)
+        _shut(pools)
 
 
-_judge: Judge | None = None
+def _shut(pools) -> None:
+    for pool in pools:
+        pool.shutdown(wait=False, cancel_futures=True)
 
 
-def _begin(terms: Deal, shop: Shop, on: date) -> None:
-    """A worker gets ready. A stop is for who started it to hear, and it ends when they do."""
+_JUDGES: dict[str, Judge] = {}
+"""That of a worker, by what its figures depend on; it keeps what machines of one kind share."""
+
+
+def _begin() -> None:
+    """A worker begins. A stop is for who started it to hear, and it ends when they do."""
     import multiprocessing
 
-    global _judge
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _judge = Judge(terms, shop, on)
 
     def watch() -> None:
         multiprocessing.parent_process().join()
@@ -174,20 +213,21 @@ def _begin(terms: Deal, shop: Shop, on: date) -> None:
     threading.Thread(target=watch, daemon=True).start()
 
 
-def _piece(group: Sequence[Offered], full: bool) -> list[Judged]:
-    return _judge.of(group, full=full)
+def _ready(base: str, terms: Deal, shop: Shop, on: date) -> None:
+    _JUDGES.clear()
+    _JUDGES[base] = Judge(terms, shop, on)
 
 
-_JUDGES: dict[str, Judge] = {}
+def _piece(base: str, group: Sequence[Offered], full: bool) -> list[Judged]:
+    return _JUDGES[base].of(group, full=full)
 
 
 def _far(base: str, group: Sequence[Offered], terms: Deal, shop: Shop, on: date, full: bool
          ) -> list[Judged]:
-    """A piece on a worker, which keeps what machines of one kind share."""
+    """A piece on a worker of a cluster, which serves one list after another."""
     if base not in _JUDGES:
-        _JUDGES.clear()
-        _JUDGES[base] = Judge(terms, shop, on)
-    return _JUDGES[base].of(group, full=full)
+        _ready(base, terms, shop, on)
+    return _piece(base, group, full)
 
 
 def _cluster(address: str, waiting, machines, terms, shop, on, full) -> _Pieces:

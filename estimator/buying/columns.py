@@ -18,7 +18,7 @@ from estimator.catalogue import Offer, Supplier
 
 
 @dataclass(frozen=True)
-class Single:
+class _Single:
     """A need covered by one supplier, at the quantity that is cheapest there."""
 
     part: str
@@ -30,7 +30,7 @@ class Single:
 
 
 @dataclass(frozen=True)
-class Band:
+class _Band:
     """Packs of one part from one supplier at the price of one break; `least` to `most` packs."""
 
     part: str
@@ -83,9 +83,9 @@ class Task:
     houses: tuple[Supplier, ...]
     needs: Mapping[str, int]
     wanted: Mapping[str, int]  # needs with a column of their own, after the shelf
-    singles: tuple[Single, ...]
+    singles: tuple[_Single, ...]
     groups: tuple[Group, ...]
-    bands: tuple[Band, ...]
+    bands: tuple[_Band, ...]
     unmet: tuple[str, ...]
 
     @cached_property
@@ -100,12 +100,12 @@ class Task:
         if {one.part for one in singles} != set(self.wanted):
             return None
         for group in self.groups:
-            if not covered(group, {band.part for band in bands}):
+            if not _covered(group, {band.part for band in bands}):
                 return None
         return Task(self.houses, self.needs, self.wanted, singles, self.groups, bands, self.unmet)
 
 
-def covered(group: Group, sold: set[str]) -> bool:
+def _covered(group: Group, sold: set[str]) -> bool:
     """Can every need of a group be had, where only these parts are sold?"""
     there = sold | {inside for kit in sold for inside in group.contents.get(kit, {})}
     spare = {part: float(-lack) for part, lack in group.lacks.items() if lack < 0}
@@ -150,9 +150,9 @@ def task(
              if row.part in needs
              and (row.instead in sold or row.instead in inside or on_shelf(market, row.instead))]
 
-    singles: list[Single] = []
+    singles: list[_Single] = []
     groups: list[Group] = []
-    bands: list[Band] = []
+    bands: list[_Band] = []
     wanted: dict[str, int] = {}
     unmet: list[str] = []
     for members in _together(needs, swaps, holds):
@@ -170,7 +170,7 @@ def task(
             for at, offers in sorted(sold[part].items()):
                 cost, units, offer = cheapest(lack, offers)
                 late = max(0.0, houses[at].days_typical - days.get(part, 0.0))
-                singles.append(Single(part, at, late, offer, units, cost))
+                singles.append(_Single(part, at, late, offer, units, cost))
             continue
         group, lacking = _coverable(group)
         unmet += lacking
@@ -188,7 +188,7 @@ def _coverable(group: Group) -> tuple[Group, list[str]]:
     for part, lack in group.lacks.items():
         if lack > 0:
             tried = replace(group, lacks={**lacks, part: lack})
-            if covered(tried, set(group.sold)):
+            if _covered(tried, set(group.sold)):
                 lacks[part] = lack
             else:
                 lacking.append(part)
@@ -229,7 +229,7 @@ def _group(members, needs, market, sold, swaps, holds) -> Group:
     )
 
 
-def _bands(group: Group, sold, houses, days, needs) -> list[Band]:
+def _bands(group: Group, sold, houses, days, needs) -> list[_Band]:
     found = []
     for part in group.sold:
         most = group.most(part)
@@ -244,5 +244,5 @@ def _bands(group: Group, sold, houses, days, needs) -> list[Band]:
                 if others and cheapest(most, others)[0] <= least * offer.pack * offer.price:
                     continue  # all that is of use costs less before this break
                 top = max(least, -(-most // offer.pack))
-                found.append(Band(part, at, late, offer, least, top))
+                found.append(_Band(part, at, late, offer, least, top))
     return found

@@ -53,7 +53,7 @@ def card_csv(plan: BenchPlan, one: OnBench, shop: Shop) -> bytes:
          " ".join(row.cautions)) for row in card_rows(plan, one, shop)))
 
 
-def labels_csv(rows: Iterable[Label]) -> bytes:
+def _labels_csv(rows: Iterable[Label]) -> bytes:
     """Labels as CSV in UTF-8."""
     return csv_file(LABEL_COLUMNS, (
         (row.job, row.item, row.assembly, row.step, row.waits_for, row.code)
@@ -68,7 +68,7 @@ def lamps_csv(rows: Iterable[Counted], catalogue: Catalogue) -> bytes:
          colours[row.kind].lamp if row.kind else "", row.note) for row in rows))
 
 
-def coil_labels_csv(rows: Iterable[Counted]) -> bytes:
+def _coil_labels_csv(rows: Iterable[Counted]) -> bytes:
     """Coil labels by type, as CSV in UTF-8."""
     return csv_file(COIL_COLUMNS, (
         (row.job, row.line, row.kind, row.count, row.note)
@@ -150,11 +150,11 @@ def labels_pdf(rows: Sequence[Label], shop: Shop, *, today: date, sheet: str | N
            for name in ("width", "height", "left", "top", "across", "down")},
         "labels": [{"job": row.job, "item": f"item {row.item}", "assembly": row.assembly,
                     "step": row.step, "waits": row.waits_for, "code": row.code,
-                    "qr": qr(row.code)} for row in rows],
+                    "qr": _qr(row.code)} for row in rows],
     })
 
 
-def qr(said: str) -> str:
+def _qr(said: str) -> str:
     """A QR code as SVG, with its quiet zone; a seventh of it may be lost (level M).
 
     ISO/IEC 18004: four modules of white around it.
@@ -296,11 +296,11 @@ def papers(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *,
     bags, lit, coils = labels(plan, jobs, shop, numbers), lamps(jobs, catalogue), coil_labels(jobs)
     found |= {
         "labels.pdf": labels_pdf(bags, shop, today=today, sheet=sheet),
-        "labels.csv": labels_csv(bags),
+        "labels.csv": _labels_csv(bags),
         "lamps.pdf": lamps_pdf(lit, shop, today=today),
         "lamps.csv": lamps_csv(lit, catalogue),
         "coil-labels.pdf": coil_labels_pdf(coils, shop, today=today),
-        "coil-labels.csv": coil_labels_csv(coils),
+        "coil-labels.csv": _coil_labels_csv(coils),
         "waiting.pdf": waits_pdf(plan, shop, today=today, ordering=ordering),
         "waiting.csv": waits_csv(plan, catalogue),
     }

@@ -22,7 +22,7 @@ _COUNTED = re.compile(r"(\d{1,4})\s*[x×]?\s+([^\d\s].{0,59})")
 
 
 @dataclass(frozen=True)
-class CardRow:
+class _CardRow:
     """A work item on a job card.
 
     Parameters
@@ -71,7 +71,7 @@ class Counted:
     note: str = ""
 
 
-def card_rows(plan: BenchPlan, one: OnBench, shop: Shop) -> list[CardRow]:
+def card_rows(plan: BenchPlan, one: OnBench, shop: Shop) -> list[_CardRow]:
     """Work items of a job that are still to do, in the plan's order."""
     found = []
     steps = sorted((step for step in plan.of_job(one.name) if step.what == "work"),
@@ -79,7 +79,7 @@ def card_rows(plan: BenchPlan, one: OnBench, shop: Shop) -> list[CardRow]:
     for step in steps:
         item = one.job.items[step.item]
         assembly = shop.catalogue.assemblies[one.job.scope.lines[item.line].assembly].name
-        found.append(CardRow(
+        found.append(_CardRow(
             step.item + 1, step, assembly, step.name.removeprefix(f"{assembly}: "),
             step.hours * shop.settings.productive_share, _awaited(plan, step, assembly),
             item.work.operation.cautions))
@@ -109,7 +109,7 @@ def labels(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop,
     for one in jobs:
         code = (numbers or {}).get(one.name, one.name)
         rows = card_rows(plan, one, shop)
-        next_of: dict[int, CardRow] = {}
+        next_of: dict[int, _CardRow] = {}
         for row in rows:
             item = one.job.items[row.item - 1]
             assembly = shop.catalogue.assemblies[one.job.scope.lines[item.line].assembly]

@@ -57,7 +57,7 @@ def page(found: Resale) -> dict:
                     "A year", "Best in 100",
                     "Bid at most" if found.deal.asking is not None else "Take from"],
         "rows": [_row(one, found, words) for one in found.choices],
-        "chart": chart(found, words),
+        "chart": _chart(found, words),
         "parts": [
             {"heading": heading, "says": " ".join(said)}
             for heading, said in (
@@ -109,7 +109,7 @@ def _row(one: Choice, found: Resale, words: Words) -> dict:
     return {"name": one.name, "best": one.key == found.best, "cells": cells}
 
 
-def chart(found: Resale, words: Words) -> dict:
+def _chart(found: Resale, words: Words) -> dict:
     """Expected cash over the months, summed up, of the choices that matter most.
 
     Points are shares of the width and height, from the left and from the top.

@@ -27,7 +27,7 @@ class Formula:
         object.__setattr__(self, "value", float(self.value))
 
 
-def money_format(settings: Settings) -> str:
+def _money_format(settings: Settings) -> str:
     """A spreadsheet's number format for the shop's currency, placed as the locale writes it.
 
     Nothing at all shows as a dash, so that what costs something stands out.
@@ -35,7 +35,7 @@ def money_format(settings: Settings) -> str:
     Examples
     --------
     >>> from estimator.shop import open_shop
-    >>> money_format(open_shop().settings)
+    >>> _money_format(open_shop().settings)
     '"$"#,##0.00;-"$"#,##0.00;–'
     """
     from babel import Locale
@@ -84,7 +84,7 @@ class Book:
         )
         self.title = title
         self.settings = settings
-        self.money = money_format(settings)
+        self.money = _money_format(settings)
         looks = {
             "text": {"text_wrap": True, "align": "left", "indent": 1},
             "name": {},

@@ -63,7 +63,8 @@ class Range:
         >>> Range.of(load().suppliers["oakbench-parts"], "days_")
         Range(low=3.0, typical=5.0, high=9.0)
         """
-        return cls(*(getattr(row, f"{what}{end}") for end in ("low", "typical", "high")))
+        return cls(getattr(row, what + "low"), getattr(row, what + "typical"),
+                   getattr(row, what + "high"))
 
     def __mul__(self, factor: float) -> Range:
         return Range(self.low * factor, self.typical * factor, self.high * factor)

@@ -40,7 +40,7 @@ def unit_total(first: float, n: float, rate: float) -> float:
     if rate == 1:
         return first * n
     whole = math.floor(n)
-    times = np.arange(1, whole + 2, dtype=float) ** _exponent(rate)
+    times = np.arange(1, whole + 2) ** _exponent(rate)
     return first * (math.fsum(times[:whole]) + (n - whole) * float(times[whole]))
 
 

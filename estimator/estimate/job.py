@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections import defaultdict
 from collections.abc import Iterable
@@ -83,28 +84,32 @@ def work_hours(work: Work, condition: Condition, catalogue: Catalogue, settings:
 
 
 def _items(scope: Scope, catalogue: Catalogue, settings: Settings) -> tuple[Item, ...]:
-    works = scope.works
+    alone = _alone(catalogue, settings)
     units: dict[str, float] = defaultdict(float)
-    for work in works:
+    for work in scope.works:
         units[work.operation.operation] += work.units
     items = []
-    for work in works:
-        share = work.units / units[work.operation.operation]
-        items.append(
-            Item(
-                line=work.line,
-                name=f"{scope.names[work.line]}: {work.operation.operation}",
-                work=work,
-                hours=work_hours(work, scope.lines[work.line].condition, catalogue, settings),
-                setup=work.operation.setup * share * settings.learner_multiplier,
-                shape=settings.hours_shape,
+    for index, works in itertools.groupby(scope.works, key=lambda work: work.line):
+        # A line's works are in the order of the line by itself.
+        hours = alone.hours(scope.lines[index], scope.era, scope.level)
+        for work, found in zip(works, hours, strict=True):
+            share = work.units / units[work.operation.operation]
+            items.append(
+                Item(
+                    line=index,
+                    name=f"{scope.names[index]}: {work.operation.operation}",
+                    work=work,
+                    hours=found,
+                    setup=work.operation.setup * share * settings.learner_multiplier,
+                    shape=settings.hours_shape,
+                )
             )
-        )
     return tuple(items)
 
 
 def _unseen(scope: Scope, catalogue: Catalogue, settings: Settings) -> Iterable[Unseen]:
     """What it would add if a line that was not seen is one condition worse than written."""
+    alone = _alone(catalogue, settings)
     chances = {
         Certainty.SEEN: 0.0,
         Certainty.ASSUMED: settings.assumed_worse_chance,
@@ -113,37 +118,56 @@ def _unseen(scope: Scope, catalogue: Catalogue, settings: Settings) -> Iterable[
     for index, line in enumerate(scope.lines):
         if index in scope.dropped or not line.count or not chances[line.certainty]:
             continue
-        next_line = worse(line)
-        if next_line.condition == line.condition:
-            continue
-        hours_now, cost_now = _alone(line, scope.era, scope.level, catalogue, settings)
-        hours_then, cost_then = _alone(next_line, scope.era, scope.level, catalogue, settings)
-        hours, cost = max(hours_then - hours_now, 0.0), max(cost_then - cost_now, 0.0)
+        condition, hours, cost = alone.worse(line, scope.era, scope.level)
         if hours or cost:
-            yield Unseen(index, chances[line.certainty], next_line.condition, hours, cost)
+            yield Unseen(index, chances[line.certainty], condition, hours, cost)
 
 
-# Lines alike come again at every edit, in every survey of an era, at every level.
-@functools.lru_cache(maxsize=16_384)
-def _alone(line: Line, era: Era, level: Level, catalogue: Catalogue, settings: Settings
-           ) -> tuple[float, float]:
-    """Expected hands-on hours and other cost of one line by itself, without set-up and minimums."""
-    works, needs = line_scope(0, line, era, level, catalogue)
-    hours = math.fsum(
-        durations.mean_of(work_hours(work, line.condition, catalogue, settings),
-                          settings.hours_shape)
-        for work in works
-    )
-    cost = math.fsum(
-        durations.mean_of(supply.cost)
-        for supply in supplies_of(works, needs, (line,), catalogue, settings)
-    )
-    cost += math.fsum(
-        need.quantity * catalogue.services[need.item].typical
-        for need in needs
-        if need.does == "service"
-    )
-    return hours, cost
+class _Alone:
+    """What a line comes to whatever the others are, without set-up and minimums.
+
+    It is kept: lines alike come again at every edit, in every survey of an era, at every level.
+    """
+
+    def __init__(self, catalogue: Catalogue, settings: Settings):
+        self._catalogue, self._settings = catalogue, settings
+        keeping = functools.lru_cache(maxsize=16_384)
+        self.hours, self.means = keeping(self._hours), keeping(self._means)
+        self.worse = keeping(self._worse)
+
+    def _hours(self, line: Line, era: Era, level: Level) -> tuple[Range, ...]:
+        """Hands-on hours of each of its works. [h]"""
+        works, _ = line_scope(0, line, era, level, self._catalogue)
+        return tuple(work_hours(work, line.condition, self._catalogue, self._settings)
+                     for work in works)
+
+    def _means(self, line: Line, era: Era, level: Level) -> tuple[float, float]:
+        """Expected hands-on hours and other cost."""
+        works, needs = line_scope(0, line, era, level, self._catalogue)
+        hours = math.fsum(durations.mean_of(found, self._settings.hours_shape)
+                          for found in self.hours(line, era, level))
+        cost = math.fsum(
+            durations.mean_of(supply.cost)
+            for supply in supplies_of(works, needs, (line,), self._catalogue, self._settings)
+        )
+        cost += math.fsum(
+            need.quantity * self._catalogue.services[need.item].typical
+            for need in needs
+            if need.does == "service"
+        )
+        return hours, cost
+
+    def _worse(self, line: Line, era: Era, level: Level) -> tuple[Condition, float, float]:
+        """One condition worse: which, and the expected hours and other cost that it adds."""
+        then = worse(line)
+        if then.condition == line.condition:
+            return line.condition, 0.0, 0.0
+        (hours, cost), (more_hours, more_cost) = (
+            self.means(one, era, level) for one in (line, then))
+        return then.condition, max(more_hours - hours, 0.0), max(more_cost - cost, 0.0)
+
+
+_alone = functools.lru_cache(maxsize=8)(_Alone)
 
 
 def _line_costs(job: Estimate) -> tuple[LineCost, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -18,6 +19,8 @@ SHEET = "abrasive-sheet"
 """Name of the material that the grit ladder uses up."""
 
 
+# Asked for with every line that needs the part.
+@functools.lru_cache(maxsize=4096)
 def unit_price(part: str, catalogue: Catalogue) -> Range:
     """Range of what one unit of a part costs: the trade's range about the best offer for one.
 
@@ -81,7 +84,17 @@ def supplies_of(
     catalogue: Catalogue,
     settings: Settings,
 ) -> tuple[Supply, ...]:
-    """Parts and materials of every line, each with the range of what it costs."""
+    """Parts and materials of every line, each with the range of what it costs.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> works, shop = small_quote().job.scope, open_shop()
+    >>> found = supplies_of(works.works, works.needs, works.lines, shop.catalogue, shop.settings)
+    >>> found[0].item, found[0].quantity, found[0].unit, round(found[0].cost.typical, 2)
+    ('flipper-kit', 2.0, 'each', 45.1)
+    """
     supplies = []
     needs = tuple(needs)
     for need in needs:
@@ -108,7 +121,17 @@ def supplies_of(
 
 
 def lots_of(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[Lot, ...]:
-    """What goes out to each service as one lot, and what each line carries of its charge."""
+    """What goes out to each service as one lot, and what each line carries of its charge.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> works = small_quote().job.scope
+    >>> [(lot.service, round(lot.quantity, 2), lot.unit, round(lot.charge.typical))
+    ...  for lot in lots_of(works.needs, works, open_shop().catalogue)]
+    [('powder-coat-set', 0.4, 'set', 110), ('blasting', 0.2, 'lot', 40)]
+    """
     pieces: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))
     for need in needs:
         if need.does == "service":

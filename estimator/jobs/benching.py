@@ -30,6 +30,17 @@ def on_bench(bare: OnBench, number: str, ledger: Ledger, shop: Shop, start: date
         Of the job.
     start
         First day of the plan; what came later counts as of that day.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> from estimator.jobs import quoted_work
+    >>> with small_shop() as (ledger, shop):
+    ...     number = ledger.job("Harbour Lights").number
+    ...     bare = OnBench("Harbour Lights", quoted_work(ledger, number)[1])
+    ...     one, bought = on_bench(bare, number, ledger, shop, date(2026, 3, 9))
+    >>> list(one.done), dict(one.booked), list(one.sent), bought
+    ([1], {2: 3.15}, ['powder-coat-set'], {})
     """
     job = bare.job
     places = _places(job, ledger.items(number))

@@ -84,6 +84,15 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
         If there is no such job or it is closed; the survey is of another machine, lacks what
         cannot be left out, or has faults; nothing changes; or a change has no reason. Every fault
         of one kind at once.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", reasons=["wish"], on=date(2026, 3, 9),
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    >>> [(one.title, one.said) for one in found.changes], found.after.price > found.before.price
+    ([('LED set for the whole machine', 'taken')], True)
     """
     on, wish = on or date.today(), wish or Wish()
     job = ledger.job(said)
@@ -161,6 +170,15 @@ def offer(ledger: Ledger, found: Revised, shop: Shop,
         As `revise` returned them.
     then
         Called last, such as for writing papers: if it fails, nothing is kept.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", reasons=["wish"], on=date(2026, 3, 9),
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    ...     offer(ledger, found, used).answer
+    'open'
     """
     return ledger.offer(
         winning.sent_of(found.offer), frozen(found.offer, shop, found.before.number),
@@ -183,6 +201,13 @@ def survey_of(ledger: Ledger, said: str) -> tuple[Survey, Shop]:
     ------
     BadInput
         If there is no such job, or what it was computed from is not known.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     [line.assembly for line in survey_of(ledger, "Harbour Lights")[0].lines]
+    ['flipper', 'leg']
     """
     job = ledger.job(said)
     survey, _, shop = reopen(ledger, ledger.holds(job.number))
@@ -216,6 +241,17 @@ def agree(ledger: Ledger, number: str, *, on: date | None = None, promised: date
     BadInput
         If there is no such revision, it was answered already, or the day promised lies before
         the answer.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", reasons=["wish"], on=date(2026, 3, 9),
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    ...     number = offer(ledger, found, used).number
+    ...     agreed, came, went, refused = agree(ledger, number, on=date(2026, 3, 10))
+    >>> agreed.answer, [item.operation for item in came], went, refused
+    ('agreed', ['led-set-fit'], (), ())
     """
     on = on or date.today()
     revision = ledger.revision(number)
@@ -243,6 +279,16 @@ def items_changed(ledger: Ledger, revision: Revision
     On each line that changed, an item that is as before stays. Of one that is not, what has hours
     booked or is done stays and only what is left of it is added; the rest is dropped and the whole
     is added. A set-up is done once a job: new items carry what is left of it.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", on=date(2026, 3, 9), reasons=["wish"],
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    ...     came, went = items_changed(ledger, offer(ledger, found, used))
+    >>> bool(came), went
+    (True, ())
     """
     _, target, shop = quoted_work(ledger, revision.number)
     wanted = items_of(revision.job, target, shop.catalogue)

@@ -87,6 +87,14 @@ def keep(ledger: Ledger, offer: Quote, shop: Shop, revision_of: str | None = Non
     ------
     BadInput
         If the ledger cannot be written, or holds another quote of that number.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote, small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     sent = keep(ledger, small_quote("Glass Town"), shop)
+    ...     sent.title, sent.price == small_quote("Glass Town").price, sent.outcome
+    ('Glass Town', True, 'open')
     """
     if offer.price <= 0:
         return None
@@ -101,13 +109,30 @@ def reopen(ledger: Ledger, number: str) -> tuple[Survey, Choices, Shop]:
     BadInput
         If no quote of that number was kept; if it was sent before the ledger kept what quotes
         are computed from; or if this version of the program cannot read what another one kept.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     survey, choices, then = reopen(ledger, ledger.job("Night Ferry").number)
+    >>> survey.machine.title, str(choices.level), choices.on.isoformat()
+    ('Night Ferry', 'full-restoration', '2026-01-21')
     """
     return opened(ledger.frozen(number), number, ledger.folder)
 
 
 def opened(held: Frozen | None, number: str, folder: Path | None = None
            ) -> tuple[Survey, Choices, Shop]:
-    """As `reopen`, from what the ledger kept under a number; None is nothing."""
+    """As `reopen`, from what the ledger kept under a number; None is nothing.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> held = frozen(small_quote(), open_shop())
+    >>> survey, choices, shop = opened(held, held.number)
+    >>> survey.lines == small_quote().survey.lines, str(choices.level)
+    (True, 'full-restoration')
+    """
     if held is None:
         raise BadInput(Fault(
             f"Quote {number} was sent before the ledger kept what a quote is computed from; "
@@ -124,7 +149,14 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
 
 
 def services_of(held: Frozen) -> Mapping[str, Service]:
-    """The price lists of services as they were when a quote was sent."""
+    """The price lists of services as they were when a quote was sent.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> services_of(frozen(small_quote(), open_shop()))["powder-coat-set"].unit
+    'set'
+    """
     return _services(held.tables)
 
 

@@ -74,6 +74,18 @@ def book_sheet(ledger: Ledger, path: Path | str, *, unbilled: Collection[str],
         With every fault of every row, up to 200.
     Unsure
         Where rows may be right and seldom are.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     path = shop.folder / "march.csv"
+    ...     size = path.write_text("person,day,hours,unbilled\\nMara,2026-03-06,1.5,ordering\\n",
+    ...                            encoding="utf-8")
+    ...     booked = book_sheet(ledger, path, unbilled=shop.catalogue.unbilled,
+    ...                         now=datetime(2026, 3, 6, 18).astimezone())
+    >>> [(one.person, one.hours, one.unbilled) for one in booked]
+    [('Mara', 1.5, 'ordering')]
     """
     path = Path(path)
     rows, entries = read_sheet(files.fetch(path, _KIND), path.name, ledger.jobs(),

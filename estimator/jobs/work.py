@@ -35,6 +35,16 @@ def accept(ledger: Ledger, number: str, *, name: str = "", on: date | None = Non
     BadInput
         If there is no such quote, it is a job already, what it was computed from is not known, or
         it is promised for a day before it was accepted.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote, small_shop
+    >>> from estimator.jobs import keep
+    >>> with small_shop() as (ledger, shop):
+    ...     sent = keep(ledger, small_quote("Glass Town"), shop)
+    ...     job = accept(ledger, sent.number, on=date(2026, 3, 9), promised=date(2026, 4, 1))
+    ...     job.name, job.state, len(ledger.items(job.number))
+    ('Glass Town', 'accepted', 5)
     """
     on = on or date.today()
     if promised is not None and promised < on:
@@ -54,6 +64,14 @@ def quoted_work(ledger: Ledger, number: str) -> tuple[Survey, Estimate, Shop]:
     ------
     BadInput
         If what it was computed from is not known.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     survey, job, then = quoted_work(ledger, ledger.job("Harbour Lights").number)
+    >>> survey.machine.title, len(job.items), [lot.service for lot in job.lots]
+    ('Harbour Lights', 5, ['powder-coat-set', 'blasting'])
     """
     survey, choices, shop = reopen(ledger, number)
     works = scope(survey, choices.level, shop.catalogue, dropped=choices.dropped,
@@ -65,6 +83,14 @@ def items_of(number: str, job: Estimate, catalogue: Catalogue) -> tuple[Item, ..
     """The work items of an estimate, numbered in its order, for the job of that number.
 
     Their expected hours add up to the hours of the estimate's known work.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> items = items_of("A1", small_quote().job, open_shop().catalogue)
+    >>> items[1].title, items[1].operation, round(items[1].expected, 2)
+    ('Flipper (2)', 'flipper-rebuild', 2.1)
     """
     return tuple(
         Item(

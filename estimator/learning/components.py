@@ -16,9 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-_STEPS = 60
 _NEAR = 1e-5  # shares that move by less than this have been found
 _MOST = 0.99  # of all shares together: something is left to the item itself
+_HAIR = 1e-6 * np.eye(3)  # information so small that a share may be anything from 0 to 1
 _NAMES = 3  # job, hand, kind
 
 
@@ -31,7 +31,8 @@ class Shares:
     found
         As estimated, from 0; together below 1. [–]
     sds
-        How uncertain they are: standard deviations by the curvature of the likelihood. [–]
+        How uncertain they are: standard deviations by the curvature of the likelihood. Those of
+        shares that cannot be told, or not be told apart, are far over 1. [–]
     variance
         Of y as a whole, and `mean` its mean.
     jobs
@@ -82,31 +83,37 @@ def shares_of(y: Sequence[float], jobs: Sequence[int], hands: Sequence[int],
     sums = _Sums(*(np.asarray(part) for part in (y, jobs, hands, kinds)), alike)
     guess, loose = np.array(start, float), np.array(free)
     at, more = guess, start_jobs / sums.jobs
-    here = sums.at(at, guess, more)
-    for _ in range(_STEPS):
-        moves = loose & ((at > 0) | (here.slope > 0))
-        if not moves.any():
-            break
-        step = np.zeros(_NAMES)
-        step[moves] = np.linalg.lstsq(here.information[np.ix_(moves, moves)], here.slope[moves],
-                                      rcond=1e-10)[0]
-        size = 1.0
+    here, moved = sums.at(at, guess, more), float(loose.any())
+    while moved > _NEAR:
+        goal, size = _goal(at, here, loose), 1.0
+        new, there = at, here
         while size > 1e-4:
-            new = np.maximum(at + size * step, 0.0)
-            if new.sum() < _MOST:
-                there = sums.at(new, guess, more)
-                if there.likelihood >= here.likelihood - 1e-12 * abs(here.likelihood):
+            tried = (1 - size) * at + size * goal
+            if tried.sum() < _MOST:
+                found = sums.at(tried, guess, more)
+                if found.likelihood > here.likelihood:
+                    new, there = tried, found
                     break
             size /= 2
-        else:
-            break
         moved, at, here = np.abs(new - at).max(), new, there
-        if moved < _NEAR:
-            break
     sds = np.zeros(_NAMES)
-    sds[loose] = np.sqrt(np.diag(np.linalg.pinv(here.information[np.ix_(loose, loose)])))
+    known = (here.information + _HAIR)[np.ix_(loose, loose)]
+    sds[loose] = np.sqrt(np.diag(np.linalg.inv(known)))
     return Shares(tuple(at.tolist()), tuple(sds.tolist()), here.variance,
                   sums.middle + here.mean, sums.jobs)
+
+
+def _goal(at: np.ndarray, here: _Point, loose: np.ndarray) -> np.ndarray:
+    """Where a parabola through `here` is highest of all shares from 0.
+
+    One share after another would creep along the edge where a share is nought.
+    """
+    from scipy.optimize import nnls
+    # A hair more keeps shares that cannot be told apart as far apart as they are.
+    root = np.linalg.cholesky((here.information + _HAIR)[np.ix_(loose, loose)])
+    goal = at.copy()
+    goal[loose] = nnls(root.T, root.T @ at[loose] + np.linalg.solve(root, here.slope[loose]))[0]
+    return goal
 
 
 @dataclass(frozen=True)
@@ -128,9 +135,9 @@ class _Sums:
     """
 
     def __init__(self, y, jobs, hands, kinds, alike):
-        self.jobs, self.n = int(jobs.max()) + 1 if len(y) else 0, len(y)
-        if self.n < 2 or np.ptp(y) == 0:
+        if not len(y) or np.ptp(y) == 0:
             raise ValueError("Shares of variance need items that differ.")
+        self.jobs, self.n = int(jobs.max()) + 1, len(y)
         self.middle = float(y.mean())
         y = y - self.middle
         (hand, width_h, _), (kind, width_k, whose) = _within(jobs, hands), _within(jobs, kinds)

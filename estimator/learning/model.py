@@ -113,7 +113,7 @@ class HoursModel:
             levels[:, cut] = found.spread.levels(ratio[cut], exact[cut])
         put_right = np.interp(levels.mean(axis=0), calibration.EDGES, self._levels)
         self._jobs.add([plain(job) for job in tasks.job], ndtri(np.clip(put_right, 0.005, 0.995)))
-        self._keep(tasks, np.stack([np.where(exact, 0.0, ratio), x, places, *levels]), exact)
+        self._keep(tasks, np.stack([ratio, x, places, *levels]), exact)
         self._fit()
 
     def _keep(self, tasks: Tasks, columns: np.ndarray, exact: np.ndarray) -> None:
@@ -132,9 +132,10 @@ class HoursModel:
         self._range = (x.min(), x.max())
         age = np.arange(len(ratio) - 1, -1, -1)
         weight = 0.5 ** (age / HALF_LIFE)
-        exact = np.isnan(places)
-        stretch = np.floor(np.log2(age / STRETCH + 1)).astype(int)
-        sizes = [len(self._kinds), len(self._persons), len(self._pairs), len(self._sizes), 16]
+        self._levels = calibration.levels(low, high, weight)
+        exact, stretch = np.isnan(places), _stretch(age)
+        sizes = [len(self._kinds), len(self._persons), len(self._pairs), len(self._sizes),
+                 int(stretch[0]) + 1]
         codes = [*self._codes, stretch]
         self._exact.fit(exact.astype(float), weight, x, codes, sizes)
         others = ~exact
@@ -145,8 +146,6 @@ class HoursModel:
             self._shape = shape(places[others], weight)
             self._rounding = Rounding(self._on_step[:, others], weight, codes[1], sizes[1])
             self._similar = Similar(ratio, x, weight, codes[:2], sizes[:2])
-        every = 0.5 ** (age / HALF_LIFE)
-        self._levels = calibration.levels(low, high, every)
 
     def _fit_level(self, ratio, x, weight, codes, sizes) -> None:
         """Level and spread in turn: far tasks pull no harder than `CLIP` spreads would."""
@@ -294,6 +293,11 @@ def _ratios(est: np.ndarray, act: np.ndarray) -> tuple[np.ndarray, np.ndarray, n
 
 def _size(x: np.ndarray) -> np.ndarray:
     return np.floor(x / SIZE_STEP + 0.5).astype(int)
+
+
+def _stretch(age: np.ndarray) -> np.ndarray:
+    """Number of the stretch of time in which tasks of this age were finished; 0 is the youngest."""
+    return np.floor(np.log2(age / STRETCH + 1)).astype(int)
 
 
 def _asked(estimates: ArrayLike, kinds: Sequence, persons: Sequence, probs: ArrayLike

@@ -179,13 +179,9 @@ class Additive:
         mean, var = self.mean + self.slope * x, self.mean_var + self.slope_var * x * x
         for codes, effect, spread, between in zip(labels, self.effects, self.vars, self.between,
                                                   strict=True):
-            known = (codes >= 0) & (codes < len(effect))
-            at = np.where(known, codes, 0)
-            if len(effect):
-                mean = mean + np.where(known, effect[at], 0.0)
-                var = var + np.where(known, spread[at], between)
-            else:
-                var = var + between
+            at = np.minimum(codes, len(effect))  # the last place is for labels never seen
+            mean = mean + np.append(effect, 0.0)[at]
+            var = var + np.append(spread, between)[at]
         return mean, var
 
 

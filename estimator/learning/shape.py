@@ -14,7 +14,6 @@ from estimator.learning.priors import SHAPE_COUNT, SHAPE_MIX
 
 # Places, in spreads, at which a distribution is kept; closer where most tasks fall.
 KNOTS = np.sinh(np.linspace(-2.4, 2.4, 61)) * 0.82
-KNOTS[30] = 0.0
 
 
 def _guess() -> np.ndarray:

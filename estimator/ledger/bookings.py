@@ -69,6 +69,14 @@ class Bookings(Database):
             Also those taken back and their counter-entries.
         last
             At most so many, the last ones by their days; None is all of them.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     [(one.person, one.item, one.hours) for one in ledger.entries(TimeEntry, job=number)]
+        [('Mara', 1, 0.2), ('Mara', 2, 3.15)]
         """
         if self._absent:
             return ()
@@ -77,7 +85,15 @@ class Bookings(Database):
                               people=people, history=history, last=last)
 
     def entry(self, kind: type[SomeEntry], id: int) -> SomeEntry | None:
-        """The entry in force of that number; None if there is none."""
+        """The entry in force of that number; None if there is none.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     ledger.entry(Purchase, 1).what, ledger.entry(Purchase, 99)
+        ('Flipper kits', None)
+        """
         if self._absent:
             return None
         with self._reading() as connection:
@@ -93,6 +109,13 @@ class Bookings(Database):
             As for `entries`.
         count
             At most so many.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     [(one.event, one.day.isoformat()) for one in ledger.last_booked(Outwork, 2)]
+        [('sent', '2026-03-05'), ('back', '2026-02-22')]
         """
         if self._absent:
             return ()
@@ -102,7 +125,15 @@ class Bookings(Database):
     def counted(self, *, job: str | None = None, since: date | None = None,
                 until: date | None = None, people: Collection[str] | None = None,
                 history: bool = False) -> tuple[int, float]:
-        """How many time entries there are, and their hours together; see `entries`. [h]"""
+        """How many time entries there are, and their hours together; see `entries`. [h]
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     ledger.counted(job=ledger.job("Harbour Lights").number)
+        (2, 3.35)
+        """
         if self._absent:
             return 0, 0.0
         with self._reading() as connection:
@@ -113,6 +144,14 @@ class Bookings(Database):
         """Hours booked to each of these jobs that has any; None is all of them. [h]
 
         Hours of the shop as a whole stand under None.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     round(ledger.hours_of_jobs()[number], 2), len(ledger.hours_of_jobs())
+        (3.35, 4)
         """
         if self._absent:
             return {}
@@ -120,7 +159,15 @@ class Bookings(Database):
             return hours_in(connection, jobs)
 
     def hours_on_items(self, job: str) -> Mapping[int, float]:
-        """Hours booked to each work item of a job that has any. [h]"""
+        """Hours booked to each work item of a job that has any. [h]
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     dict(ledger.hours_on_items(ledger.job("Harbour Lights").number))
+        {1: 0.2, 2: 3.15}
+        """
         if self._absent:
             return {}
         with self._reading() as connection:
@@ -136,6 +183,14 @@ class Bookings(Database):
         ----------
         jobs
             Numbers of jobs; None is all of them and the shop as a whole.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     found = ledger.together([ledger.job("Harbour Lights").number])
+        ...     [(one.person, one.item, one.hours) for one in found]
+        [('Mara', 1, 0.2), ('Mara', 2, 3.15)]
         """
         if self._absent:
             return ()
@@ -143,14 +198,30 @@ class Bookings(Database):
             return together_in(connection, jobs)
 
     def people(self, *, history: bool = False) -> tuple[str, ...]:
-        """Everybody of whom hours are in force, by name; or were ever booked, with `history`."""
+        """Everybody of whom hours are in force, by name; or were ever booked, with `history`.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     ledger.people()
+        ('Mara',)
+        """
         if self._absent:
             return ()
         with self._reading() as connection:
             return people_in(connection, history)
 
     def still_out(self) -> tuple[tuple[Outwork, float], ...]:
-        """Lots sent out of which pieces are still out, and how many, by day."""
+        """Lots sent out of which pieces are still out, and how many, by day.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     [(sent.service, sent.day.isoformat(), out) for sent, out in ledger.still_out()]
+        [('powder-coat-set', '2026-03-05', 1.0)]
+        """
         if self._absent:
             return ()
         with self._reading() as connection:
@@ -178,6 +249,17 @@ class Bookings(Database):
             With every fault of every entry.
         Unsure
             If they may be right and seldom are, and `sure` does not say so.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> day = date(2026, 3, 6)
+        >>> with small_shop() as (ledger, shop):
+        ...     (kept,) = ledger.book(
+        ...         [TimeEntry(person="mara", day=day, hours=0.5, unbilled="ordering")],
+        ...         unbilled=shop.catalogue.unbilled, now=datetime(2026, 3, 6, 18, tzinfo=UTC))
+        >>> kept.person, kept.hours, kept.job
+        ('Mara', 0.5, None)
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
@@ -193,6 +275,17 @@ class Bookings(Database):
             With every fault of it; pieces of outwork that come back must have been sent.
         Unsure
             If it passes the cap of its job, and `sure` does not say so.
+
+        Examples
+        --------
+        >>> from decimal import Decimal
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     kept = ledger.add(Purchase(
+        ...         day=date(2026, 3, 6), job=ledger.job("Harbour Lights").number, currency="USD",
+        ...         supplier="Part house", what="Kits", quantity=2, unit="each", amount=Decimal(9)))
+        ...     ledger.entry(Purchase, kept.id).amount
+        Decimal('9')
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
@@ -209,6 +302,14 @@ class Bookings(Database):
         BadInput
             With every fault: no such item, one that was dropped or is done already, a day that is
             still to come, a job that is closed.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     marks = ledger.mark_done("Harbour Lights", [2, 3], date(2026, 3, 9))
+        ...     [mark.item for mark in ledger.entries(Done)]
+        [1, 2, 3]
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
@@ -233,6 +334,14 @@ class Bookings(Database):
         ------
         BadInput
             If one of them is not marked, or no word says why.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     backs = ledger.not_done("Harbour Lights", [1], "It sticks again.")
+        ...     ledger.entries(Done), len(ledger.entries(Done, history=True))
+        ((), 2)
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
@@ -257,6 +366,13 @@ class Bookings(Database):
         ----------
         job
             Number of the job.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     ledger.cap_use(ledger.job("Harbour Lights").number) is None  # it has a fixed price
+        True
         """
         if self._absent:
             return None
@@ -276,6 +392,16 @@ class Bookings(Database):
             If there is no such entry in force, no word why, or the new one has faults.
         Unsure
             As for `book`.
+
+        Examples
+        --------
+        >>> from decimal import Decimal
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     right = replace(ledger.entry(Purchase, 1), amount=Decimal(58))
+        ...     back, kept = ledger.correct(Purchase, 1, "Freight was missing.", right)
+        >>> back.amount, kept.amount, kept.replaces
+        (Decimal('-52'), Decimal('58'), 1)
         """
         now = now or datetime.now(UTC)
         if not why.strip():

@@ -85,6 +85,15 @@ class Use:
         What they come to on the bill so far. [currency]
     rest_labour, rest_purchases, rest_outwork, rest_finds
         What is still expected. [currency]
+
+    Examples
+    --------
+    >>> cap = Cap("A1", "Harbour Lights", "A1", Decimal(1000), "USD", rate=80.0, step=0.25,
+    ...           parts=0.2, outwork=0.1, supplies=150.0, sent_out=100.0, finds=60.0)
+    >>> use = Use(cap, hours=7.5, labour=600.0, purchases=90.0, outwork=0.0, rest_labour=160.0,
+    ...           rest_purchases=60.0, rest_outwork=100.0, rest_finds=30.0)
+    >>> use.used, use.share, use.comes_to, use.passed, use.ahead
+    (690.0, 0.69, 1040.0, False, True)
     """
 
     cap: Cap
@@ -128,7 +137,7 @@ class Use:
         return self.comes_to > float(self.cap.amount) + _DUST
 
 
-def cap_of(job: str, name: str, quote: str, answer: Mapping, settings: Mapping) -> Cap | None:
+def _cap_of(job: str, name: str, quote: str, answer: Mapping, settings: Mapping) -> Cap | None:
     """The cap in a quote as it was frozen; None for a fixed price."""
     if answer.get("cap") is None:
         return None
@@ -207,7 +216,7 @@ def uses_in(connection, numbers: Collection[str]) -> dict[str, tuple[Use, tuple]
         row = connection.execute(
             select(t.frozen.c.answer, t.frozen.c.settings).where(t.frozen.c.number == quote)
             .order_by(t.frozen.c.id.desc()).limit(1)).first()
-        cap = cap_of(number, names.get(number, number), quote, *row) if row is not None else None
+        cap = _cap_of(number, names.get(number, number), quote, *row) if row is not None else None
         if cap is None:
             continue
         entries = [entry for kind in (TimeEntry, Purchase, Outwork)
@@ -244,10 +253,10 @@ def asked_in(connection, entries: Sequence[Entry], rows: Sequence[int] = (), fil
             continue
         row = next(row for place, (row, _) in enumerate(mine, 1) if wrong(use_of(
             before.cap, items, [*booked, *(entry for _, entry in mine[:place])], done)))
-        yield Question(key, words(key, after), file or None, row)
+        yield Question(key, _words(key, after), file or None, row)
 
 
-def words(key: str, use: Use) -> str:
+def _words(key: str, use: Use) -> str:
     """What is asked, in words."""
     cap = use.cap
     limit = f"the cap of {cap.amount:.2f} {cap.currency} before tax"

@@ -19,7 +19,18 @@ class Clocks(Database):
     """A clock for each person; it runs on whatever happens to this computer."""
 
     def clocks(self) -> tuple[Clock, ...]:
-        """Clocks that run, the longest first."""
+        """Clocks that run, the longest first.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> now = datetime(2026, 3, 6, 9, tzinfo=UTC)
+        >>> with small_shop() as (ledger, shop):
+        ...     clock = ledger.start(Clock("Mara", now, unbilled="ordering"),
+        ...                          unbilled=shop.catalogue.unbilled, now=now)
+        ...     [(one.person, one.unbilled) for one in ledger.clocks()]
+        [('Mara', 'ordering')]
+        """
         if self._absent:
             return ()
         with self._reading() as connection:
@@ -39,6 +50,15 @@ class Clocks(Database):
             somebody must say when it should have stopped.
         Unsure
             If one runs already, or as for `book`.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> now = datetime(2026, 3, 6, 9, tzinfo=UTC)
+        >>> with small_shop() as (ledger, shop):
+        ...     clock = Clock("mara", now, ledger.job("Harbour Lights").number, item=2)
+        ...     ledger.start(clock, unbilled=shop.catalogue.unbilled, now=now).person
+        'Mara'
         """
         from sqlalchemy import insert
         now = now or datetime.now(UTC)
@@ -85,6 +105,16 @@ class Clocks(Database):
             `hours` was said; or for what cannot be booked. The clock then goes on.
         Unsure
             As for `book`; the clock goes on.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> now = datetime(2026, 3, 6, 9, tzinfo=UTC)
+        >>> with small_shop() as (ledger, shop):
+        ...     said = {"unbilled": shop.catalogue.unbilled, "now": now + timedelta(minutes=90)}
+        ...     clock = ledger.start(Clock("Mara", now, unbilled="ordering"), **said | {"now": now})
+        ...     ledger.stop("Mara", **said).hours
+        1.5
         """
         now = now or datetime.now(UTC)
         with self._writing() as connection:
@@ -94,7 +124,18 @@ class Clocks(Database):
             return _stop(connection, clock, at or now, hours, note, unbilled, sure, now)
 
     def drop(self, person: str | None = None) -> Clock:
-        """Let a person's clock go without booking anything; returns it as it ran."""
+        """Let a person's clock go without booking anything; returns it as it ran.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> now = datetime(2026, 3, 6, 9, tzinfo=UTC)
+        >>> with small_shop() as (ledger, shop):
+        ...     clock = ledger.start(Clock("Mara", now, unbilled="ordering"),
+        ...                          unbilled=shop.catalogue.unbilled, now=now)
+        ...     ledger.drop("Mara") == clock, ledger.clocks()
+        (True, ())
+        """
         with self._writing() as connection:
             clock = _running(connection, person)
             _forget_clock(connection, clock)
@@ -162,6 +203,9 @@ def on_what(clock: Clock) -> str:
     >>> on_what(Clock("Anna", began, "260302-A1", 3)), on_what(Clock("Ben", began, None, None,
     ...                                                              "ordering"))
     ('item 3 of 260302-A1', 'ordering')
+
+    >>> on_what(Clock("Mara", datetime(2026, 3, 6, 9, tzinfo=UTC), unbilled="ordering"))
+    'ordering'
     """
     what = clock.unbilled or f"item {clock.item}"
     return f"{what} of {clock.job}" if clock.job else what

@@ -25,7 +25,15 @@ class Jobs(Database):
     """Jobs and their work items."""
 
     def jobs(self) -> tuple[Job, ...]:
-        """Every job, the last accepted first."""
+        """Every job, the last accepted first.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     [(job.name, job.state) for job in ledger.jobs()][:2]
+        [('Harbour Lights', 'on the bench'), ('Salt Wind', 'closed')]
+        """
         if self._absent:
             return ()
         with self._reading() as connection:
@@ -38,6 +46,14 @@ class Jobs(Database):
         ------
         BadInput
             If there is none, with the nearest; or several have the name.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     job = ledger.job("harbour lights")
+        ...     job.accepted.isoformat(), ledger.job(job.number) == job
+        ('2026-03-03', True)
         """
         if self._absent:
             return rules.job_named(said, ())
@@ -45,14 +61,33 @@ class Jobs(Database):
             return job_in(connection, said)
 
     def items(self, number: str, *, dropped: bool = False) -> tuple[Item, ...]:
-        """The work items of a job, by their number; with those dropped if asked for."""
+        """The work items of a job, by their number; with those dropped if asked for.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     for item in ledger.items(ledger.job("Night Ferry").number)[:2]:
+        ...         print(item.item, item.title, item.operation, round(item.expected, 2))
+        1 Flipper (2) flipper-adjust 0.14
+        2 Flipper (2) flipper-rebuild 2.1
+        """
         if self._absent:
             return ()
         with self._reading() as connection:
             return items_in(connection, [number], dropped)
 
     def items_of(self, numbers: Collection[str]) -> dict[str, tuple[Item, ...]]:
-        """The work items of each of these jobs, by their number; without those dropped."""
+        """The work items of each of these jobs, by their number; without those dropped.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     found = ledger.items_of([job.number for job in ledger.jobs()])
+        ...     [len(items) for items in found.values()]
+        [5, 5, 5, 5]
+        """
         found: dict[str, list[Item]] = {number: [] for number in numbers}
         if not self._absent and found:
             with self._reading() as connection:
@@ -64,6 +99,14 @@ class Jobs(Database):
         """Hours expected of each of these jobs that has work items; None is all of them. [h]
 
         Items that were dropped do not count.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     {ledger.job(number).name: round(hours, 2)
+        ...      for number, hours in ledger.hours_expected().items()}["Night Ferry"]
+        3.53
         """
         if self._absent:
             return {}
@@ -77,6 +120,20 @@ class Jobs(Database):
         ------
         BadInput
             If the quote is a job already.
+
+        Examples
+        --------
+        >>> from decimal import Decimal
+        >>> from estimator.demo import small_shop
+        >>> from estimator.ledger import Sent
+        >>> day = date(2026, 3, 9)
+        >>> with small_shop() as (ledger, shop):
+        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", day, Decimal(48), 35, "USD"))
+        ...     job = ledger.accept(Job("Q7", "Glass Town", day), [Item(
+        ...         "Q7", 1, "Q7", 1, "Flipper (2)", "flipper", "flipper-clean", "Clean a flipper",
+        ...         "cleaning", "bench", low=0.1, typical=0.2, high=0.4, setup=0.0, expected=0.22)])
+        ...     ledger.sent()[0].outcome, ledger.hours_expected(["Q7"])
+        ('won', {'Q7': 0.22})
         """
         from sqlalchemy import insert, update
         t = tables()
@@ -104,6 +161,15 @@ class Jobs(Database):
         BadInput
             If there is no such job or state, clocks still run on a job that is to be closed, or
             it would be closed before it was accepted or on a day to come.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     closed = ledger.set_state(number, "closed", on=date(2026, 3, 20))
+        ...     closed.closed.isoformat(), ledger.set_state(number, "waiting").closed
+        ('2026-03-20', None)
         """
         if state not in STATES:
             raise BadInput(Fault(f'"{state}" is not what a job can be.', one_of(state, STATES)))
@@ -117,6 +183,14 @@ class Jobs(Database):
         ------
         BadInput
             If there is no such job, or it was accepted after that day.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     ledger.promise(number, date(2026, 4, 1)).promised.isoformat()
+        '2026-04-01'
         """
         return self._change_job(number, {"promised": day})
 

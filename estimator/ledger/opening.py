@@ -38,7 +38,7 @@ class Unwritable(BadInput):
     """The ledger cannot be written; perhaps it can be read."""
 
 
-def address_of(folder: Path | str) -> str:
+def _address_of(folder: Path | str) -> str:
     """The address that a shop's settings give its ledger; blank for the file in its folder.
 
     A settings file that cannot be read is for the one to tell who reads all of it.
@@ -60,7 +60,7 @@ class Database:
     def __init__(self, folder: Path | str, address: str | None = None):
         self.folder = Path(folder)
         self.path = self.folder / FILE
-        self.address = address_of(folder) if address is None else address
+        self.address = _address_of(folder) if address is None else address
 
     def close(self) -> None:
         """Let go of the file; the next call opens it again."""
@@ -107,7 +107,7 @@ class Database:
             try:
                 if not self.address:
                     _check(engine, self.path)
-                make(engine, self)
+                _make(engine, self)
             except BaseException:
                 engine.dispose()
                 raise
@@ -182,7 +182,7 @@ def _only_reading(database: Database):
                            json_deserializer=_from_json)
     _check(engine, database.path)
     with engine.connect() as connection:
-        return engine, version_of(connection, database)
+        return engine, _version_of(connection, database)
 
 
 def _from_json(said: str):
@@ -251,22 +251,22 @@ def lock(connection) -> None:
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
 
 
-def make(engine, database: Database) -> None:
+def _make(engine, database: Database) -> None:
     """Make what is missing, an older ledger after a copy of it; refuse a later one."""
     with engine.begin() as connection:
-        version = version_of(connection, database)
+        version = _version_of(connection, database)
         if version == VERSION:
             return
         lock(connection)
         # Another window may have made it meanwhile: whoever comes second finds it made.
-        version = version_of(connection, database)
+        version = _version_of(connection, database)
         if version < VERSION:
             if version:
                 keep_copy(connection, database, version)
             migrate(connection, version)
 
 
-def version_of(connection, database: Database) -> int:
+def _version_of(connection, database: Database) -> int:
     """Version of the ledger, 0 for an empty database; a later one than ours is refused."""
     from sqlalchemy import inspect
 

@@ -38,6 +38,15 @@ class Drafts(Database):
             Only those whose title holds them, whatever their case.
         also
             Keys of drafts that come after them, if they are not among them.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     for key, title in (("a1", "Harbour Lights"), ("b2", "Night Ferry")):
+        ...         draft = ledger.save(Draft(key, title, {"level": "clean"}))
+        ...     [draft.key for draft in ledger.drafts(words="harbour")]
+        ['a1']
         """
         if self._absent:
             return ()
@@ -58,7 +67,16 @@ class Drafts(Database):
         return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows)
 
     def draft(self, key: str) -> Draft | None:
-        """One draft with its content; None if there is no such draft."""
+        """One draft with its content; None if there is no such draft.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     draft = ledger.save(Draft("a1", "Harbour Lights", {"level": "clean"}))
+        ...     ledger.draft("a1").content, ledger.draft("b2")
+        ({'level': 'clean'}, None)
+        """
         if self._absent:
             return None
         from sqlalchemy import select
@@ -67,7 +85,16 @@ class Drafts(Database):
         return Draft(**rows[0]._mapping) if rows else None
 
     def latest(self, kind: str = "") -> Draft | None:
-        """The draft of a kind that was saved last; None if there is none."""
+        """The draft of a kind that was saved last; None if there is none.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     draft = ledger.save(Draft("deal-a1", "Harbour Lights", {"asking": 2800}))
+        ...     ledger.latest("deal").title, ledger.latest()
+        ('Harbour Lights', None)
+        """
         found = self.drafts(kind, most=1)
         return self.draft(found[0].key) if found else None
 
@@ -78,6 +105,15 @@ class Drafts(Database):
         ------
         Stale
             If the ledger holds another revision than the one that this draft was made from.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     first = ledger.save(Draft("a1", "Harbour Lights", {"level": "clean"}))
+        ...     second = ledger.save(replace(first, content={"level": "shop-job"}))
+        ...     first.revision, second.revision, ledger.draft("a1").content
+        (1, 2, {'level': 'shop-job'})
         """
         from sqlalchemy import insert, select, update
         table = tables().drafts
@@ -96,7 +132,17 @@ class Drafts(Database):
         return kept
 
     def forget(self, key: str) -> None:
-        """Delete a draft; one that is not there is no fault."""
+        """Delete a draft; one that is not there is no fault.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     draft = ledger.save(Draft("a1", "Harbour Lights", {}))
+        ...     ledger.forget("a1")
+        ...     ledger.drafts()
+        ()
+        """
         if self._absent:
             return
         from sqlalchemy import delete
@@ -115,6 +161,13 @@ class Quotes(Database):
         ----------
         revisions
             False leaves out those that revise a job: they say nothing about winning one.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     [(one.title, one.outcome) for one in ledger.sent()][:2]
+        [('Harbour Lights', 'won'), ('Salt Wind', 'won')]
         """
         if self._absent:
             return ()
@@ -127,7 +180,17 @@ class Quotes(Database):
         return tuple(Sent(**row._mapping) for row in rows)
 
     def sent_of(self, numbers: Collection[str]) -> dict[str, Sent]:
-        """The quotes of these numbers, by number; those that were kept."""
+        """The quotes of these numbers, by number; those that were kept.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Night Ferry").number
+        ...     found = ledger.sent_of([number, "none of ours"])
+        ...     [(one.title, one.level) for one in found.values()]
+        [('Night Ferry', 'full-restoration')]
+        """
         if self._absent or not numbers:
             return {}
         from sqlalchemy import select
@@ -144,6 +207,17 @@ class Quotes(Database):
         ----------
         count
             At most so many.
+
+        Examples
+        --------
+        >>> from datetime import date
+        >>> from decimal import Decimal
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", date(2026, 3, 9),
+        ...                               Decimal(480), 350.0, "USD"))
+        ...     [one.title for one in ledger.can_become_jobs(10)]
+        ['Glass Town']
         """
         if self._absent:
             return ()
@@ -163,6 +237,17 @@ class Quotes(Database):
         The same number again replaces what was kept while that is open. Once it is decided it
         stays as it was won or lost, and that is what is returned. What it was computed from is
         never replaced: the later comes to stand before the earlier.
+
+        Examples
+        --------
+        >>> from datetime import date
+        >>> from decimal import Decimal
+        >>> from estimator.demo import small_shop
+        >>> sent = Sent("Q7", "Glass Town", "clean", date(2026, 3, 9), Decimal(480), 350.0, "USD")
+        >>> with small_shop() as (ledger, shop):
+        ...     kept, lost = ledger.record(sent), ledger.decide("Q7", "lost")
+        ...     kept.outcome, ledger.record(sent).outcome
+        ('open', 'lost')
         """
         with self._writing() as connection:
             return record_in(connection, sent, frozen)
@@ -176,6 +261,14 @@ class Quotes(Database):
         ------
         BadInput
             If no quote of that number was kept, with the nearest numbers.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     held = ledger.frozen(ledger.job("Night Ferry").number)
+        >>> held.choices["level"], held.survey["lines"][0]["assembly"], held.answer["currency"]
+        ('full-restoration', 'flipper', 'USD')
         """
         if self._absent:
             raise BadInput(no_number(number, ()))
@@ -202,6 +295,14 @@ class Quotes(Database):
         ----------
         answers
             False leaves the answers blank, which are most of what is kept of a quote.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     held = ledger.frozen_of([job.number for job in ledger.jobs()], answers=False)
+        >>> len(held), len({one.tables for one in held.values()})
+        (4, 1)
         """
         if self._absent or not numbers:
             return {}
@@ -228,6 +329,17 @@ class Quotes(Database):
         BadInput
             If no quote of that number was kept, with the nearest numbers, for another outcome,
             or if a job was made of it, which was won.
+
+        Examples
+        --------
+        >>> from datetime import date
+        >>> from decimal import Decimal
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     sent = ledger.record(Sent("Q7", "Glass Town", "clean", date(2026, 3, 9),
+        ...                               Decimal(480), 350.0, "USD"))
+        ...     ledger.decide("Q7", "lost").outcome
+        'lost'
         """
         from sqlalchemy import select, update
         if outcome not in OUTCOMES:

@@ -72,11 +72,28 @@ class Revisions(Database):
             "Offer one with: estimator job change JOB SURVEY --reason find"))
 
     def standing(self) -> Mapping[str, str]:
-        """Of each job with an agreed revision, the quote that holds for it now."""
+        """Of each job with an agreed revision, the quote that holds for it now.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     dict(ledger.standing())  # no revision was agreed to so far
+        {}
+        """
         return standing_of(self.revisions())
 
     def holds(self, job: str) -> str:
-        """The quote that holds for a job: its own, or the revision agreed to last."""
+        """The quote that holds for a job: its own, or the revision agreed to last.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     ledger.holds(number) == number  # no revision was agreed to so far
+        True
+        """
         return standing_in(self.revisions(job), job)
 
     def dropped(self, job: str) -> Mapping[int, str]:

@@ -325,14 +325,14 @@ def _together(fine: Sequence[tuple[int | None, TimeEntry]], known: Known
             if _what(other) == _what(entry):
                 yield Question("twice", f"{entry.person} has the same {entry.hours:g} hours on "
                                         f"{entry.day} already{_id(other)}."), row
-            elif overlap(entry, other):
+            elif _overlap(entry, other):
                 yield Question(
                     "overlap", f"{entry.person} is booked from {_clock(other.started)} to "
                                f"{_clock(other.stopped)} already{_id(other)}."), row
         before.setdefault(key, []).append(entry)
 
 
-def overlap(one: TimeEntry, other: TimeEntry) -> bool:
+def _overlap(one: TimeEntry, other: TimeEntry) -> bool:
     """Do two entries hold the same minute? Only those with start and stop can.
 
     Examples
@@ -341,7 +341,7 @@ def overlap(one: TimeEntry, other: TimeEntry) -> bool:
     ...     return TimeEntry(person="Anna", day=date(2026, 3, 2), hours=1, unbilled="tools",
     ...                      started=datetime(2026, 3, 2, start, tzinfo=UTC),
     ...                      stopped=datetime(2026, 3, 2, stop, tzinfo=UTC))
-    >>> overlap(at(8, 10), at(9, 11)), overlap(at(8, 10), at(10, 11))
+    >>> _overlap(at(8, 10), at(9, 11)), _overlap(at(8, 10), at(10, 11))
     (True, False)
     """
     if None in (one.started, one.stopped, other.started, other.stopped):

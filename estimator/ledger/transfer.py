@@ -63,6 +63,14 @@ def backup(database: opening.Database, file: Path | str) -> Path:
     ------
     BadInput
         If the file is there already, its folder is not, or nothing was ever kept.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     copy = backup(ledger, shop.folder / "monday.sqlite")
+    ...     copy.name, copy.read_bytes()[:15]
+    ('monday.sqlite', b'SQLite format 3')
     """
     file = Path(file)
     if file.exists():
@@ -168,6 +176,18 @@ def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int
     ------
     BadInput
         If files are missing or damaged, or the ledger holds something already.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> from estimator.ledger import Ledger
+    >>> with small_shop() as (ledger, shop):
+    ...     rows = export(ledger, shop.folder / "out")
+    ...     (shop.folder / "new").mkdir()
+    ...     blank = Ledger(shop.folder / "new")
+    ...     bring_in(blank, shop.folder / "out") == rows, len(blank.jobs())
+    ...     blank.close()
+    (True, 4)
     """
     folder = Path(folder)
     counts, _ = _replace(database, folder, *_from_folder(folder), only_empty=True)
@@ -184,6 +204,16 @@ def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, 
     ------
     BadInput
         If the file is no backup, is damaged, or comes from a later version of the program.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     copy = backup(ledger, shop.folder / "monday.sqlite")
+    ...     job = ledger.set_state(ledger.jobs()[0].number, "waiting")
+    ...     rows, kept = restore(ledger, copy)
+    ...     ledger.jobs()[0].state, rows["jobs"], kept.suffix
+    ('on the bench', 4, '.sqlite')
     """
     file = Path(file)
     if not file.is_file():

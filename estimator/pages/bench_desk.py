@@ -51,7 +51,7 @@ class Drawn:
 # From the ledger onto the bench
 
 
-def estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
+def _estimated(one: Candidate, ledger: Ledger, shop: Shop) -> Estimate:
     """The work of a candidate: of a job as it was quoted last, of a draft as it stands.
 
     Raises
@@ -105,7 +105,7 @@ class Bench:
             try:
                 key = one.key, one.version
                 if key not in self._estimates:
-                    self._estimates[key] = estimated(one, self.ledger, ask.shop)
+                    self._estimates[key] = _estimated(one, self.ledger, ask.shop)
             except BadInput as error:
                 faults += [Fault(fault.what, fault.fix, column=f"jobs:{one.key}:in")
                            for fault in error.faults]
@@ -124,9 +124,9 @@ class Bench:
         basket = schedule.basket_of(found, ask.shop, wish=ask.wish, on=ask.today, **there)
         machines = schedule.ordered(found, basket)
         plan = schedule.plan(machines, ask.shop, start=ask.start, seconds=0, former=former)
-        return drawn(ask, machines, {name: number for name, number in names.items() if number},
-                     basket, schedule.spares_of(machines, ask.shop, basket, **there), plan,
-                     trials=FEW)
+        return _drawn(ask, machines, {name: number for name, number in names.items() if number},
+                      basket, schedule.spares_of(machines, ask.shop, basket, **there), plan,
+                      trials=FEW)
 
 
 def _other(title: str, taken: Mapping) -> str:
@@ -135,9 +135,9 @@ def _other(title: str, taken: Mapping) -> str:
                 if name not in taken)
 
 
-def drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket: Basket,
-          spares: Mapping[str, SecondRound], plan: BenchPlan, *, trials: int,
-          progress: Callable[[float], bool] | None = None) -> Drawn:
+def _drawn(ask: Ask, jobs: Sequence[OnBench], numbers: Mapping[str, str], basket: Basket,
+           spares: Mapping[str, SecondRound], plan: BenchPlan, *, trials: int,
+           progress: Callable[[float], bool] | None = None) -> Drawn:
     """A plan with its odds, orders and lots."""
     outlook = schedule.outlook(plan, jobs, ask.shop, trials=trials, progress=progress)
     return Drawn(ask, tuple(jobs), numbers, basket, plan, outlook,
@@ -152,8 +152,8 @@ def bettered(found: Drawn, progress: Callable[[float, float], bool],
     ask = found.ask
     plan = schedule.plan(found.jobs, ask.shop, start=ask.start, seconds=ask.seconds,
                          former=former, progress=progress)
-    return drawn(ask, found.jobs, found.numbers, found.basket, found.spares, plan,
-                 trials=MANY)
+    return _drawn(ask, found.jobs, found.numbers, found.basket, found.spares, plan,
+                  trials=MANY)
 
 
 def ways_of(found: Drawn) -> dict[str, tuple[Way, ...]]:

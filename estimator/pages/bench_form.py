@@ -68,7 +68,7 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class _Wanted:
     """A candidate that is to be planned: when it is due, and its weight against others."""
 
     candidate: Candidate
@@ -84,7 +84,7 @@ class Ask:
     of `today`, whenever the plan begins. [–], [s]
     """
 
-    jobs: tuple[Wanted, ...]
+    jobs: tuple[_Wanted, ...]
     shop: Shop
     today: date
     start: date
@@ -170,7 +170,7 @@ def _typed(content: Mapping, known: Sequence[Candidate], shop: Shop) -> dict[str
     return found
 
 
-def _jobs(read: Reading, known: Sequence[Candidate], start: date) -> tuple[Wanted, ...]:
+def _jobs(read: Reading, known: Sequence[Candidate], start: date) -> tuple[_Wanted, ...]:
     """The machines that are ticked."""
     found = []
     for one in known:
@@ -181,7 +181,7 @@ def _jobs(read: Reading, known: Sequence[Candidate], start: date) -> tuple[Wante
         if due is not None and due < start and "start" not in read.wrong:
             # What is overdue is late whatever is done; it is planned as due on the first day.
             due = start
-        found.append(Wanted(one, due, weight or 1))
+        found.append(_Wanted(one, due, weight or 1))
     return tuple(found)
 
 

@@ -138,7 +138,7 @@ def _real(found: Resale) -> list[Choice]:
                   key=lambda one: (one.key != found.best, -one.profit))
 
 
-def profits(found: Resale) -> str:
+def _profits(found: Resale) -> str:
     """The profit of each choice with its range."""
     words, real = Words(found), _real(found)
     ax = plots.profit_ranges([(one.name, one.profit_p10, one.profit_p50, one.profit_p90)
@@ -151,7 +151,7 @@ def profits(found: Resale) -> str:
                  "ground is loss.")
 
 
-def losses(found: Resale) -> str:
+def _losses(found: Resale) -> str:
     """The chance that each choice loses money."""
     real = _real(found)
     ax = plots.loss_chances([(one.name, one.chance_of_loss) for one in real])
@@ -200,7 +200,7 @@ def swings(found: Resale, which: int) -> str:
                  "Means over the fifth of the trials where each is least, and where it is most.")
 
 
-def effort(found: Resale) -> str:
+def _effort(found: Resale) -> str:
     """What is gained over selling as found against bench hours, with the best sets of lines."""
     words, base = Words(found), found.choice("as-found")
     real = _real(found)
@@ -222,7 +222,7 @@ def effort(found: Resale) -> str:
                  "what they cost." + (f" Far lower, and not drawn: {far}." if far else ""))
 
 
-def stop(found: Resale) -> str:
+def _stop(found: Resale) -> str:
     """What going on and stopping are worth, against what the finds cost."""
     down, words = found.teardown, Words(found)
     if down is None:
@@ -287,5 +287,5 @@ def _taken(kept: bool, optional: bool) -> str:
 
 
 STEPS: Sequence[tuple[str, Callable[[Resale], str]]] = (
-    ("profits", profits), ("losses", losses), ("stop", stop), ("effort", effort))
+    ("profits", _profits), ("losses", _losses), ("stop", _stop), ("effort", _effort))
 """Charts that need nothing but the answer."""

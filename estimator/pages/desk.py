@@ -24,7 +24,7 @@ MOST_MONEY = 10_000_000
 
 
 @dataclass(frozen=True)
-class Entry:
+class _Entry:
     """One line of the survey on the desk.
 
     `id` stays with the line as long as the desk lives, whatever is added or removed around it;
@@ -60,7 +60,7 @@ class Desk:
     """
 
     machine: Machine = field(default_factory=Machine)
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[_Entry, ...] = ()
     level: Level = Level.SHOP_JOB
     pricing: str = FIXED
     confidence: float | None = None
@@ -101,7 +101,7 @@ class Desk:
 
 def of_survey(survey: Survey) -> Desk:
     """A desk with a survey on it and the usual choices."""
-    return Desk(survey.machine, tuple(Entry(i, line) for i, line in enumerate(survey.lines, 1)))
+    return Desk(survey.machine, tuple(_Entry(i, line) for i, line in enumerate(survey.lines, 1)))
 
 
 def edited(desk: Desk, edits: Iterable[Sequence], catalogue: Catalogue
@@ -131,7 +131,7 @@ def edited(desk: Desk, edits: Iterable[Sequence], catalogue: Catalogue
     return replace(desk, entries=tuple(entries.values())), wrong
 
 
-def _changed(entry: Entry, column: str, value, catalogue: Catalogue) -> Entry:
+def _changed(entry: _Entry, column: str, value, catalogue: Catalogue) -> _Entry:
     if column == "keep":
         assembly = catalogue.assemblies[entry.line.assembly]
         if not (value or assembly.droppable):
@@ -210,7 +210,7 @@ def with_line(desk: Desk, assembly: str, catalogue: Catalogue) -> tuple[Desk, in
     if len(desk.entries) >= MOST_LINES:
         raise BadInput(Fault(f"A survey has at most {MOST_LINES:,} lines.", "Remove one first."))
     key = max((entry.id for entry in desk.entries), default=0) + 1
-    return replace(desk, entries=(*desk.entries, Entry(key, Line(assembly)))), key
+    return replace(desk, entries=(*desk.entries, _Entry(key, Line(assembly)))), key
 
 
 def without_line(desk: Desk, key: int) -> Desk:
@@ -272,7 +272,7 @@ def from_json(content: Mapping, catalogue: Catalogue) -> tuple[Desk, tuple[Fault
                                 "tables any more.",
                                 "It was left out; add another if it is needed."))
             continue
-        entry = Entry(len(entries) + 1, Line(assembly, None, None, None))
+        entry = _Entry(len(entries) + 1, Line(assembly, None, None, None))
         for column in LINE_COLUMNS:
             entry = tried(lambda v, e=entry, c=column: _changed(e, c, v, catalogue),
                           row.get(column), f"{column} of {assembly}") or entry

@@ -66,7 +66,7 @@ def strip(offer: Quote) -> str:
         ("Hours", [("hours-p50", f"{p50:.0f} h", "as often as not"),
                    ("hours-p80", f"{p80:.0f} h", "4 jobs in 5"),
                    ("hours-p90", f"{p90:.0f} h", "9 jobs in 10")]),
-        ("Ready by", [("ready", short_day(offer), "4 jobs in 5")]),
+        ("Ready by", [("ready", _short_day(offer), "4 jobs in 5")]),
         ("Loss", [("loss", in_a_hundred(offer.chance_of_loss), "of jobs like this")]),
         ("Left over", [("margin", f"{100 * left:.0f} %", "of the price")]),
         ("For finds", [("finds", money(offer.find_allowance, said), "in the price")]),
@@ -86,7 +86,7 @@ def strip(offer: Quote) -> str:
             f"<dl>{listed}</dl></div>")
 
 
-def short_day(offer: Quote) -> str:
+def _short_day(offer: Quote) -> str:
     """When it is ready in four jobs of five, as the shop's locale writes a date."""
     return day(offer.finish_p80, offer.settings)
 

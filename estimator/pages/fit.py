@@ -28,7 +28,7 @@ _ABOUT = ("A customer with a fixed sum or a day in mind: say either or both, and
           "and fits is found; nothing is left out until you say so.")
 
 
-class WorthTable(anywidget.AnyWidget):
+class _WorthTable(anywidget.AnyWidget):
     """Lines that can be left out, with a field each for what they are worth.
 
     `on_worth` gets a line's id and what was typed.
@@ -72,7 +72,7 @@ class FitBlock:
                                    style={"description_width": "initial"})
         self.ready = widgets.DatePicker(description="Ready by",
                                         style={"description_width": "initial"})
-        self.table = WorthTable(self._worth)
+        self.table = _WorthTable(self._worth)
         for field in (self.budget, self.ready):
             field.observe(lambda _change: self._wished(), "value")
         self.worths = widgets.ToggleButton(description="Say what lines are worth")

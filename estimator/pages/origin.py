@@ -106,7 +106,7 @@ class Origin(anywidget.AnyWidget):
             self._root, self._opened_at = trace(offer, key, self._catalogue), self._now
         self._judge()
         name = self._root.name if not of else f"{self._root.name}, {offer.level.name}"
-        figure, said = headline(self._root, offer.settings), shown(self._root)
+        figure, said = _headline(self._root, offer.settings), shown(self._root)
         if (written(self._root.value, self._root.unit) in figure or key == "chance_of_loss"
                 or isinstance(self._root.value, str)):
             said["value"] = ""  # The headline says it, or the words do.
@@ -194,14 +194,14 @@ def shown(step: Step, heads: Collection[str] = ()) -> dict:
             "more": bool(step.steps)}
 
 
-def headline(step: Step, settings: Settings) -> str:
+def _headline(step: Step, settings: Settings) -> str:
     """The value of a figure as the page writes it.
 
     Examples
     --------
     >>> from estimator.shop import open_shop
     >>> from estimator.trace.steps import step
-    >>> headline(step("sum", "price", "Price", 1234.5, "USD"), open_shop().settings)
+    >>> _headline(step("sum", "price", "Price", 1234.5, "USD"), open_shop().settings)
     '$1,234.50'
     """
     value, unit = step.value, step.unit

@@ -28,7 +28,7 @@ _ABOUT = ("A quote counts as sent when its documents are written. Say here what 
 _NO_FOLDER = "Without a shop folder that can be written no quotes are kept."
 
 
-class SentTable(anywidget.AnyWidget):
+class _SentTable(anywidget.AnyWidget):
     """Quotes sent as a table, each with a list to choose what came of it.
 
     `on_decide` gets the number of a quote and the outcome that a person chose.
@@ -84,7 +84,7 @@ class PastQuotes:
         self.alerts = {"past": Alert("The quotes sent could not be read or kept:")}
         self.sent: tuple[Sent, ...] = ()
         self._drawn = ""
-        self.table = SentTable(self._decided)
+        self.table = _SentTable(self._decided)
         self.table_box = box("est-block", self.table)
         self.table_box.layout.display = "none"
         self.hours = widgets.HTML()

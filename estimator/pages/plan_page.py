@@ -54,7 +54,7 @@ def opened() -> widgets.Widget:
     return opening.opened(_PAGE, PlanPage, needs="Machines are planned from drafts and jobs")
 
 
-class ChoiceTable(anywidget.AnyWidget):
+class _ChoiceTable(anywidget.AnyWidget):
     """Rows with check boxes and fields; `on_edit` gets row, column and what was typed."""
 
     _esm = asset("plan_table.js")
@@ -77,7 +77,7 @@ class ChoiceTable(anywidget.AnyWidget):
             self._on_edit(*map(str, message["edit"]))
 
 
-class Search(Beside):
+class _Search(Beside):
     """The search for a better plan: stopped by its button, the best so far stands."""
 
     def __init__(self, prepare: Callable[[], Work | str], done: Callable[[object], None]):
@@ -132,17 +132,17 @@ class PlanPage:
     def _build(self) -> None:
         self.pulse = Pulse(self._there)
         self.saved = widgets.HTML()
-        self.jobs = ChoiceTable(
+        self.jobs = _ChoiceTable(
             "jobs", "Machines that can be planned", "Machine", _JOBS,
             "There is no job under way and no draft. Make one on the page Quote a machine.",
             lambda *edit: self._edited("jobs", *edit))
-        self.people = ChoiceTable("people", "People at the bench", "Person", _PEOPLE, "",
-                                  lambda *edit: self._edited("people", *edit))
+        self.people = _ChoiceTable("people", "People at the bench", "Person", _PEOPLE, "",
+                                   lambda *edit: self._edited("people", *edit))
         self.form = Form("plan", "When, and how sure", (), (), lambda *_: None, self._typed,
                          log_path=self.log_path)
         self.again = widgets.Button(description="Plan again from today, with what is booked")
         self.again.on_click(lambda _button: self._again())
-        self.search = Search(self._work, self._came)
+        self.search = _Search(self._work, self._came)
         self.strip, self.proof = widgets.HTML(), widgets.HTML()
         self.bar = Parts("Parts of the plan", tuple(PARTS.items()), self._go, main=True)
         self.by = Parts("Rows of the chart", tuple(ROWS.items()), self._by)

@@ -41,7 +41,7 @@ _STOP_SECONDS = 15
 
 
 @dataclass(frozen=True)
-class Server:
+class _Server:
     """A running server: its address, the word that lets a browser in, and its process."""
 
     address: str
@@ -55,7 +55,7 @@ class Server:
         return f"{self.address}/voila/render/{notebook}?token={self.token}{more}"
 
 
-def notebooks_folder() -> Path:
+def _notebooks_folder() -> Path:
     """Folder of the pages: inside an installed package, beside it in a checkout."""
     package = _HERE.parent
     inside = package / "notebooks"
@@ -144,7 +144,7 @@ def prepare_shop(folder: Path | str | None = None) -> Path | None:
 
 @contextlib.contextmanager
 def running(shop_folder: Path | None, notebooks: Path | str | None = None,
-            port: int | None = None, log: Path | None = None) -> Iterator[Server]:
+            port: int | None = None, log: Path | None = None) -> Iterator[_Server]:
     """Run the server for as long as the block lasts; its kernels end with it.
 
     It listens to this computer only, and lets in who knows a word that is made anew each time.
@@ -158,12 +158,12 @@ def running(shop_folder: Path | None, notebooks: Path | str | None = None,
         log, out = _opened(log or _log(shop_folder))
         with out:
             process = subprocess.Popen(
-                _command(port, private), cwd=Path(notebooks or notebooks_folder()),
+                _command(port, private), cwd=Path(notebooks or _notebooks_folder()),
                 stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT,
                 env=_environment(shop_folder, token, private), **_apart())
             try:
                 _wait_for(private / READY, process, log)
-                yield Server(f"http://{HOST}:{port}", token, process, log)
+                yield _Server(f"http://{HOST}:{port}", token, process, log)
             finally:
                 _end(process)
 

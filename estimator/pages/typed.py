@@ -20,14 +20,14 @@ from estimator.survey.cells import Reading
 Values = Mapping[str, str]
 
 
-def place_of(values: Values, job: str | None) -> tuple[str | None, int | None, str | None]:
+def _place_of(values: Values, job: str | None) -> tuple[str | None, int | None, str | None]:
     """Job, work item and kind of unbilled time that the fields "work" and "whose" say.
 
     Examples
     --------
-    >>> place_of({"work": "item:3"}, "260302-A1")
+    >>> _place_of({"work": "item:3"}, "260302-A1")
     ('260302-A1', 3, None)
-    >>> place_of({"work": "unbilled:ordering", "whose": "shop"}, "260302-A1")
+    >>> _place_of({"work": "unbilled:ordering", "whose": "shop"}, "260302-A1")
     (None, None, 'ordering')
     """
     kind, _, which = values.get("work", "").partition(":")
@@ -55,7 +55,7 @@ def time_entry(values: Values, job: str | None) -> TimeEntry:
     hours, start, stop = (read.take("hours", hours_of), read.take("start", time_of),
                           read.take("stop", time_of))
     note = read.take("note")
-    place = read.take("work", lambda _: place_of(values, job)) or (None, None, None)
+    place = read.take("work", lambda _: _place_of(values, job)) or (None, None, None)
     if hours is None and None in (start, stop) and not read.wrong & {"hours", "start", "stop"}:
         read.faults.append(Fault("It says neither how many hours, nor from when to when.",
                                  "Write hours such as 1.5 or 1:30.", column="hours"))
@@ -76,18 +76,18 @@ def clock(values: Values, job: str | None, now: datetime) -> Clock:
     read = Reading(values)
     person = read.take("person", needed="Say whose clock it is.")
     note, since = read.take("note"), read.take("since", time_of)
-    place = read.take("work", lambda _: place_of(values, job)) or (None, None, None)
+    place = read.take("work", lambda _: _place_of(values, job)) or (None, None, None)
     read.done()
     return Clock(person, now if since is None else last_before(since, now), *place, note)
 
 
-def amount(cell: str) -> Decimal | None:
+def _amount(cell: str) -> Decimal | None:
     """A sum of money to the digit that was written; None where it is blank."""
     found = cells.number(cell, "49.90")
     return None if found is None else Decimal(str(found))
 
 
-def part_of(cell: str, catalogue: Catalogue) -> str | None:
+def _part_of(cell: str, catalogue: Catalogue) -> str | None:
     """The part of the table that a name or the words for it mean; None where it is blank."""
     said = cells.text(cell)
     if not said:
@@ -104,11 +104,11 @@ def purchase(values: Values, job: str | None, catalogue: Catalogue, currency: st
     """What was bought."""
     read = Reading(values)
     common = _common(read, values, job, currency)
-    part = read.take("part", lambda cell: part_of(cell, catalogue))
+    part = read.take("part", lambda cell: _part_of(cell, catalogue))
     what = read.take("what") or (catalogue.parts[part].name if part else "")
     supplier, unit = read.take("supplier"), read.take("unit") or "piece"
     quantity = read.take("quantity", cells.number, "Say how many.")
-    paid = read.take("amount", amount, "Say what was paid for all of it, before tax.")
+    paid = read.take("amount", _amount, "Say what was paid for all of it, before tax.")
     if not what and not any(fault.column in ("what", "part") for fault in read.faults):
         read.faults.append(Fault("It does not say what was bought.", "Name it.", column="what"))
     read.done()
@@ -140,7 +140,7 @@ def came_back(values: Values, lots: Sequence[Outwork], currency: str) -> Outwork
                                  "Choose from what is still out.", column="lot"))
     common = _common(read, values, lot.job if lot else None, currency)
     quantity = read.take("quantity", cells.number, "Say how many.")
-    charged = read.take("amount", amount, "Say what was charged, before tax; 0 if nothing was.")
+    charged = read.take("amount", _amount, "Say what was charged, before tax; 0 if nothing was.")
     read.done()
     return Outwork(**{**common, "job": lot.job}, service=lot.service, what=lot.what, event="back",
                    of=lot.id, quantity=quantity, unit=lot.unit, amount=charged)
@@ -151,8 +151,8 @@ def sale(values: Values, job: str | None, currency: str) -> Sale:
     read = Reading(values)
     common = _common(read, values, job, currency)
     what = read.take("what", needed="Name it: a job paid for, a machine sold.")
-    came = read.take("amount", amount, "Say what came in, before tax.")
-    fees = read.take("fees", amount) or Decimal(0)
+    came = read.take("amount", _amount, "Say what came in, before tax.")
+    fees = read.take("fees", _amount) or Decimal(0)
     read.done()
     return Sale(**common, what=what, amount=came, fees=fees)
 

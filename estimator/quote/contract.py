@@ -167,6 +167,13 @@ def standard_dict(job: Estimate) -> dict:
     """What a review holds against what came: the part of the contract that an estimate gives.
 
     Sums that a review goes on reckoning with are not rounded.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> found = standard_dict(small_quote().job)
+    >>> round(found["hour_cost"], 2), [one["service"] for one in found["outwork"]]
+    (63.9, ['powder-coat-set', 'blasting'])
     """
     supplies: dict[str, dict] = {}
     for one in job.supplies:

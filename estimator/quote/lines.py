@@ -17,7 +17,14 @@ from estimator.survey import Line, Survey
 
 
 def title_of(line: Line, catalogue: Catalogue) -> str:
-    """What a survey line is called, with its count."""
+    """What a survey line is called, with its count.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> title_of(Line("flipper", 2), open_shop().catalogue)
+    'Flipper (2)'
+    """
     name = catalogue.assemblies[line.assembly].name
     return name if line.count == 1 else f"{name} ({line.count})"
 
@@ -186,7 +193,15 @@ def offered_lines(
 
 
 def rounded(amount: float, settings: Settings) -> Decimal:
-    """An amount as money, rounded to the shop's step for prices."""
+    """An amount as money, rounded to the shop's step for prices.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> settings = open_shop().settings
+    >>> rounded(1234.567, settings.model_copy(update={"round_price_to": 5.0}))
+    Decimal('1235.00')
+    """
     money = to_money(amount, settings.currency)
     step = Decimal(str(settings.round_price_to))
     return to_money(round_half_up(money, step), settings.currency) if step else money

@@ -160,6 +160,17 @@ def changes_of(before: Quote, after: Quote) -> tuple[Change, ...]:
     """What the lines of a quote say that those of an earlier one did not; amounts by line.
 
     The survey of the later one must be in the order of the earlier one (`survey.merged`).
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.quote import quote
+    >>> from estimator.shop import open_shop
+    >>> before = small_quote()
+    >>> after = quote(before.survey, replace(before.choices, added=(("extra-led-set", 1),)),
+    ...               open_shop(), compare=False)
+    >>> [(one.title, one.said, one.amount > 0) for one in changes_of(before, after)]
+    [('LED set for the whole machine', 'taken', True)]
     """
     old, new = _prices(before), _prices(after)
     changes = []
@@ -191,7 +202,21 @@ def changes_of(before: Quote, after: Quote) -> tuple[Change, ...]:
 
 
 def rest_of(before: Quote, after: Quote, changes: Iterable[Change]) -> tuple[Rest, ...]:
-    """What differs beside the changes: with their amounts it makes up the difference of price."""
+    """What differs beside the changes: with their amounts it makes up the difference of price.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.quote import quote
+    >>> from estimator.shop import open_shop
+    >>> before = small_quote()
+    >>> after = quote(before.survey, replace(before.choices, added=(("extra-led-set", 1),)),
+    ...               open_shop(), compare=False)
+    >>> changes = changes_of(before, after)
+    >>> told = [one.amount for one in (*changes, *rest_of(before, after, changes))]
+    >>> sum(told) == after.price - before.price
+    True
+    """
     old, new = _prices(before), _prices(after)
     found = []
     for key, title in (("finds", "Allowance for finds"), ("cover", "Fixed-price cover")):
@@ -207,7 +232,16 @@ def rest_of(before: Quote, after: Quote, changes: Iterable[Change]) -> tuple[Res
 
 
 def supplies_of(before: Estimate, after: Estimate) -> tuple[Supply, ...]:
-    """Parts, materials and outwork of which the later estimate needs more or less."""
+    """Parts, materials and outwork of which the later estimate needs more or less.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> job = small_quote().job
+    >>> less = replace(job, supplies=job.supplies[1:])
+    >>> [(one.item, one.before, one.after) for one in supplies_of(job, less)]
+    [('flipper-kit', 2.0, 0.0)]
+    """
     sides = [_needed(before), _needed(after)]
     found = []
     for key in dict.fromkeys([*sides[0], *sides[1]]):
@@ -220,7 +254,15 @@ def supplies_of(before: Estimate, after: Estimate) -> tuple[Supply, ...]:
 
 
 def cautions_for(job: Estimate, lines: Iterable[int], catalogue: Catalogue) -> tuple[Caution, ...]:
-    """The cautions of the work on these lines alone."""
+    """The cautions of the work on these lines alone.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> [row.caution for row in cautions_for(small_quote().job, [1], open_shop().catalogue)]
+    ['lifting', 'tumbling-dust', 'lead', 'waste']
+    """
     lines = set(lines)
     return cautions_of(replace(
         job,
@@ -232,7 +274,16 @@ def cautions_for(job: Estimate, lines: Iterable[int], catalogue: Catalogue) -> t
 
 def rows_changed(before: Catalogue, after: Catalogue, old: Settings, new: Settings
                  ) -> tuple[str, ...]:
-    """Rows of tables and settings that are not as they were, each in words; dates do not count."""
+    """Rows of tables and settings that are not as they were, each in words; dates do not count.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> shop = open_shop()
+    >>> dearer = shop.settings.model_copy(update={"pay_per_hour": 31.5})
+    >>> rows_changed(shop.catalogue, shop.catalogue, shop.settings, dearer)
+    ('shop.toml: pay_per_hour 30.0, now 31.5',)
+    """
     found = []
     for table, rows in after.tables.items():
         was = before.tables.get(table, {})
@@ -252,6 +303,18 @@ def revised_dict(found: Revised) -> dict:
 
     Amounts are before tax, in `currency`, unless a key says otherwise; keys are added over time,
     never changed.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_shop
+    >>> from estimator.jobs import Wish, revise
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", reasons=["wish"], on=date(2026, 3, 9),
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    >>> made = revised_dict(found)
+    >>> made["changes"][0]["key"], made["nth"], made["price_more"] > 0
+    ('extra-extra-led-set', 1, True)
     """
     return {
         "number": found.offer.number, "revision_of": found.before.number, "nth": found.nth,

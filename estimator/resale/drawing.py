@@ -45,6 +45,11 @@ class Market:
             return shapes.values(self._streams.ranks(f"sale: {name}"), table)
         return self._kept(draw, name, found)
 
+    def months(self, name: str, found: Range) -> np.ndarray:
+        """The same of months, one begun counted whole; shape (trials,), whole numbers."""
+        return self._kept(lambda: np.ceil(self.amount(name, found) - 1e-9), "whole", name, found,
+                          kind=int)
+
     def ratio(self, choice: str, found: Range) -> np.ndarray:
         """The sale ratio of a choice: its own luck and that of all ratios."""
         if found.low >= found.high:
@@ -71,10 +76,10 @@ class Market:
             return shapes.breakage(offers, share).take(ranks)
         return self._kept(draw, name, offers, share)
 
-    def _kept(self, draw: Callable[[], np.ndarray], *what) -> np.ndarray:
+    def _kept(self, draw: Callable[[], np.ndarray], *what, kind: type = float) -> np.ndarray:
         """What is drawn once serves every choice, value and machine; nobody may write into it."""
         def make():
-            found = draw().astype(float)
+            found = draw().astype(kind)
             found.flags.writeable = False
             return found, found.nbytes
         return _DRAWN.get((self._streams.seed, self._trials, *what), make)

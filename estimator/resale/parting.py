@@ -8,13 +8,14 @@ counts whose assemblies are all worn brings just what the trade says of the whol
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from estimator.catalogue import Catalogue, Era
 from estimator.durations import Range
-from estimator.survey import Survey
+from estimator.scope import names_of
+from estimator.survey import Line, Survey
 
 
 @dataclass(frozen=True)
@@ -65,25 +66,25 @@ class Listing:
         return value * ratio * self.share
 
 
-def inventory(survey: Survey, era: Era, names: Sequence[str], catalogue: Catalogue
-              ) -> tuple[Listing, ...]:
-    """The parts that can be sold, in the order of the survey.
+# What can be sold does not change with the price of the machine, of which many are tried.
+@functools.lru_cache(maxsize=256)
+def inventory(lines: tuple[Line, ...], era: Era, catalogue: Catalogue) -> tuple[Listing, ...]:
+    """The parts that can be sold, in the order of a survey's lines.
 
     Examples
     --------
     >>> from estimator.catalogue import load
     >>> from estimator.survey import template
     >>> tables = load()
-    >>> survey = template(Era.DOT_MATRIX, tables)
-    >>> names = [f"line {k}" for k in range(len(survey.lines))]
-    >>> any(one.title == "Flipper" for one in inventory(survey, era=Era.DOT_MATRIX, names=names,
-    ...                                                 catalogue=tables))
+    >>> lines = template(Era.DOT_MATRIX, tables).lines
+    >>> any(one.title == "Flipper" for one in inventory(lines, Era.DOT_MATRIX, tables))
     True
     """
+    names = names_of(lines)
     usual = usual_counts(era, catalogue)
     together = math.fsum(catalogue.part_out[name].weight for name in usual)
     found = []
-    for index, line in enumerate(survey.lines):
+    for index, line in enumerate(lines):
         row = catalogue.part_out.get(line.assembly)
         if row is None or not line.count:
             continue

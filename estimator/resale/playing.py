@@ -212,14 +212,14 @@ def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
 def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
     """The machine taken to pieces and sold offer by offer."""
     deal, settings, way = here.deal, here.settings, here.tables.ways[here.deal.parts_way]
-    names = scope(here.survey, Level.AS_FOUND, here.tables).names
-    listings = parting.inventory(here.survey, here.era, names, here.tables)
+    listings = parting.inventory(here.survey.lines, here.era, here.tables)
     ratio = durations.mean_of(row)
     fee = here.fee(way, None)
     price = durations.mean_of(Range.of(way, "price_"))
+    value, kept_share = float(here.value.mean()), 1 - float(fee.mean())
     parts = tuple(
         Parted(one, one.price(deal.value, row.typical),
-               one.expected(float(here.value.mean()), ratio) * price * (1 - float(fee.mean())),
+               one.expected(value, ratio) * price * kept_share,
                durations.mean_of(one.hours) * here.hour_cost)
         for one in listings)
     ratios = here.ratio(row)
@@ -235,8 +235,7 @@ def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
     for one in taken:
         sold = here.market.sold(one.name, one.listings, one.sold)
         income = left * (one.share / (one.sold * one.listings)) * sold
-        month = months(works * DAYS + DAYS * here.market.amount(
-            f"months of {one.name}", one.months))
+        month = works + here.market.months(f"months of {one.name}", one.months)
         sales.append((income, month))
         kept = np.maximum(kept, month)
     # What is left goes when the last part does.

@@ -182,4 +182,4 @@ def highest_price(profit: Moments, confidence: float, wanted: ArrayLike = 0.0) -
     return profit.at(1 - confidence) - np.asarray(wanted, float)
 
 
-__all__ = ["Moments"]
+__all__ = ["Moments", "highest_price", "profits"]

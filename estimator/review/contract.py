@@ -24,7 +24,18 @@ from estimator.variances import Review, side
 
 
 def job_dict(found: JobReview, currency: str) -> dict:
-    """One job's review."""
+    """One job's review.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_shop
+    >>> from estimator.review import of_job
+    >>> with small_shop() as (ledger, shop):
+    ...     found = job_dict(of_job(ledger, "Night Ferry", shop, on=date(2026, 3, 6)), "USD")
+    >>> found["expected_h"], found["booked_h"], found["margin"]["left"]
+    (3.526, 4.63, 252.161)
+    """
     margin = found.margin
     return {
         "currency": currency,
@@ -62,6 +73,16 @@ def job_dict(found: JobReview, currency: str) -> dict:
 
 def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> dict:
     """The review of all closed jobs; with how they would have been forecast by the shop's records.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_shop
+    >>> from estimator.review import of_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found = shop_dict(of_shop(ledger, shop, on=date(2026, 3, 6)), "USD")
+    >>> found["closed_jobs"], found["levels"][0]["left_share"], found["chart"]["signals"]
+    (3, 0.3367, [])
     """
     return {
         "currency": currency,
@@ -132,7 +153,14 @@ def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> d
 
 
 def forecasts_of(status: Status) -> dict[str, float | None]:
-    """The published estimates at completion, by what each supposes of the rest. [h]"""
+    """The published estimates at completion, by what each supposes of the rest. [h]
+
+    Examples
+    --------
+    >>> found = forecasts_of(Status(budget=40.0, planned=20.0, earned=16.0, spent=20.0))
+    >>> {name: round(hours, 1) for name, hours in found.items()}
+    {'at_budget': 44.0, 'at_cpi': 50.0, 'at_cpi_and_spi': 57.5}
+    """
     return {"at_budget": status.eac_at_budget, "at_cpi": status.eac_at_cpi,
             "at_cpi_and_spi": status.eac_at_both}
 
@@ -210,7 +238,14 @@ def _warranty(found: Reserve | None) -> dict | None:
 
 
 def records_dict(found: ByRecords | None) -> dict:
-    """Hours of an offer by the shop's records, as `estimator quote --json` has them."""
+    """Hours of an offer by the shop's records, as `estimator quote --json` has them.
+
+    Examples
+    --------
+    >>> found = records_dict(ByRecords(12, 340, {0.5: 41.5, 0.8: 51.0, 0.9: 57.25}))
+    >>> found["hours_by_records_p80"], found["records_jobs"], records_dict(None)["records_jobs"]
+    (51.0, 12, None)
+    """
     return {
         **{f"hours_by_records_p{round(100 * share)}":
            None if found is None else round(found.hours[share], 2) for share in SHARES},

@@ -38,6 +38,15 @@ def course_of(ledger: Ledger, number: str, *, on: date | None = None) -> Course 
     ------
     BadInput
         If there is no such job.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     number = ledger.job("Harbour Lights").number
+    ...     found = course_of(ledger, number, on=date(2026, 3, 6))
+    >>> [(f"{day:%d}", hours) for day, hours in zip(found.days, found.spent, strict=True)]
+    [('03', 0.0), ('04', 0.0), ('05', 3.35), ('06', 3.35)]
     """
     job = ledger.job(number)
     books = books_of(ledger, job)

@@ -96,7 +96,14 @@ def log_of(tables: Path) -> tuple[Decision, ...]:
 
 
 def standing(log: Sequence[Decision]) -> dict[str, list[Decision]]:
-    """The decisions on each key that were not taken back, the oldest first."""
+    """The decisions on each key that were not taken back, the oldest first.
+
+    Examples
+    --------
+    >>> log = [Decision("coil-sleeve", did) for did in ("accepted", "edited", "undone")]
+    >>> [one.did for one in standing(log)["coil-sleeve"]]
+    ['accepted']
+    """
     found: dict[str, list[Decision]] = defaultdict(list)
     for one in log:
         if one.did != "undone":

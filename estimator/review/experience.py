@@ -121,7 +121,15 @@ class Experience:
 
 
 def experience_of(ledger: Ledger, catalogue: Catalogue) -> Experience | None:
-    """What the shop's closed jobs teach; None under `FEWEST_JOBS` or `FEWEST_TASKS`."""
+    """What the shop's closed jobs teach; None under `FEWEST_JOBS` or `FEWEST_TASKS`.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     experience_of(ledger, shop.catalogue) is None, FEWEST_JOBS
+    (True, 5)
+    """
     found = Experience()
     found.learn(finished(ledger, catalogue))
     return found if found.enough else None
@@ -136,6 +144,18 @@ def by_records(job: Estimate, settings: Settings, known: Experience | None) -> B
         They say in whose hands each skill is.
     known
         As `experience_of` makes it.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> job, known = small_quote().job, Experience()
+    >>> slow = tuple(Task(key_of(item.work.operation), "bench", 1.0, 1.5) for item in job.items)
+    >>> known.learn([Finished(Job("A1", "", date(2026, 1, 1), closed=date(2026, 1, 5)), slow, 0.0)
+    ...              for _ in range(25)])
+    >>> found, by_book = by_records(job, small_quote().settings, known), small_quote().odds.hours
+    >>> found.jobs, found.tasks, round(float(found.hours[0.8] / by_book.mean()), 1)
+    (25, 125, 1.4)
     """
     tasks = [Task(key_of(item.work.operation), item.work.operation.skill,
                   item.mean_hours * job.hours_factor)
@@ -147,7 +167,15 @@ def by_records(job: Estimate, settings: Settings, known: Experience | None) -> B
 
 
 def walk(ledger: Ledger, shop: Shop) -> Walk:
-    """Closed jobs forecast by those that were closed before each was accepted."""
+    """Closed jobs forecast by those that were closed before each was accepted.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     walk(ledger, shop).jobs  # three closed jobs are too few to forecast any
+    ()
+    """
     closed = finished(ledger, shop.catalogue, fewest=MOST_WALKED)
     learnt = list(closed)
     known = Experience()

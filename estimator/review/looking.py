@@ -71,6 +71,14 @@ def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
     BadInput
         If there is no such job, with the nearest; nothing is booked to it yet; or `done` names
         what is not there.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found = of_job(ledger, "Harbour Lights", shop, on=date(2026, 3, 6), done={2: 0.9})
+    >>> round(found.expected, 2), found.booked, round(found.progress.earned, 2)
+    (3.53, 3.35, 2.03)
     """
     job = ledger.job(said)
     on = on or date.today()
@@ -100,6 +108,14 @@ def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None,
         If no hours are booked at all.
     Stopped
         If `progress` says so.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found = of_shop(ledger, shop, on=date(2026, 3, 6))
+    >>> len(found.jobs), [(one.name, round(one.ratio, 2)) for one in found.groups["assembly"]]
+    (3, [('flipper', 1.53), ('leg', 1.01)])
     """
     on = on or date.today()
     entries = ledger.together()
@@ -141,7 +157,18 @@ def _reviews(ledger: Ledger, shop: Shop, on: date, time: Mapping[str | None, lis
 
 
 def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
-    """What an hour costs with the share of hours that was really booked to jobs."""
+    """What an hour costs with the share of hours that was really booked to jobs.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> day = date(2026, 3, 2)
+    >>> found = hour_of([TimeEntry(person="Mara", day=day, hours=6, job="A1", item=1),
+    ...                  TimeEntry(person="Mara", day=day, hours=2, unbilled="sweeping")],
+    ...                 open_shop().settings)
+    >>> found.share, round(found.settings_cost, 2), round(found.cost, 2)
+    (0.75, 63.9, 59.64)
+    """
     entries = tuple(entries)
     billed = math.fsum(one.hours for one in entries
                        if one.item is not None or (one.job and one.unbilled in OF_THE_JOB))

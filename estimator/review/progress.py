@@ -12,7 +12,7 @@ from estimator.review.books import Books
 
 
 def done_of(books: Books, said: Mapping[int, float] | None = None, on: date | None = None
-            ) -> dict[int, float]:
+             ) -> dict[int, float]:
     """Share of each work item that is done.
 
     What is not said is taken from the marks where the job has any: an item marked by that day is
@@ -52,7 +52,7 @@ def done_of(books: Books, said: Mapping[int, float] | None = None, on: date | No
     return shares | dict(said)
 
 
-def planned_of(books: Books, on: date) -> dict[int, float]:
+def _planned_of(books: Books, on: date) -> dict[int, float]:
     """Share of each work item that was to be done by a day.
 
     One after the other in the order of the quote, evenly from the day the job was accepted to
@@ -79,7 +79,7 @@ def status_of(books: Books, on: date, done: Mapping[int, float] | None = None
     """Earned value of a job in hours, found work left out; None if nothing is expected of it."""
     if not any(item.expected > 0 for item in books.items):
         return None
-    shares, planned = done_of(books, done, on), planned_of(books, on)
+    shares, planned = done_of(books, done, on), _planned_of(books, on)
     return earned.status([item.expected for item in books.items],
                          [planned[item.item] for item in books.items],
                          [shares[item.item] for item in books.items], books.of_its_work)

@@ -4,7 +4,7 @@ Two things are proposed: book hours of an operation (`evidence`), and how far ho
 one pair of hands and of one kind of work go together (`shares`). Each may be accepted, accepted
 with a figure of one's own (`edit`), or refused; `undo` takes the last decision back. What was
 decided, when and why is kept beside the tables (`decided`). Shares that nobody set by hand also
-follow by themselves when a job is closed (`follow`).
+follow by themselves when a job is closed (`_follow`).
 """
 
 from __future__ import annotations
@@ -35,6 +35,13 @@ def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
     Hours of an operation need three jobs. What was refused is not proposed again until its row
     was changed, at least half as many jobs again have closed, or the range of what the jobs say
     no longer holds what was refused.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     proposals(ledger, shop)[0].words
+    'Rebuild a flipper with a kit: book 0.75 h, 3 jobs say 1.15 (1.12–1.17)'
     """
     items = worked_items(ledger, shop.catalogue)
     if not items:
@@ -45,11 +52,20 @@ def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
 
 
 def decisions(shop: Shop) -> tuple[Decision, ...]:
-    """Every decision there was, the oldest first."""
+    """Every decision there was, the oldest first.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     refuse(shop, proposals(ledger, shop)[0], "One stiff coil.")
+    ...     [(one.key, one.did, one.why) for one in decisions(shop)]
+    [('flipper-rebuild', 'refused', 'One stiff coil.')]
+    """
     return decided.log_of(shop.folder / "tables") if shop.folder else ()
 
 
-def follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
+def _follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
     """Let the shares follow closed jobs, as their default; returns those that were written.
 
     Done when a job is closed, and kept in the log like a decision, with `why`. Left alone are
@@ -77,12 +93,22 @@ def follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
 
 
 def closed(ledger: Ledger, shop: Shop, number: str) -> tuple[str, ...]:
-    """What a job that was closed changed of the shares, in sentences; see `follow`.
+    """What a job that was closed changed of the shares, in sentences: they follow by themselves.
 
     The job is closed whatever becomes of the tables: what stands in the way is said.
+
+    Examples
+    --------
+    >>> from datetime import timedelta
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     job = ledger.job("Harbour Lights")
+    ...     job = ledger.set_state(job.number, "closed", job.accepted + timedelta(9))
+    ...     closed(ledger, shop, job.number)  # four jobs are too few to move the shares
+    ()
     """
     try:
-        found = follow(ledger, shop, f"{number} was closed")
+        found = _follow(ledger, shop, f"{number} was closed")
     except BadInput as error:
         return (f"How far hours go together stays as it is set: {error}",)
     return tuple(f"{one.words}: that is set now, and can be taken back." for one in found)
@@ -99,6 +125,16 @@ def accept(shop: Shop, proposal: Proposal, on: date | None = None, why: str = ""
     BadInput
         If the shop has no such table of its own, the row is not in it or was edited since, the
         setting stands in `shop.toml`, or the table would not be valid any more.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     first = proposals(ledger, shop)[0]
+    ...     row = accept(shop, first)
+    ...     now = open_shop(shop.folder).catalogue.operations[first.key, None]
+    >>> first.key, first.book, now.typical, str(now.basis)
+    ('flipper-rebuild', 0.75, 1.15, 'shop records')
     """
     return _take(shop, proposal, proposal.says, "accepted", proposal.source, on, why)
 
@@ -113,6 +149,15 @@ def edit(shop: Shop, proposal: Proposal, figure: float, why: str, on: date | Non
     BadInput
         As `accept`; and if the hours are not between a tenth and ten times the book's, a share is
         not below 1, or no reason is given.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     first = proposals(ledger, shop)[0]
+    ...     row = edit(shop, first, 0.9, "Two of the three were rusty.")
+    ...     open_shop(shop.folder).catalogue.operations[first.key, None].typical
+    0.9
     """
     faults = []
     if not why.strip():
@@ -139,6 +184,15 @@ def refuse(shop: Shop, proposal: Proposal, why: str = "") -> None:
     ------
     BadInput
         If the shop's folder cannot be written to.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found = proposals(ledger, shop)
+    ...     refuse(shop, found[0], "Two of the three were rusty.")
+    ...     len(found), len(proposals(ledger, shop))
+    (2, 1)
     """
     tables = _tables(shop)
     with decided.one_writer(tables):
@@ -152,6 +206,16 @@ def undo(shop: Shop, key: str) -> str:
     ------
     BadInput
         If nothing was decided on it, or its row was edited since.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     first = proposals(ledger, shop)[0]
+    ...     accept(shop, first) == undo(shop, first.key)
+    ...     open_shop(shop.folder).catalogue.operations[first.key, None].typical == first.book
+    True
+    True
     """
     tables = _tables(shop)
     with decided.one_writer(tables):
@@ -189,6 +253,13 @@ def proposal_named(said: str, found: Iterable[Proposal], past: Sequence[Decision
     ------
     BadInput
         If there is none, with the nearest; or it was refused.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     proposal_named("Flipper rebuild", proposals(ledger, shop)).says
+    1.15
     """
     by_key = {one.key: one for one in found}
     key = key_said(said, by_key)
@@ -204,7 +275,15 @@ def proposal_named(said: str, found: Iterable[Proposal], past: Sequence[Decision
 
 
 def key_said(said: str, keys: Iterable[str]) -> str:
-    """The key that was meant, blanks and capitals aside; as it was said if there is none."""
+    """The key that was meant, blanks and capitals aside; as it was said if there is none.
+
+    Examples
+    --------
+    >>> key_said("Job factor share", ["flipper-rebuild", "job_factor_share"])
+    'job_factor_share'
+    >>> key_said("coil", ["flipper-rebuild"])
+    'coil'
+    """
     plain = {key.replace("_", "-").casefold(): key for key in keys}
     return plain.get("-".join(said.replace("_", "-").split()).casefold(), said)
 

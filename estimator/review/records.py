@@ -85,6 +85,12 @@ class Margin:
         Of hours, purchases and outwork, without what came back.
     warranty
         Cost of hours spent on what came back.
+
+    Examples
+    --------
+    >>> found = Margin(Decimal(1200), True, cost=850.0, warranty=50.0)
+    >>> found.left, found.share
+    (300.0, 0.25)
     """
 
     income: Decimal
@@ -173,6 +179,13 @@ class Enough:
     """How often a quantile of what was quoted was enough, over closed jobs.
 
     `what` is hours or cost, `share` the quantile's: 0.8 should be enough in 8 jobs of 10.
+
+    Examples
+    --------
+    >>> from estimator.scoring import held
+    >>> found = Enough("hours", 0.8, held([11, 8, 14, 9, 10], [12, 12, 11, 8, 13]))
+    >>> found.held.share, round(found.luck, 2)
+    (0.6, 0.26)
     """
 
     what: str
@@ -209,6 +222,12 @@ class Reserve:
         Of all of them, before tax. [money]
     back, low, high
         In how many something came back; between what that share lies with 95 % probability.
+
+    Examples
+    --------
+    >>> found = Reserve(90, (Came("A1", 30.0, 1.5, 96.0),), 1000.0, 1, 0.2, 1.0)
+    >>> found.held_share, found.needed_share, found.hours
+    (0.03, 0.096, 1.5)
     """
 
     days: int
@@ -297,6 +316,12 @@ class GroupMargin:
     """What the closed jobs left that have something in common: `by` one of `MARGIN_ASPECTS`.
 
     `cost` is of hours, purchases, outwork and what came back. [money]
+
+    Examples
+    --------
+    >>> found = GroupMargin("level", "shop-job", 3, Decimal(3000), 2400.0)
+    >>> found.left, found.share, found.level
+    (600.0, 0.2, 'shop-job')
     """
 
     by: str
@@ -336,6 +361,11 @@ class HourCost:
     rate, break_even
         What an hour is charged at by the settings [money/h], and how many a year must be billed
         at that until pay and overhead are paid. [h]
+
+    Examples
+    --------
+    >>> HourCost(12.0, 4.0, 0.7, 64.0, 60.0, 85.0, 924.0).share
+    0.75
     """
 
     billed: float

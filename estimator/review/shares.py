@@ -26,7 +26,7 @@ FEWEST_SHARED = 5
 _FAR = 3.0  # robust standard deviations beyond which an item pulls no harder: slips of the pen
 
 
-def starts_of(shop: Shop) -> tuple[float, float, float]:
+def _starts_of(shop: Shop) -> tuple[float, float, float]:
     """What the shares start from: the tables, without what closed jobs have said before."""
     trade = load().rates
     rows = (shop.catalogue.rates.get(name, trade[name]) for name in LEARNT)
@@ -49,7 +49,7 @@ def learnt(items: Sequence[Worked], shop: Shop) -> dict[str, tuple[float, float]
     # Where quotes are drawn with one pair of hands, all that people add to a job is the job's; the
     # same where one person does all of it.
     by_hand = several >= FEWEST_SHARED and len(_hands_of(shop)) > 1
-    start = starts_of(shop)
+    start = _starts_of(shop)
     if not by_hand:
         start = (start[0], shop.settings.person_factor_share, start[2])
     pairs = {key: row.correlation for key, row in shop.catalogue.correlations.items()}

@@ -25,6 +25,17 @@ def as_dict(plan: BenchPlan, outlook: Outlook | None = None, *, confidence: floa
         How sure the promised day is to be, between 0 and 1. [–]
     ways
         Both ways of working, of one job.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, plan
+    >>> from estimator.shop import open_shop
+    >>> jobs = [OnBench("Harbour Lights", small_quote().job, due=date(2026, 12, 18))]
+    >>> found = as_dict(plan(jobs, open_shop(), start=date(2026, 11, 26), seconds=0))
+    >>> found["jobs"][0]["due"], found["proven_best"], found["steps"][0]["what"]
+    ('2026-12-18', False, 'work')
     """
     found = {
         "start": plan.start.isoformat(),
@@ -88,7 +99,19 @@ def _step(step: Step, outlook: Outlook | None) -> dict:
 
 
 def critical(plan: BenchPlan, outlook: Outlook | None = None) -> list[Step]:
-    """The steps that hold up the end, in their order: in most trials, or else in the plan."""
+    """The steps that hold up the end, in their order: in most trials, or else in the plan.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, plan
+    >>> from estimator.shop import open_shop
+    >>> jobs = [OnBench("Harbour Lights", small_quote().job)]
+    >>> made = plan(jobs, open_shop(), start=date(2026, 11, 26), seconds=0)
+    >>> [step.operation for step in critical(made)]
+    ['leg-clean', 'metal-send', 'powder-coat-set', 'leg-change']
+    """
     return sorted((step for step in plan.steps if step.end > step.start and (
         step.critical if outlook is None
         else outlook.criticality[step.number] >= _CRITICAL)),

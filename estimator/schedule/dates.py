@@ -65,6 +65,16 @@ class Ready:
         By the clock from midnight before the plan begins, shape (trials,). [h]
     due
         The day it was promised for, with the chance of that; None for none.
+
+    Examples
+    --------
+    >>> hours = np.array([30.0, 40.0, 50.0, 70.0])
+    >>> noon = datetime(2026, 3, 3, 12)
+    >>> found = Ready("Harbour Lights", date(2026, 3, 2), noon, noon, noon, noon, None, 25.0, hours)
+    >>> found.on(date(2026, 3, 3)).chance, found.promise(0.7).day.isoformat()
+    (0.5, '2026-03-04')
+    >>> round(found.earlier(found.promise(0.7), days=1).cost, 2)
+    6.25
     """
 
     job: str
@@ -136,6 +146,17 @@ def outlook(found: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, trials: in
     ------
     ValueError
         If there are fewer than 100 trials.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule.planning import plan
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> made = plan(jobs, shop, start=date(2026, 11, 26), seconds=0)
+    >>> found = outlook(made, jobs, shop, trials=200).ready["Harbour Lights"]
+    >>> found.p50 < found.p80 < found.p90, found.promise(0.8).chance >= 0.8
+    (True, True)
     """
     if trials < 100:
         raise ValueError(f"{trials} trials say nothing about odds; take 100 or more.")

@@ -137,7 +137,7 @@ def _key(bench: Bench, at: int) -> tuple:
     return bench.jobs[act.job].name, act.what, act.name, act.item, act.part
 
 
-def expected(bench: Bench, draft: Draft) -> list[float]:
+def _expected(bench: Bench, draft: Draft) -> list[float]:
     """Hours of every activity as the plan has them: of the person's open time, or by the clock."""
     found = []
     for act, who in zip(bench.activities, draft.who, strict=True):
@@ -153,7 +153,7 @@ def _told(bench: Bench, draft: Draft, proof: Proof, start: date, jobs: Sequence[
           ) -> BenchPlan:
     """The plan with its times, played in its order with exact hours."""
     course = Course(bench, draft, kind=np.float64)
-    hours = expected(bench, draft)
+    hours = _expected(bench, draft)
     starts, finishes, turned = course.play(hours, 1)
     critical = course.critical(starts, finishes, turned)[:, 0]
     slack = course.slack(hours, finishes)

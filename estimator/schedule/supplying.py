@@ -61,6 +61,14 @@ def basket_of(jobs: Sequence[OnBench], shop: Shop, *, offered: Market | None = N
     ------
     BadInput
         As `buying.buy` does, and for every fault in the shop's own tables.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> found = basket_of([OnBench("Harbour Lights", small_quote().job)], open_shop())
+    >>> [(order.supplier, round(order.total, 2)) for order in found.orders], found.proven
+    ([('oakbench-parts', 105.3)], True)
     """
     return buy(_needed(jobs, bought), offered or market_of(shop), wish,
                **_limits(shop, on, most_seconds))
@@ -72,6 +80,15 @@ def baskets_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket, *,
     """The cheapest orders, the fastest and those in fewest parcels, beside a basket that is there.
 
     The basket takes the place of its wish, or comes last; the arguments are those of `basket_of`.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> found = baskets_of(jobs, shop, basket_of(jobs, shop))
+    >>> [(one.wish.name, round(one.total, 2), one.delay) for one in found]
+    [('cheapest', 105.3, 5.0), ('fastest', 105.3, 5.0), ('fewest parcels', 105.3, 5.0)]
     """
     return compare(_needed(jobs, bought), offered or market_of(shop), basket,
                    **_limits(shop, on, most_seconds))
@@ -85,6 +102,14 @@ def spares_of(jobs: Sequence[OnBench], shop: Shop, basket: Basket, *,
     How many need a part comes to light at disassembly: of so many pieces each with its share. A
     day that the second parcel takes is worth what a day late costs. The arguments are those of
     `basket_of`.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> spares_of(jobs, shop, basket_of(jobs, shop))  # all its parts are needed for sure
+    {}
     """
     breaks: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for one in jobs:
@@ -106,6 +131,13 @@ def market_of(shop: Shop) -> Market:
     ------
     BadInput
         With every fault in those tables.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> found = market_of(open_shop())
+    >>> len(found.offers) > 100, dict(found.stock)
+    (True, {})
     """
     return market(shop.catalogue, *(() if shop.folder is None else (shop.folder / "tables",)))
 
@@ -155,6 +187,15 @@ def ordered(jobs: Sequence[OnBench], basket: Basket) -> list[OnBench]:
     """The jobs, each waiting for those orders of a basket that bring something for it.
 
     Orders that a job waits for already stay as they are.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> (one,) = ordered(jobs, basket_of(jobs, shop))
+    >>> [(lead.name, lead.days.typical, sorted(lead.lines)) for lead in one.leads]
+    [('oakbench-parts', 5.0, [0, 1])]
     """
     found = []
     for one in jobs:
@@ -174,6 +215,16 @@ def needed_on(plan: BenchPlan, jobs: Sequence[OnBench]) -> dict[str, float]:
     """The day each part is needed on: when the first work begins that waits for it.
 
     Counted from the plan's first day. [d]
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule.planning import plan
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> needed_on(plan(jobs, shop, start=date(2026, 11, 26), seconds=0), jobs)["flipper-kit"]
+    8.375
     """
     acts, starts = plan.bench.activities, plan.draft.starts
     found: dict[str, float] = {}
@@ -198,11 +249,24 @@ def ordering_of(plan: BenchPlan, jobs: Sequence[OnBench], basket: Basket, *, cha
         How sure it is to be that an order is there in time. [–]
     margin
         Days that parts are to lie ready before the work that needs them; 0 or more. [d]
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule.planning import plan
+    >>> from estimator.shop import open_shop
+    >>> shop = open_shop()
+    >>> jobs = [OnBench("Harbour Lights", small_quote().job)]
+    >>> found = ordering_of(plan(jobs, shop, start=date(2026, 11, 26), seconds=0), jobs,
+    ...                     basket_of(jobs, shop))
+    >>> [(one.order.supplier, one.place_on, one.latest) for one in found.orders]
+    [('oakbench-parts', 0, 9.0)]
     """
     return order_dates(basket, needed_on(plan, jobs), chance=chance, margin=margin)
 
 
-def pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) -> list[Piece]:
+def _pieces_of(plan: BenchPlan, jobs: Sequence[OnBench], catalogue: Catalogue) -> list[Piece]:
     """What the jobs send out, line by line: when it can leave, and how long it may wait. [d]"""
     starts = plan.draft.starts
     found = []
@@ -231,8 +295,19 @@ def lots_of(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *, most_second
         The plan and the jobs it was made for: it says when pieces can leave, and their slack.
     most_seconds
         The search stops then, over 0. [s]
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule.planning import plan
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> found = lots_of(plan(jobs, shop, start=date(2026, 11, 26), seconds=0), jobs, shop)
+    >>> [(lot.service, round(lot.charge)) for lot in found.best.lots]
+    [('blasting', 40), ('powder-coat-set', 110)]
     """
-    return plan_lots(pieces_of(plan, jobs, shop.catalogue), shop.catalogue.services,
+    return plan_lots(_pieces_of(plan, jobs, shop.catalogue), shop.catalogue.services,
                      {one.name: shop.settings.late_per_day for one in jobs},
                      most_seconds=most_seconds)
 

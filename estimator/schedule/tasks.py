@@ -121,7 +121,16 @@ def people_of(settings: Settings) -> tuple[Person, ...]:
 
 
 def leads_of(job: Estimate, catalogue: Catalogue) -> tuple[Lead, ...]:
-    """One order of each supplier that is the cheapest for some part, by name."""
+    """One order of each supplier that is the cheapest for some part, by name.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> found = leads_of(small_quote().job, open_shop().catalogue)
+    >>> [(lead.name, sorted(lead.lines)) for lead in found]
+    [('marsh-lane-supply', [1]), ('oakbench-parts', [0, 1]), ('tinplate-and-coil', [0])]
+    """
     lines: dict[str, set[int]] = defaultdict(set)
     for supply in job.supplies:
         if supply.does == "part" and (offers := catalogue.offers_of.get(supply.item)):

@@ -72,6 +72,15 @@ def compared(one: OnBench, shop: Shop, *, start: date, freight: Mapping[str, flo
     ------
     BadInput
         As `bench_of` does.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.shop import open_shop
+    >>> one = OnBench("Harbour Lights", small_quote().job)
+    >>> found = compared(one, open_shop(), start=date(2026, 11, 26))
+    >>> [(way.way, way.orders, way.parcels) for way in found]
+    [('as-it-comes-off', 1, 3), ('strip-first', 1, 3)]
     """
     suppliers = shop.catalogue.suppliers
     if freight is None:

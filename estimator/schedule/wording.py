@@ -23,6 +23,17 @@ def wait_word(step: Step, catalogue: Catalogue) -> str:
     str
         "parts", "outwork", "tumbler" (any machine that runs alone) or "cure" (paint, glue and
         filler).
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, plan
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> made = plan(jobs, shop, start=date(2026, 11, 26), seconds=0)
+    >>> sorted({wait_word(step, shop.catalogue) for step in made.waits})
+    ['outwork', 'parts']
     """
     if step.what in ("order", "outwork"):
         return {"order": "parts"}.get(step.what, step.what)
@@ -40,6 +51,16 @@ def proof_words(plan: BenchPlan, stopped: bool = False) -> str:
     ----------
     stopped
         Whether somebody stopped the search.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, plan
+    >>> from estimator.shop import open_shop
+    >>> jobs = [OnBench("Harbour Lights", small_quote().job)]
+    >>> proof_words(plan(jobs, open_shop(), start=date(2026, 11, 26), seconds=0))
+    'Drawn at once; a search may find a better one.'
     """
     moved = plan.proof.moved
     return _proof(plan.proof, stopped) + (
@@ -62,7 +83,16 @@ def _proof(proof: Proof, stopped: bool) -> str:
 
 
 def basket_words(basket: Basket) -> str:
-    """How well orders are known to serve the wish that they were chosen for, in a sentence."""
+    """How well orders are known to serve the wish that they were chosen for, in a sentence.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, basket_of
+    >>> from estimator.shop import open_shop
+    >>> basket_words(basket_of([OnBench("Harbour Lights", small_quote().job)], open_shop()))
+    'No other choice of suppliers costs less.'
+    """
     if basket.proven:
         return f"No other choice of suppliers {_BETTER.get(basket.wish.name, 'costs less')}."
     return f"At most {100 * basket.gap:.1f} % could be saved by another choice."
@@ -77,6 +107,17 @@ def spares_words(order: PartsOrder, second: SecondRound, settings: Settings) -> 
         That they are ordered with.
     second
         What may have to be ordered again from its supplier; with spares.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, basket_of
+    >>> from estimator.shop import open_shop
+    >>> shop = open_shop()
+    >>> (order,) = basket_of([OnBench("Harbour Lights", small_quote().job)], shop).orders
+    >>> spares = SecondRound((("flipper-rubber", 2),), 0.04, 0.3, 0.4, 0.2, 4.0, 12.5)
+    >>> spares_words(order, spares, shop.settings).partition(", and ")[2]
+    '$8.50 are saved on average: 2 Flipper rubber.'
     """
     names = {line.part: line.name for line in order.lines}
     parts = ", ".join(f"{units} {names[part]}" for part, units in second.spares)

@@ -32,10 +32,10 @@ True
 
 from estimator.simulate.drivers import Driver, drivers
 from estimator.simulate.odds import Odds
-from estimator.simulate.play import Stopped
+from estimator.simulate.play import Stopped, processors
 from estimator.simulate.run import KEEP_MOST, simulate
 from estimator.simulate.sights import Sight, sights
 from estimator.simulate.streams import SAMPLERS
 
-__all__ = ["KEEP_MOST", "SAMPLERS", "Driver", "Odds", "Sight", "Stopped", "drivers",
+__all__ = ["KEEP_MOST", "SAMPLERS", "Driver", "Odds", "Sight", "Stopped", "drivers", "processors",
            "sights", "simulate"]

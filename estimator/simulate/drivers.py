@@ -62,6 +62,14 @@ def drivers(job: Estimate, settings: Settings, odds: Odds, titles: Sequence[str]
     ------
     ValueError
         If the odds were too many to keep what each line drew.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> made = small_quote()
+    >>> found = drivers(made.job, made.settings, made.odds, made.titles, trials=128)
+    >>> found[0].name, found[0].low < found[0].high
+    ('Flipper (2)', True)
     """
     if not odds.lines:
         raise ValueError("the odds hold totals only; take fewer trials to see what drives them")

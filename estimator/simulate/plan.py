@@ -6,12 +6,11 @@ for the next time. They are tuples, for they are compared at every edit.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
 from dataclasses import dataclass
 from typing import NamedTuple
-
-import numpy as np
 
 from estimator import correlation
 from estimator.catalogue import WORK_KINDS
@@ -114,7 +113,15 @@ class Plan:
 
 
 def plan_of(job: Estimate, settings: Settings) -> Plan:
-    """The plan of a job."""
+    """The plan of a job.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> plan = plan_of(small_quote().job, small_quote().settings)
+    >>> sorted(plan.lines), [amount.stream for amount in plan.waits]
+    ([0, 1], ['days of powder-coat-set', 'days of blasting'])
+    """
     parts: dict[int, dict[str, list]] = defaultdict(lambda: defaultdict(list))
     for item in job.items:
         parts[item.line]["hours"].append(_hours(item, job, settings))
@@ -151,7 +158,15 @@ def plan_of(job: Estimate, settings: Settings) -> Plan:
 
 
 def wholes_of(supplies: tuple[Supply, ...]) -> tuple[Amount, ...]:
-    """Materials bought in whole packs: one price a material, for all lines that use it."""
+    """Materials bought in whole packs: one price a material, for all lines that use it.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> supplies = small_quote().job.supplies
+    >>> wholes_of(supplies), any(one.whole for one in supplies)  # it needs no whole can of paint
+    ((), False)
+    """
     sums: dict[str, list[float]] = {}
     for supply in supplies:
         if supply.whole:
@@ -202,11 +217,20 @@ def _evened(work: Work, correlation: float) -> float:
 def _factors(job: Estimate, settings: Settings) -> Factors:
     tied = {kind for pair in job.correlations for kind in pair}
     kinds = tuple(kind for kind in WORK_KINDS if kind in tied)
-    root = correlation.root(correlation.matrix(kinds, job.correlations)) if kinds else np.empty(0)
     return Factors(
         settings.job_factor_share, settings.person_factor_share, settings.kind_factor_share,
-        settings.cause_share, kinds, tuple(tuple(row) for row in root.tolist()),
+        settings.cause_share, kinds, _root(kinds, tuple(job.correlations.items())),
     )
+
+
+# They change with the shop's table, not from job to job.
+@functools.lru_cache(maxsize=8)
+def _root(kinds: tuple[str, ...], correlations: tuple[tuple[tuple[str, str], float], ...]
+          ) -> tuple[tuple[float, ...], ...]:
+    if not kinds:
+        return ()
+    root = correlation.root(correlation.matrix(kinds, dict(correlations)))
+    return tuple(tuple(row) for row in root.tolist())
 
 
 __all__ = ["Amount", "plan_of", "wholes_of"]

@@ -26,6 +26,22 @@ WHATS = ("hours", "parts", "materials", "find_hours", "find_other", "find_days")
 """What a line draws amounts of."""
 
 
+def processors() -> int:
+    """How many processors this process may use, up to four: beyond, memory is what holds it up.
+
+    Examples
+    --------
+    >>> 1 <= processors() <= 4
+    True
+    """
+    try:
+        free = len(os.sched_getaffinity(0))
+    except AttributeError:
+        # Not every system tells which of them.
+        free = os.cpu_count() or 1
+    return min(free, 4)
+
+
 @functools.lru_cache(maxsize=1024)
 def _number_of(*what) -> int:
     # One number for one thing, so that it is not compared piece by piece for every line.
@@ -133,11 +149,13 @@ class Player:
         changed costs the sums it is in. The order never changes, so the sum does not either.
         """
         total = np.empty(self.streams.trials) if out is None else out
+        place = WHATS.index(what)
+        rows = [None if line is None else line.of(place) for line in drawn]
         size = _GROUP
-        while size * _GROUP < len(drawn):
+        while size * _GROUP < len(rows):
             size *= _GROUP
         # The sum of all is kept too: most kinds of amount are as they were.
-        whole = self._group(drawn, WHATS.index(what), size)
+        whole = self._group(rows, place, size)
         total[:] = 0 if whole is None else whole
         return total
 
@@ -146,23 +164,26 @@ class Player:
         # With few trials adding up is quicker than looking up.
         return self._key is not None and self.streams.trials >= 50_000
 
-    def _group(self, drawn: Sequence[Drawn | None], what: int, size: int) -> np.ndarray | None:
+    def _group(self, rows: Sequence[tuple[np.ndarray, int] | None], what: int, size: int
+               ) -> np.ndarray | None:
         """Sum of groups of so many lines; float32, None for nothing."""
-        rows = [row for line in drawn if line is not None and (row := line.of(what)) is not None]
-        if len(rows) < 2:
-            return rows[0][0] if rows else None
+        some = [row for row in rows if row is not None]
+        if len(some) < 2:
+            return some[0][0] if some else None
 
         def make():
-            found = None
-            for start in range(0, len(drawn), size):
-                part = self._group(drawn[start:start + size], what, size // _GROUP)
-                if part is not None:
-                    found = part.copy() if found is None else np.add(found, part, out=found)
+            parts = [row[0] for row in some] if size == 1 else [
+                part for start in range(0, len(rows), size)
+                if (part := self._group(rows[start:start + size], what, size // _GROUP))
+                is not None]
+            found = parts[0].copy() if len(parts) == 1 else parts[0] + parts[1]
+            for part in parts[2:]:
+                np.add(found, part, out=found)
             return found, found.nbytes
 
         if not self._keeps_sums:
             return make()[0]
-        return _DRAWN.get((what, *(number for _, number in rows)), make)
+        return _DRAWN.get((what, *(number for _, number in some)), make)
 
     # One amount, one event -----------------------------------------------------------------
 
@@ -311,7 +332,7 @@ def play_lines(player: Player, plans: Sequence[LinePlan | None], *, workers: int
         at = [place for place in at if found[place] is None]
     if workers is None:
         much = player.streams.trials * len(at) > 1_000_000
-        workers = min(os.cpu_count() or 1, 4) if much else 1
+        workers = processors() if much else 1
     make = player.line if each is None else player._line
 
     def take(done: int, place: int, drawn: Drawn) -> None:

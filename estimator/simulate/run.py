@@ -52,6 +52,14 @@ def simulate(
         If there are fewer than 100 trials, or no such sampler.
     Stopped
         If `progress` said so.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> made = small_quote()
+    >>> odds = simulate(made.job, made.settings, trials=200, seed=1)
+    >>> odds.hours.shape, bool(odds.at("hours", 0.5)[0] < odds.at("hours", 0.9)[0])
+    ((200,), True)
     """
     if trials < 100:
         raise ValueError(f"{trials} trials say nothing about odds; take 100 or more.")
@@ -77,18 +85,29 @@ def simulate(
         for what in WHATS:
             player.summed(drawn, what, out=sums[what])
     lines = {place: line for place, line in enumerate(drawn) if line is not None}
-    return totals(job, settings, plan, player, sums, lines)
+    return _totals(job, settings, plan, player, sums, lines)
 
 
 def player_of(plan: Plan, job: Estimate, *, trials: int, seed: int, sampler: str = "random"
               ) -> Player:
-    """The player that the odds of a job come from, for drawing more of the same."""
+    """The player that the odds of a job come from, for drawing more of the same.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> job, settings = small_quote().job, small_quote().settings
+    >>> plan = plan_of(job, settings)
+    >>> player = player_of(plan, job, trials=100, seed=1)
+    >>> (line,) = play_lines(player, [plan.lines[1]])
+    >>> line.hours.shape
+    (100,)
+    """
     names = _by_spread(plan, job.hour_cost * job.hours_factor) if sampler == "sobol" else ()
     return Player(Streams(seed, trials, sampler, names), plan.factors)
 
 
-def totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
-           sums: dict[str, np.ndarray], lines: dict[int, Drawn]) -> Odds:
+def _totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
+            sums: dict[str, np.ndarray], lines: dict[int, Drawn]) -> Odds:
     """The odds of a job from what its lines drew.
 
     `sums` over lines, shape (trials,) each, and room for what follows from them; hours in it are

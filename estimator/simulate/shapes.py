@@ -64,7 +64,13 @@ def scores(ranks: np.ndarray) -> np.ndarray:
 
 
 def offsets(shared: np.ndarray | float) -> np.ndarray | np.float32:
-    """What a shared part of the score adds to a cell's number; float32."""
+    """What a shared part of the score adds to a cell's number; float32.
+
+    Examples
+    --------
+    >>> [round(float(offsets(score))) for score in (-1.0, 0.0, 1.0)]
+    [1807, 2048, 2289]
+    """
     return np.float32(CELLS / 2) + np.float32(_PER_SCORE) * np.asarray(shared, np.float32)
 
 
@@ -100,6 +106,14 @@ def cells(ranks: np.ndarray, own: float, offset, room: Buffers) -> np.ndarray:
         the squares add up to 1.
     offset
         What `offsets` gives for the shared part; None for a quantity that shares nothing.
+
+    Examples
+    --------
+    >>> ranks = np.array([0, 32768, 65535], np.uint16)
+    >>> cells(ranks, 1.0, None, Buffers(3)).tolist()
+    [1005, 2048, 3090]
+    >>> cells(ranks, 0.6, offsets(0.8), Buffers(3)).tolist()  # all share a score of 0.8
+    [1615, 2240, 2865]
     """
     trials = len(ranks)
     places, cells = room.places[:trials], room.cells[:trials]

@@ -53,6 +53,19 @@ def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, .
         With what each line drew kept.
     confidence
         Of the cost that a price is built on, between 0 and 1. [–]
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from estimator.catalogue import Level
+    >>> from estimator.demo import small_survey
+    >>> from estimator.quote import Choices, quote
+    >>> from estimator.shop import open_shop
+    >>> lines = tuple(replace(line, certainty=Certainty.HIDDEN) for line in small_survey().lines)
+    >>> made = quote(replace(small_survey(), lines=lines), Choices(Level.FULL, trials=2000),
+    ...              open_shop(), compare=False)
+    >>> [(made.titles[one.line], round(one.chance, 1)) for one in sights(made.job, made.odds)]
+    [('Leg (4)', 0.4), ('Flipper (2)', 0.4)]
     """
     found = []
     luck = _luck(odds.cost, confidence)

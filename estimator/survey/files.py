@@ -30,7 +30,7 @@ def fetch(path: Path, kind: Kind) -> bytes:
             if path.exists():
                 refuse(path.name, "This is not a plain file.", "Name a CSV or XLSX file.")
             refuse(path.name, "There is no such file.", _neighbours(path))
-        too_big(path.stat().st_size, path.name, kind)
+        _too_big(path.stat().st_size, path.name, kind)
         with path.open("rb") as file:
             return file.read(MAX_BYTES + 1)
     except OSError as error:
@@ -38,7 +38,7 @@ def fetch(path: Path, kind: Kind) -> bytes:
                "Look whether you may open it, and whether another program holds it.")
 
 
-def too_big(size: int, name: str, kind: Kind) -> None:
+def _too_big(size: int, name: str, kind: Kind) -> None:
     """Refuse a file of more than 8 MB."""
     if size > MAX_BYTES:
         refuse(name, f"The file is {size / 2**20:,.1f} MB; {kind.one} is at most "
@@ -88,7 +88,7 @@ def sheets(data: bytes, name: str, kind: Kind) -> Sheets:
     kind
         What it should be.
     """
-    too_big(len(data), name, kind)
+    _too_big(len(data), name, kind)
     if not data.strip(b"\0 \t\r\n"):
         what = "The file is empty." if not data.strip() else "The file holds nothing but zeros."
         refuse(name, what, f"Save the {kind.name} again from the spreadsheet.")

@@ -23,12 +23,12 @@ def tight(name: str) -> str:
     return "".join(_WORD.findall(name.casefold()))
 
 
-def bare(name: str) -> str:
+def _bare(name: str) -> str:
     """As `tight`, with every word in the singular.
 
     Examples
     --------
-    >>> bare("Pop bumpers") == bare("pop-bumper"), bare("Glasses") == bare("glass")
+    >>> _bare("Pop bumpers") == _bare("pop-bumper"), _bare("Glasses") == _bare("glass")
     (True, True)
     """
     return "".join(_singular(word) for word in _WORD.findall(name.casefold()))
@@ -61,7 +61,7 @@ class Names:
 
     def assembly(self, read: str) -> str:
         """The assembly's name in the table."""
-        found = self._assemblies.get(bare(read))
+        found = self._assemblies.get(_bare(read))
         if found is None:
             near = one_of("-".join(_WORD.findall(read.casefold())), self._slugs)
             raise Wrong(f"{shown(read)} is not an assembly in the table.", near)
@@ -81,7 +81,7 @@ class Names:
 
 
 def _of(known: Mapping, read: str, what: str, members):
-    found = known.get(bare(read))
+    found = known.get(_bare(read))
     if found is None:
         raise Wrong(f"{shown(read)} is not {what}.", one_of(read, [m.value for m in members]))
     return found
@@ -91,9 +91,9 @@ def _spellings(named: Iterable[tuple[object, tuple[str, ...]]]) -> dict[str, obj
     known: dict[str, object] = {}
     clashing = set()
     for meant, spellings in named:
-        for spelling in map(bare, spellings):
+        for spelling in map(_bare, spellings):
             if known.setdefault(spelling, meant) != meant:
                 clashing.add(spelling)
     # What could mean two things means neither; its exact name still does.
     return {spelling: meant for spelling, meant in known.items()
-            if spelling not in clashing or bare(str(meant)) == spelling}
+            if spelling not in clashing or _bare(str(meant)) == spelling}

@@ -24,11 +24,11 @@ _LINE_END = re.compile("\r\n?|\n")
 
 def sheets(data: bytes, file: str, kind: Kind) -> Sheets:
     """The rows of a CSV file's bytes, parted where its header is parted best."""
-    said, note = decoded(data, file)
+    said, note = _decoded(data, file)
     return Sheets(_parted(said, file, kind), notes=(note,) if note else ())
 
 
-def decoded(data: bytes, name: str) -> tuple[str, str]:
+def _decoded(data: bytes, name: str) -> tuple[str, str]:
     """The file's text, and a remark where the encoding had to be guessed.
 
     UTF-8 with or without its mark, UTF-16 with its mark, else Windows-1252.

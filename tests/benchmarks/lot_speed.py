@@ -24,7 +24,7 @@ from estimator.shop import open_shop
 
 ON = date(2026, 3, 2)
 TERMS = Deal(1.0, buying="auction", on=ON)
-BARS = "10,000 machines 3 s once the kinds are drawn; decisions those of the trials"
+BARS = "10,000 machines 3 s; decisions those of the trials"
 
 
 def main(count: int, held: int) -> None:
