@@ -20,7 +20,17 @@ from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import Estimate
 from estimator.jobs.freezing import frozen, reopen
 from estimator.jobs.work import items_of, quoted_work
-from estimator.ledger import Done, Frozen, Item, Job, Ledger, Revision, TimeEntry
+from estimator.ledger import (
+    Done,
+    Frozen,
+    Item,
+    Job,
+    Ledger,
+    Revision,
+    TimeEntry,
+    must_be_open,
+    must_wait,
+)
 from estimator.quote import PRICES, REASONS, Change, Choices, Quote, Rest, Revised, Side, quote
 from estimator.quote.revision import (
     cautions_for,
@@ -96,19 +106,11 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
     """
     on, wish = on or date.today(), wish or Wish()
     job = ledger.job(said)
-    if job.state == "closed":
-        raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
-                             f'Open it again with: estimator job state {job.number} "on the '
-                             'bench"; or quote the machine anew.'))
+    must_be_open(job)
     stands = ledger.holds(job.number)
     base, choices, shop = reopen(ledger, stands)
     held = ledger.frozen(stands)
-    if on < choices.on:
-        raise BadInput(Fault(f"{on} is before the quote {stands} of {choices.on}, which it "
-                             "would take the place of.", "Write a later day.", column="date"))
-    if ready is not None and ready < on:
-        raise BadInput(Fault(f"The job would be ready on {ready}, before the change is offered "
-                             f"on {on}.", "Write a later day.", column="ready"))
+    _in_order(choices.on, stands, on, ready)
     used = today or shop
     if today is not None:
         _known_today(base, choices, used)
@@ -127,15 +129,8 @@ def revise(ledger: Ledger, said: str, survey: Survey | Path | str | None = None,
                              f"Close the job instead: estimator job close {job.number}"))
     changes = changes_of(start, offer)
     rest = rest_of(start, offer, changes)
-    rows: tuple[str, ...] = ()
-    if today is not None and _figures(start) != _figures(before):
-        rows = rows_changed(shop.catalogue, used.catalogue, before.settings, start.settings)
-        count = "1 row is" if len(rows) == 1 else f"{len(rows)} rows are"
-        changes += (Change(
-            PRICES, "prices", "Prices, rates and hours of today",
-            f"{count} not as in the quote", amount=start.price - before.price,
-            hours=math.fsum(line.hours for line in start.lines)
-            - math.fsum(line.hours for line in before.lines)),)
+    priced, rows = _priced_anew(before, start, shop, used)
+    changes += priced
     if not changes:
         raise BadInput(Fault(
             f"Nothing is different from the quote {stands}, which holds for {job.name}"
@@ -256,10 +251,7 @@ def agree(ledger: Ledger, number: str, *, on: date | None = None, promised: date
     on = on or date.today()
     revision = ledger.revision(number)
     # Whether it can be answered is told before anything is worked out.
-    if revision.answer != "open":
-        raise BadInput(Fault(
-            f"{revision.number} was {revision.answer} on {revision.answered} already.",
-            "Offer another one with: estimator job change"))
+    must_wait(revision)
     promised = promised or revision.ready
     if promised is not None and promised < on:
         raise BadInput(Fault(f"The job would be promised for {promised}, before it was agreed "
@@ -369,6 +361,16 @@ def _set_up(came: Sequence[Item], stay: Sequence[Item], target: Estimate, shape:
 
 
 # What is asked for
+
+
+def _in_order(quoted: date, stands: str, on: date, ready: date | None) -> None:
+    """Refuse a change offered before the quote it changes, or ready before it is offered."""
+    if on < quoted:
+        raise BadInput(Fault(f"{on} is before the quote {stands} of {quoted}, which it "
+                             "would take the place of.", "Write a later day.", column="date"))
+    if ready is not None and ready < on:
+        raise BadInput(Fault(f"The job would be ready on {ready}, before the change is offered "
+                             f"on {on}.", "Write a later day.", column="ready"))
 
 
 def _same_machine(survey: Survey, machine: Machine) -> Survey:
@@ -498,6 +500,20 @@ def _reasoned(changes: Sequence[Change], said: Sequence[str]) -> tuple[Change, .
 
 
 # Before and after
+
+
+def _priced_anew(before: Quote, start: Quote, shop: Shop, used: Shop
+                 ) -> tuple[tuple[Change, ...], tuple[str, ...]]:
+    """What other tables and settings make of a quote, as a change; and the rows they differ in."""
+    if _figures(start) == _figures(before):
+        return (), ()
+    rows = rows_changed(shop.catalogue, used.catalogue, before.settings, start.settings)
+    count = "1 row is" if len(rows) == 1 else f"{len(rows)} rows are"
+    return (Change(
+        PRICES, "prices", "Prices, rates and hours of today", f"{count} not as in the quote",
+        amount=start.price - before.price,
+        hours=math.fsum(line.hours for line in start.lines)
+        - math.fsum(line.hours for line in before.lines)),), rows
 
 
 def _sides(job: Job, held: Frozen, before: Quote, after: Quote, lines: set[int], on: date,

@@ -39,6 +39,8 @@ from estimator.ledger.records import (
     Stale,
     TimeEntry,
     Unsure,
+    must_be_open,
+    must_wait,
     new_key,
 )
 from estimator.ledger.revisions import Revisions
@@ -79,5 +81,5 @@ __all__ = [
     "ANSWERS", "FILE", "OUTCOMES", "STATES", "Cap", "Clock", "Done", "Draft", "Entry", "Frozen",
     "Item", "Job", "Ledger", "Outwork", "Purchase", "Question", "Revision", "Sale", "Sent",
     "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export", "item_named",
-    "job_named", "new_key", "on_what", "restore", "unbilled_named",
+    "job_named", "must_be_open", "must_wait", "new_key", "on_what", "restore", "unbilled_named",
 ]

@@ -397,6 +397,22 @@ def no_job(said: str, jobs: Sequence[Job]) -> Fault:
                  near if jobs else "None was accepted so far: estimator job accept NUMBER.")
 
 
+def must_be_open(job: Job) -> None:
+    """Refuse to change a job that is closed."""
+    if job.state == "closed":
+        raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
+                             f'Open it again with: estimator job state {job.number} "on the '
+                             'bench"; or quote the machine anew.'))
+
+
+def must_wait(revision: Revision) -> None:
+    """Refuse to answer a revision twice."""
+    if revision.answer != "open":
+        raise BadInput(Fault(
+            f"{revision.number} was {revision.answer} on {revision.answered} already.",
+            "Offer another one with: estimator job change"))
+
+
 def no_outcome(said: str) -> Fault:
     """What is wrong with an outcome that is none."""
     return Fault(f"{quoted(said)} is no outcome of a quote.", one_of(said, OUTCOMES))

@@ -23,7 +23,17 @@ from estimator.ledger.reading import (
     standing_in,
     standing_of,
 )
-from estimator.ledger.records import Done, Frozen, Item, Job, Revision, Sent, TimeEntry
+from estimator.ledger.records import (
+    Done,
+    Frozen,
+    Item,
+    Job,
+    Revision,
+    Sent,
+    TimeEntry,
+    must_be_open,
+    must_wait,
+)
 from estimator.ledger.schema import tables
 
 
@@ -220,10 +230,7 @@ class Revisions(Database):
 
 def _open_job(connection, number: str) -> Job:
     job = job_in(connection, number)
-    if job.state == "closed":
-        raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
-                             f'Open it again with: estimator job state {job.number} "on the '
-                             'bench"; or quote the machine anew.'))
+    must_be_open(job)
     return job
 
 
@@ -255,9 +262,7 @@ def _waiting(connection, number: str, on: date) -> Revision:
         raise BadInput(Fault(f"There is no revision {quoted(number)}.",
                              one_of(number, known) if known else "None was offered so far."))
     (revision,) = found
-    if revision.answer != "open":
-        raise BadInput(Fault(f"{number} was {revision.answer} on {revision.answered} already.",
-                             "Offer another one with: estimator job change"))
+    must_wait(revision)
     if on < revision.offered:
         raise BadInput(Fault(f"{on} is before {number} was offered, on {revision.offered}.",
                              "Write the day of the answer.", column="date"))
