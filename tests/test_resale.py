@@ -591,6 +591,19 @@ def test_a_shop_without_the_row_for_as_found_is_told_so():
         resale(survey(line()), _deal(1_000), _shop(5, _ratio("shop-job", 1.0)))
 
 
+def test_where_no_line_has_a_sale_weight_nothing_is_said_of_what_pays(demo):
+    """Tables without weights of its assemblies: that, and neither losses nor lines to leave out."""
+    bare = replace(SHOP, catalogue=replace(SHOP.catalogue, tables={
+        **SHOP.catalogue.tables, "sale_weights": {}}))
+    answer = resale(demo, Deal(5_000, asking=2_800, trials=300, on=ON), bare)
+    words = Words(answer)
+    (said,) = words.pays()
+    assert "cannot be said" in said
+    assert "none pays" not in said
+    assert words.money(answer.paying.step) in said
+    assert words.by_hours() == []
+
+
 # --- the command ------------------------------------------------------------------------------
 
 

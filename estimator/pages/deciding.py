@@ -255,6 +255,8 @@ def pays(found: Resale) -> str:
     paying, words = found.paying, Words(found)
     if paying is None:
         return said("No choice has work whose lines could be chosen.")
+    if not paying.known:
+        return said(*words.pays(), test="pays-said")
     kept, money = set(paying.chosen.lines), words.money
     rows = [[f"{row.line + 1} {row.title}", money(row.gain), money(row.cost), f"{row.hours:.1f}",
              money(row.gain - row.cost), _taken(row.line in kept, row.optional)]

@@ -279,6 +279,11 @@ class Paying:
     whole: Chosen
     by_hours: Callable[[], tuple[Chosen, ...]] = field(repr=False, compare=False)
 
+    @property
+    def known(self) -> bool:
+        """Do the tables say of any line what it adds to the sale?"""
+        return any(row.gain for row in self.lines)
+
     @functools.cached_property
     def frontier(self) -> tuple[Chosen, ...]:
         """Best sets by bench hours; worked out when they are asked for."""

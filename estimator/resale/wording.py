@@ -162,10 +162,14 @@ class Words:
         paying = self.found.paying
         if paying is None:
             return ["No work, so no line that could pay."]
+        name = _small(self.found.choice(paying.key).name)
+        if not paying.known:
+            return [f"The job ({name}) adds {self.money(paying.step)} to the sale. Which lines "
+                    "bring that cannot be said: by sale_weights.csv and wear_worth.csv none of "
+                    "them does."]
         kept = set(paying.chosen.lines)
         best = [row for row in paying.lines if row.pays and row.line in kept][:_SHOWN]
         left = [row for row in paying.lines if row.optional and row.line not in kept]
-        name = _small(self.found.choice(paying.key).name)
         said = [f"Of {self.money(paying.step)} that the job ({name}) adds to the sale, shared out "
                 "over its lines:"]
         if best:
@@ -192,7 +196,7 @@ class Words:
     def by_hours(self) -> list[str]:
         """The best sets of lines as the bench hours grow."""
         paying = self.found.paying
-        if paying is None or len(paying.frontier) < 2:
+        if paying is None or not paying.known or len(paying.frontier) < 2:
             return []
         rows = ", ".join(f"{one.hours:.1f} h {self.money(one.profit)}" for one in paying.frontier)
         return [f"Best set of lines, gain over cost: {rows}."]
