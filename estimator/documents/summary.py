@@ -85,95 +85,68 @@ def _choices(block: _Block, offer: Quote) -> None:
 
 
 def _price(block: _Block, offer: Quote, lines: Table, finds: Table) -> None:
-    settings, job, money = offer.settings, offer.job, "money"
-    timed = offer.choices.pricing == TIME
-    find_cost = {"labour": job.find_hours * job.hour_cost}
-    find_cost["parts"] = job.find_cost - find_cost["labour"]
     block.head("From cost to price, as expected")
+    timed = offer.choices.pricing == TIME
+    cost, cost_at = _cost(block, offer, lines, finds)
+    # Below the reserve and what is left stands the price they are shares of.
+    price_at = f"B{block.row + 3}"
+    reserve = offer.settings.warranty_share * float(offer.price)
+    left = float(offer.price) - cost - reserve
+    reserve_at = block.line("Warranty reserve", Formula(f"{price_at}*warranty_share", reserve),
+                            "money", "Share of the price")
+    left_over = f"{price_at}-{cost_at}-{reserve_at}"
+    block.line("Left over, expected", Formula(left_over, left), "money")
+    block.line("Expected bill before tax" if timed else "Price before tax", lines.total("price"),
+               "money", total=True, called="price")
+    share = left / float(offer.price) if offer.price else 0
+    block.line("Left over as a share of the price",
+               Formula(f"IF({price_at}=0,0,({left_over})/{price_at})", share), "share",
+               f"Asked for: {offer.margin:.1%} at the cost below" if not timed else "")
+    if not timed:
+        (at,) = offer.odds.at("cost", offer.confidence)
+        block.line(f"Cost in {offer.confidence:.0%} of trials at most", at, "money",
+                   "What the fixed price is built on")
+    kinds, prices = lines.range("kind"), lines.range("price")
+    for kind, name in (("finds", "Allowance for finds, in the price"),
+                       ("cover", "Fixed-price cover, in the price")):
+        amount = sum(line.price for line in offer.lines if line.kind == kind)
+        block.line(name, Formula(f'SUMIF({kinds},"{kind}",{prices})', amount), "money")
+    _taxes(block, offer, lines, price_at)
+    if offer.cap is not None:
+        block.line("Cap before tax", offer.cap, "money", "Not passed without asking", called="cap")
+    block.line("Rate for an hour", offer.rate, "money", "What an hour costs, with the margin")
+
+
+def _cost(block: _Block, offer: Quote, lines: Table, finds: Table) -> tuple[float, str]:
+    """The expected cost by kind; returns it, and the cell of its sum."""
+    job = offer.job
     places = []
     for kind in KINDS:
         known = sum(entry.kinds[kind] for entry in job.lines)
         total = lines.total(f"cost_{kind}")
         less = {"labour": "labour", "parts": "other"}.get(kind)
         text = f"{total.text}-{finds.total(less).text}" if less else total.text
-        places.append(
-            block.line(kind.capitalize(), Formula(text, known), money, "Known work, without finds")
-        )
-    places.append(
-        block.line("Finds", finds.total("cost"), money, "Expected; with lines that turn out worse")
-    )
+        places.append(block.line(kind.capitalize(), Formula(text, known), "money",
+                                 "Known work, without finds"))
+    places.append(block.line("Finds", finds.total("cost"), "money",
+                             "Expected; with lines that turn out worse"))
     cost = job.cost + job.find_cost
-    cost_at = block.line(
-        "Expected cost",
-        Formula(f"SUM({places[0]}:{places[-1]})", cost),
-        money,
-        total=True,
-        called="cost",
-    )
-    price_total = lines.total("price")
-    price_row = block.row + 2
-    price_at = f"B{price_row + 1}"
-    reserve = settings.warranty_share * float(offer.price)
-    left = float(offer.price) - cost - reserve
-    reserve_at = block.line(
-        "Warranty reserve",
-        Formula(f"{price_at}*warranty_share", reserve),
-        money,
-        "Share of the price",
-    )
-    block.line("Left over, expected", Formula(f"{price_at}-{cost_at}-{reserve_at}", left), money)
-    block.line(
-        "Expected bill before tax" if timed else "Price before tax",
-        price_total,
-        money,
-        total=True,
-        called="price",
-    )
-    share = left / float(offer.price) if offer.price else 0
-    block.line(
-        "Left over as a share of the price",
-        Formula(f"IF({price_at}=0,0,({price_at}-{cost_at}-{reserve_at})/{price_at})", share),
-        "share",
-        f"Asked for: {offer.margin:.1%} at the cost below" if not timed else "",
-    )
-    if not timed:
-        (at,) = offer.odds.at("cost", offer.confidence)
-        block.line(
-            f"Cost in {offer.confidence:.0%} of trials at most",
-            at,
-            money,
-            "What the fixed price is built on",
-        )
-    kinds = lines.range("kind")
-    for kind, name in (
-        ("finds", "Allowance for finds, in the price"),
-        ("cover", "Fixed-price cover, in the price"),
-    ):
-        amount = sum(line.price for line in offer.lines if line.kind == kind)
-        block.line(name, Formula(f'SUMIF({kinds},"{kind}",{lines.range("price")})', amount), money)
-    digits = minor_digits(settings.currency)
-    taxes = []
+    return cost, block.line("Expected cost", Formula(f"SUM({places[0]}:{places[-1]})", cost),
+                            "money", total=True, called="cost")
+
+
+def _taxes(block: _Block, offer: Quote, lines: Table, price_at: str) -> None:
+    """Each tax, and the price with all of them."""
+    digits = minor_digits(offer.settings.currency)
+    places = []
     for tax in offer.taxes:
         on = lines.total(f"price_{tax.kind}").text
-        taxes.append(
-            block.line(
-                f"Tax on {tax.kind}",
-                Formula(f"ROUND({on}*tax_{tax.kind},{digits})", tax.amount),
-                money,
-                f"{tax.rate * 100:g} %",
-            )
-        )
-    added = "".join(f"+{place}" for place in taxes)
-    block.line(
-        "Expected bill with tax" if timed else "Total with tax",
-        Formula(f"{price_at}{added}", offer.total),
-        money,
-        total=True,
-        called="total",
-    )
-    if offer.cap is not None:
-        block.line("Cap before tax", offer.cap, money, "Not passed without asking", called="cap")
-    block.line("Rate for an hour", offer.rate, money, "What an hour costs, with the margin")
+        places.append(block.line(
+            f"Tax on {tax.kind}", Formula(f"ROUND({on}*tax_{tax.kind},{digits})", tax.amount),
+            "money", f"{tax.rate * 100:g} %"))
+    added = "".join(f"+{place}" for place in places)
+    block.line("Expected bill with tax" if offer.choices.pricing == TIME else "Total with tax",
+               Formula(f"{price_at}{added}", offer.total), "money", total=True, called="total")
 
 
 def _payments(block: _Block, offer: Quote) -> None:
