@@ -40,7 +40,8 @@ def ranked(machines: Sequence[Offered], judged: Sequence[Judged]) -> tuple[Ranke
     ...               hours=8, cost=500, months=3, per_hour=50.0, played=False)
     >>> machines = [Offered("10", Era.MODERN, "working", 2000, asking=900),
     ...             Offered("9", Era.MODERN, "working", 2100, asking=700)]
-    >>> [(row.rank, row.one.lot, row.bid) for row in ranked(machines, [replace(said, limit=0), said])]
+    >>> found = ranked(machines, [replace(said, limit=0), said])
+    >>> [(row.rank, row.one.lot, row.bid) for row in found]
     [(1, '9', True), (2, '10', False)]
     """
     rows = [(one, said, worth_bidding(one, said))
