@@ -25,7 +25,13 @@ LONGEST_WORD = 2_000
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns its exit code."""
+    """Run one command; returns its exit code.
+
+    Examples
+    --------
+    >>> main(["quote", "nowhere.csv", "--level", "clean"])  # why not is said on stderr
+    2
+    """
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

@@ -105,7 +105,16 @@ def aside(folder: Path | str) -> Iterator[Path]:
 
 
 def to_disk(path: Path) -> None:
-    """Wait until a file is on the disk, or a folder's names are, where the system can say so."""
+    """Wait until a file is on the disk, or a folder's names are, where the system can say so.
+
+    Examples
+    --------
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder, "a.txt")
+    ...     size = path.write_text("kept", encoding="utf-8")
+    ...     to_disk(path)
+    ...     to_disk(path.parent)
+    """
     if path.is_dir():
         # Some systems open no folders: there the names come by themselves.
         with contextlib.suppress(OSError):

@@ -93,7 +93,17 @@ def private_file(path: Path) -> BinaryIO:
 
 
 def private_folder(path: Path) -> None:
-    """Make a folder that only this user may look into; one that is there stays as it is."""
+    """Make a folder that only this user may look into; one that is there stays as it is.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     private_folder(Path(folder, "shop"))
+    ...     mode = Path(folder, "shop").stat().st_mode
+    >>> oct(mode)[-3:] if os.name != "nt" else "700"
+    '700'
+    """
     path.mkdir(0o700, parents=True, exist_ok=True)
 
 

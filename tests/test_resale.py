@@ -496,8 +496,11 @@ def test_lines_keep_to_hours_money_and_the_day(demo):
     cost = free.chosen.cost - 40
     cheap = resale(demo, Deal(8_000, trials=300, budget=cost, on=ON), SHOP).paying
     assert cheap.chosen.cost <= cost + 1e-6
-    with pytest.raises(BadInput, match=r"over the limit of 4\.0 h"):
+    with pytest.raises(BadInput, match=r"left out takes \d+\.\d h, over the limit of 4\.0 h\."):
         resale(demo, Deal(8_000, trials=300, ready_by=date(2026, 11, 26), on=ON), SHOP)
+    with pytest.raises(BadInput, match=r"left out costs \$\d,\d{3}, over the limit of \$10, and "
+                       r"takes \d+\.\d h, over the limit of 1\.0 h\."):
+        resale(demo, Deal(8_000, trials=300, budget=10, hours=1, on=ON), SHOP)
 
 
 def test_parts_that_do_not_pay_their_hours_stay_on(demo):

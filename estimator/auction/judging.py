@@ -37,7 +37,18 @@ _TENTHS = (0.1, 0.5, 0.9)
 
 
 class Judge:
-    """Judges machines; keeps what machines of one kind share."""
+    """Judges machines; keeps what machines of one kind share.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Era
+    >>> from estimator.shop import open_shop
+    >>> judge = Judge(Deal(1, trials=200), open_shop(), date(2026, 3, 2))
+    >>> one = Offered("7", Era.DOT_MATRIX, "working", 4000, asking=1500)
+    >>> said, dearer = judge.of([one, replace(one, value=6000)])
+    >>> 0 < said.limit < dearer.limit
+    True
+    """
 
     def __init__(self, terms: Deal, shop: Shop, on: date):
         self.terms, self.shop, self.on = terms, shop, on

@@ -39,6 +39,19 @@ def write(rows: Sequence[Ranked], terms: Deal, shop: Shop, folder: Path | str,
     ------
     BadInput
         If they cannot be written there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from datetime import date
+    >>> from estimator.auction import EXAMPLE, Judge, ranked, read_bytes
+    >>> from estimator.shop import open_shop
+    >>> shop, terms = open_shop(), Deal(1, trials=100, on=date(2026, 3, 2))
+    >>> machines = read_bytes(EXAMPLE.encode(), "sale.csv", shop.catalogue)[0][:1]
+    >>> rows = ranked(machines, Judge(terms, shop, terms.on).of(machines))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     sorted(write(rows, terms, shop, folder))
+    ['bids.pdf', 'lot.csv', 'lot.json', 'lot.xlsx']
     """
     said = json.dumps(as_dict(rows, terms, shop, notes), indent=1, ensure_ascii=False,
                       allow_nan=False) + "\n"

@@ -31,6 +31,18 @@ def ranked(machines: Sequence[Offered], judged: Sequence[Judged]) -> tuple[Ranke
     """Machines to bid on first; among them by what an hour of the bench brings in.
 
     Those without bench hours stand on top of those that earn; lot numbers part what is alike.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> said = Judged(limit=800, limit_for="clean", best="clean", lead=90, price=700, outlay=800,
+    ...               profit=400, profit_p10=120, profit_p50=380, profit_p90=700, worth=350,
+    ...               hours=8, cost=500, months=3, per_hour=50.0, played=False)
+    >>> machines = [Offered("10", Era.MODERN, "working", 2000, asking=900),
+    ...             Offered("9", Era.MODERN, "working", 2100, asking=700)]
+    >>> found = ranked(machines, [replace(said, limit=0), said])
+    >>> [(row.rank, row.one.lot, row.bid) for row in found]
+    [(1, '9', True), (2, '10', False)]
     """
     rows = [(one, said, worth_bidding(one, said))
             for one, said in zip(machines, judged, strict=True)]
@@ -63,12 +75,27 @@ def _natural(word: str) -> list[tuple[int, int, str]]:
 
 
 def names(catalogue: Catalogue) -> Mapping[str, str]:
-    """How choices are written for people."""
+    """How choices are written for people.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> names(load())["full-restoration"]
+    'Restore fully'
+    """
     return {row.choice: row.name for row in catalogue.sale_ratios.values()}
 
 
 def cautions(machines: Sequence[Offered], catalogue: Catalogue) -> str:
-    """One plain line on what such machines can do to someone who opens them."""
+    """One plain line on what such machines can do to someone who opens them.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> said = cautions([Offered("9", Era.ELECTROMECHANICAL, "working", 900)], load())
+    >>> "Unplug before opening" in said, "paint of 1 from before 1978" in said
+    (True, True)
+    """
     with_cells = sum(
         1 for one in machines if (one.era, "batteries") in catalogue.counts
         and catalogue.counts[one.era, "batteries"].typical)
@@ -87,6 +114,17 @@ def as_dict(rows: Sequence[Ranked], terms: Deal, shop: Shop, notes: Sequence[str
     """The answer as plain numbers: units end the keys, money is in `currency`.
 
     Keys are added over time, never changed.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.auction.judging import Judge
+    >>> from estimator.shop import open_shop
+    >>> shop, terms = open_shop(), Deal(1, trials=100, on=date(2026, 3, 2))
+    >>> machines = [Offered("9", Era.MODERN, "working", 4000, asking=900)]
+    >>> found = as_dict(ranked(machines, Judge(terms, shop, terms.on).of(machines)), terms, shop)
+    >>> found["machines"], found["to_bid_on"], found["lots"][0]["lot"], found["currency"]
+    (1, 1, '9', 'USD')
     """
     settings = shop.settings
     return {

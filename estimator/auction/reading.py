@@ -70,6 +70,17 @@ def read(path: Path | str, catalogue: Catalogue, *, value: float | None = None
     ------
     BadInput
         With every fault of every row, up to 200.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from estimator.catalogue import load
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder, "sale.csv")
+    ...     size = path.write_text(EXAMPLE, encoding="utf-8")
+    ...     machines, notes = read(path, load())
+    >>> [(one.lot, str(one.era), one.value) for one in machines][:2]
+    [('101', 'electromechanical', 1100.0), ('102', 'dot-matrix', 4200.0)]
     """
     path = Path(path)
     return read_bytes(files.fetch(path, _KIND), path.name, catalogue, value=value,

@@ -79,7 +79,13 @@ _NUMBERS = (*_OUTSIDE, *_WHOLE, "float_type", "float_parsing", "finite_number")
 
 
 def said(value: object) -> str:
-    """A value of a file in a message: words in quotes, figures as they are."""
+    """A value of a file in a message: words in quotes, figures as they are.
+
+    Examples
+    --------
+    >>> said(1.5), said("a word"), said(True), said([1, 2])
+    ('1.5', '"a word"', 'true', 'A list')
+    """
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int | float | date | datetime):

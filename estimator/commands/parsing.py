@@ -148,7 +148,13 @@ def number_option(word: str) -> float:
 
 
 def whole_option(word: str) -> int:
-    """The whole number in an option, as the type of an argument."""
+    """The whole number in an option, as the type of an argument.
+
+    Examples
+    --------
+    >>> whole_option("1200")
+    1200
+    """
     return whole_said(word, "")
 
 

@@ -137,7 +137,14 @@ def plain(value):
 
 
 def fault_dict(fault: Fault) -> dict:
-    """A fault in plain values: where it stands, what is wrong, how to put it right."""
+    """A fault in plain values: where it stands, what is wrong, how to put it right.
+
+    Examples
+    --------
+    >>> from estimator.errors import Fault
+    >>> fault_dict(Fault("The cell is blank.", "Fill it in.", "survey.csv", 3, "count"))["row"]
+    3
+    """
     return {"file": fault.file, "row": fault.row, "column": fault.column, "what": fault.what,
             "fix": fault.fix}
 

@@ -83,6 +83,13 @@ def demo_shop(folder: Path | str, *, jobs: int = JOBS, seed: int = 1, on: date |
     ------
     BadInput
         If something is in the folder already, it cannot be written, or a figure is out of range.
+
+    Examples
+    --------
+    >>> demo_shop("anywhere", jobs=2)
+    Traceback (most recent call last):
+    ...
+    estimator.errors.BadInput: jobs: 2 jobs; it must be 3 to 120. 30 show all there is to see.
     """
     folder, on = Path(folder).resolve(), on or date.today()
     faults = []

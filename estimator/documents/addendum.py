@@ -24,7 +24,20 @@ _REST = {
 
 
 def addendum(found: Revised) -> dict[str, bytes]:
-    """The papers of a revision: `addendum.pdf` to sign, `change.json` for programs."""
+    """The papers of a revision: `addendum.pdf` to sign, `change.json` for programs.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_shop
+    >>> from estimator.jobs import Wish, revise
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", reasons=["wish"], on=date(2026, 3, 9),
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    >>> papers = addendum(found)
+    >>> sorted(papers), papers["addendum.pdf"][:5]
+    (['addendum.pdf', 'change.json'], b'%PDF-')
+    """
     said = json.dumps({"schema": 1, "revision": revised_dict(found)}, indent=2,
                       ensure_ascii=False, allow_nan=False)
     return {"addendum.pdf": laid_out("addendum.typ", page(found)),

@@ -129,6 +129,12 @@ def sheet_named(name: str | None, shop: Shop) -> str:
     ------
     BadInput
         If there is none.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> sheet_named("a4-24", open_shop())
+    'a4-24'
     """
     sheets = shop.catalogue.label_sheets
     if name is None:
@@ -286,6 +292,16 @@ def papers(plan: BenchPlan, jobs: Sequence[OnBench], shop: Shop, *,
         What is ordered and what goes out, days counted from the plan's first.
     sheet
         Row of `label_sheets.csv`; None takes one for the shop's paper.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import plan
+    >>> from estimator.shop import open_shop
+    >>> jobs, shop = [OnBench("Harbour Lights", small_quote().job)], open_shop()
+    >>> found = papers(plan(jobs, shop, start=date(2026, 11, 26), seconds=0), jobs, shop)
+    >>> sorted(found)[:4], found["job-card.pdf"][:5]
+    (['coil-labels.csv', 'coil-labels.pdf', 'job-card.csv', 'job-card.pdf'], b'%PDF-')
     """
     today, catalogue, settings = plan.start, shop.catalogue, shop.settings
     found: dict[str, bytes] = {}

@@ -183,7 +183,19 @@ def _by_kind(job: str, place: int, note: str, count: int, known) -> list[Counted
 
 
 def waits(plan: BenchPlan) -> list[tuple[Step, tuple[str, ...]]]:
-    """What is waited for, by when it is over, each with what it holds up."""
+    """What is waited for, by when it is over, each with what it holds up.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import plan
+    >>> from estimator.shop import open_shop
+    >>> jobs = [OnBench("Harbour Lights", small_quote().job)]
+    >>> found = waits(plan(jobs, open_shop(), start=date(2026, 11, 26), seconds=0))
+    >>> [(step.what, holds) for step, holds in found][-1]
+    ('outwork', ('Leg: Take a leg off and fit it again',))
+    """
     after: dict[int, list[str]] = {}
     for act in plan.bench.activities:
         for before in act.after:
@@ -194,12 +206,37 @@ def waits(plan: BenchPlan) -> list[tuple[Step, tuple[str, ...]]]:
 
 
 def since(plan: BenchPlan, step: Step) -> datetime:
-    """When a wait began; before the plan's first day for what is under way."""
+    """When a wait began; before the plan's first day for what is under way.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import plan
+    >>> from estimator.shop import open_shop
+    >>> one = OnBench("Harbour Lights", small_quote().job, sent={"blasting": date(2026, 11, 23)})
+    >>> made = plan([one], open_shop(), start=date(2026, 11, 26), seconds=0)
+    >>> (step,) = (step for step in made.waits if step.operation == "blasting")
+    >>> step.start.isoformat(), since(made, step).isoformat()
+    ('2026-11-26T09:00:00', '2026-11-23T09:00:00')
+    """
     return step.start - timedelta(minutes=plan.bench.activities[step.number].gone)
 
 
 def said_of(plan: BenchPlan, step: Step) -> str:
-    """What is waited for; with a word where it should be there already."""
+    """What is waited for; with a word where it should be there already.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import plan
+    >>> from estimator.shop import open_shop
+    >>> one = OnBench("Harbour Lights", small_quote().job, sent={"blasting": date(2026, 9, 1)})
+    >>> made = plan([one], open_shop(), start=date(2026, 11, 26), seconds=0)
+    >>> [said_of(made, step) for step in made.waits if step.operation == "blasting"]
+    ['Stripping and blasting before a coat (overdue: ask for it)']
+    """
     act = plan.bench.activities[step.number]
     return f"{step.name} (overdue: ask for it)" if act.gone and act.minutes == OVERDUE \
         else step.name

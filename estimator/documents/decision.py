@@ -27,6 +27,18 @@ def write(found: Resale, folder: Path | str) -> dict[str, Path]:
     ------
     BadInput
         If they cannot be written there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from datetime import date
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import Deal, resale
+    >>> from estimator.shop import open_shop
+    >>> found = resale(small_survey(), Deal(5000, trials=100, on=date(2026, 3, 2)), open_shop())
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     sorted(write(found, folder))
+    ['decision.json', 'decision.pdf']
     """
     said = json.dumps(as_dict(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     return put({"decision.pdf": render(found), "decision.json": said.encode("utf-8", "replace")},
@@ -34,7 +46,18 @@ def write(found: Resale, folder: Path | str) -> dict[str, Path]:
 
 
 def render(found: Resale) -> bytes:
-    """`decision.pdf`: tagged, the same bytes for the same answer."""
+    """`decision.pdf`: tagged, the same bytes for the same answer.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import Deal, resale
+    >>> from estimator.shop import open_shop
+    >>> deal = Deal(5000, trials=100, on=date(2026, 3, 2))
+    >>> render(resale(small_survey(), deal, open_shop()))[:5]
+    b'%PDF-'
+    """
     return laid_out("decision.typ", page(found))
 
 

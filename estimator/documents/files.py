@@ -54,6 +54,14 @@ def render(offer: Quote, which: str) -> bytes:
     ------
     BadInput
         If there is no such document.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> render(small_quote(), "quote.pdf")[:5]
+    b'%PDF-'
+    >>> render(small_quote(), "parts-budget.csv").decode("utf-8-sig").split(",")[0]
+    'part'
     """
     if which not in _MAKERS:
         raise BadInput(Fault(f'"{which}" is not a document.', one_of(which, NAMES)))
@@ -76,6 +84,15 @@ def write(offer: Quote, folder: Path | str, sources: Collection[Path] = ()) -> d
     ------
     BadInput
         If they cannot be written there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from estimator.demo import small_quote
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     found = write(small_quote(), Path(folder, "out"))
+    ...     sorted(found), found["quote.json"].read_bytes()[:1]
+    (['estimate.xlsx', 'parts-budget.csv', 'quote.json', 'quote.pdf'], b'{')
     """
     return put({name: render(offer, name) for name in NAMES}, folder, sources)
 

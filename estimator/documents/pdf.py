@@ -26,7 +26,14 @@ def render(offer: Quote) -> bytes:
 
 
 def laid_out(template: str, data: dict) -> bytes:
-    """The paper that a template makes of its data, which says its date as year, month and day."""
+    """The paper that a template makes of its data, which says its date as year, month and day.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> laid_out("quote.typ", page(small_quote()))[:5]
+    b'%PDF-'
+    """
     said = json.dumps(cleaned(data), ensure_ascii=False)
     here = resources.files("estimator.documents")
     files = {

@@ -71,7 +71,14 @@ def held(said: str) -> bool:
 
 
 def money(amount: Decimal | float, settings: Settings) -> str:
-    """An amount as the shop's locale writes it; the wide yen sign as the usual one."""
+    """An amount as the shop's locale writes it; the wide yen sign as the usual one.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> money(1234.5, open_shop().settings)
+    '$1,234.50'
+    """
     return format_money(amount, settings.currency, settings.locale).replace("\uffe5", "¥")
 
 
@@ -88,7 +95,14 @@ def whole(amount: float, settings: Settings) -> str:
 
 
 def day(when: date, settings: Settings) -> str:
-    """A date in full as the shop's locale writes it, or after ISO 8601 where fonts may lack."""
+    """A date in full as the shop's locale writes it, or after ISO 8601 where fonts may lack.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> day(date(2026, 3, 2), open_shop().settings)
+    'March 2, 2026'
+    """
     from babel.dates import format_date
 
     said = format_date(when, "long", locale=settings.locale)

@@ -29,7 +29,14 @@ _SHARES = {"fee": "fee", "premium": "premium", "purchase_tax": "tax on the purch
 
 
 def faults(deal: Deal, catalogue: Catalogue, on: date) -> list[Fault]:
-    """Every fault of a deal, in the order of its fields."""
+    """Every fault of a deal, in the order of its fields.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> [fault.column for fault in faults(Deal(-5, fee=1.2), load(), date(2026, 3, 2))]
+    ['value', 'fee']
+    """
     return [*_amounts(deal), *_ways(deal, catalogue), *_rates(deal), *_rest(deal, on)]
 
 

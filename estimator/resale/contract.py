@@ -10,6 +10,17 @@ def as_dict(found: Resale) -> dict:
     """The answer as plain numbers: units end the keys, money is in `currency`.
 
     Keys are added over time, never changed. Lines are counted from 1.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import Deal, resale
+    >>> from estimator.shop import open_shop
+    >>> deal = Deal(5000, asking=1800, trials=100, on=date(2026, 3, 2))
+    >>> found = as_dict(resale(small_survey(), deal, open_shop()))
+    >>> found["currency"], found["asking"], found["choices"][0]["choice"] == found["best"]
+    ('USD', 1800, False)
     """
     deal, machine, inspection = found.deal, found.survey.machine, found.inspection
     return {

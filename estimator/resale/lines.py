@@ -13,6 +13,7 @@ from estimator import durations
 from estimator.catalogue import Level, SaleRatio
 from estimator.errors import BadInput, Fault
 from estimator.estimate import Estimate
+from estimator.money import format_money
 from estimator.picking import Shared
 from estimator.resale import paying
 from estimator.resale.playing import AS_FOUND, Played, Setting, work_choices
@@ -55,10 +56,16 @@ def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[st
     try:
         chosen = paying.choose(whole, budget=here.deal.budget, hours=limit)
     except paying.NothingFits as error:
+        budget, over = here.deal.budget, []
+        if budget is not None and error.cost > budget:
+            needed, most = (format_money(round(amount), here.settings.currency,
+                                        here.settings.locale, digits=0)
+                           for amount in (error.cost, budget))
+            over.append(f"costs {needed}, over the limit of {most}")
+        if limit is not None and error.hours > limit:
+            over.append(f"takes {error.hours:.1f} h, over the limit of {limit:.1f} h")
         raise BadInput(Fault(
-            f"{aim.row.name}: {error}; that is over the limit"
-            + ("" if limit is None else f" of {limit:.1f} h")
-            + ("" if here.deal.budget is None else f" of {here.deal.budget:.0f}") + ".",
+            f"{aim.row.name}: what cannot be left out {', and '.join(over)}.",
             "Raise the limit, or leave the machine as it is.")) from None
     titles = {index: tables.assemblies[line.assembly].name
               for index, line in zip(indexes, lines, strict=True)}

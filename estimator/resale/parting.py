@@ -106,7 +106,15 @@ def inventory(lines: tuple[Line, ...], era: Era, catalogue: Catalogue) -> tuple[
 
 
 def usual_counts(era: Era, catalogue: Catalogue) -> dict[str, float]:
-    """Usual pieces of each assembly that can be sold as parts in an era, those it has."""
+    """Usual pieces of each assembly that can be sold as parts in an era, those it has.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> found = usual_counts(Era.DOT_MATRIX, load())
+    >>> found["leg"], "backglass" in found
+    (4, True)
+    """
     return {name: catalogue.counts[era, name].typical for name in catalogue.part_out
             if (era, name) in catalogue.counts and catalogue.counts[era, name].typical > 0}
 

@@ -45,6 +45,16 @@ class Jobs:
 
     They depend on the survey, the shop, trials, seed and bench hours a week; prices, fees and
     rates of a deal leave them as they are. What is kept is let go when one of those changes.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.shop import open_shop
+    >>> kept, shop, on = Jobs(), open_shop(), date(2026, 3, 2)
+    >>> first = Setting(small_survey(), Deal(5000, trials=100), shop, on, kept).job(Level.CLEAN)
+    >>> dearer = Setting(small_survey(), Deal(6000, trials=100), shop, on, kept)
+    >>> dearer.job(Level.CLEAN) is first
+    True
     """
 
     def __init__(self):
@@ -62,7 +72,16 @@ class Jobs:
 
 
 class Setting:
-    """All that the choices share: the market, fees, rates, the machine's state."""
+    """All that the choices share: the market, fees, rates, the machine's state.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.shop import open_shop
+    >>> here = Setting(small_survey(), Deal(5000, trials=100), open_shop(), date(2026, 3, 2))
+    >>> here.found, here.value.shape, here.odds(Level.SHOP_JOB).hours.shape
+    ('working', (100,), (100,))
+    """
 
     def __init__(self, survey: Survey, deal: Deal, shop: Shop, on: date, jobs: Jobs | None = None):
         self.survey, self.deal, self.on, self.given = survey, deal, on, shop
@@ -178,7 +197,17 @@ def play(here: Setting, progress: Callable[[float], bool | None] | None = None
 
 
 def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
-    """A choice that ends in the sale of the whole machine."""
+    """A choice that ends in the sale of the whole machine.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.shop import open_shop
+    >>> here = Setting(small_survey(), Deal(5000, trials=100), open_shop(), date(2026, 3, 2))
+    >>> found = worked(here, here.row("shop-job"), None)
+    >>> found.key, found.hours.shape, float(found.cost.min()) > 0
+    ('shop-job', (100,), True)
+    """
     deal, settings = here.deal, here.settings
     dropped = frozenset(k for k, line in enumerate(here.survey.lines)
                         if line.assembly in row.without)
@@ -210,7 +239,17 @@ def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
 
 
 def parted(here: Setting, row: SaleRatio) -> tuple[Played, tuple[Parted, ...]]:
-    """The machine taken to pieces and sold offer by offer."""
+    """The machine taken to pieces and sold offer by offer.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.shop import open_shop
+    >>> here = Setting(small_survey(), Deal(5000, trials=100), open_shop(), date(2026, 3, 2))
+    >>> found, parts = parted(here, here.row("part-out"))
+    >>> found.key, sorted(part.listing.name for part in parts)
+    ('part-out', ['flipper 1', 'leg 1'])
+    """
     deal, settings, way = here.deal, here.settings, here.tables.ways[here.deal.parts_way]
     listings = parting.inventory(here.survey.lines, here.era, here.tables)
     ratio = durations.mean_of(row)
@@ -277,6 +316,17 @@ def _state(survey: Survey, deal: Deal, era: Era, tables, settings) -> tuple[str,
 
 
 def premium_terms(way: Way, own: float | None = None) -> tuple[float, float, float | None]:
+    """Buyer's premium of a way: its share of the hammer price [–], the least and the most [money].
+
+    `own` is the share where it is known; None takes the table's.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> ways = load().ways
+    >>> premium_terms(ways["private"]), premium_terms(ways["auction"], 0.2)[0]
+    ((0, 0.0, None), 0.2)
+    """
     share = way.premium if own is None else own
     return share, way.premium_minimum if share else 0.0, way.premium_cap
 

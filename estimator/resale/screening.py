@@ -94,7 +94,14 @@ class Moments:
         return cls(mean, second, third, fourth - 3 * second**2)
 
     def times(self, other: Moments | float) -> Moments:
-        """Of the product with another, independent quantity, or with a number."""
+        """Of the product with another, independent quantity, or with a number.
+
+        Examples
+        --------
+        >>> found = Moments.of(10, 2).times(Moments.of(3, 1))
+        >>> found.mean.item(), found.variance.item()
+        (30.0, 140.0)
+        """
         if not isinstance(other, Moments):
             return Moments(*(cumulant * other**n for n, cumulant in enumerate(
                 (self.mean, self.variance, self.third, self.fourth), 1)))
@@ -110,18 +117,37 @@ class Moments:
                 self.fourth + 3 * v**2 + 4 * m * k + 6 * m**2 * v + m**4)
 
     def plus(self, other: Moments | float) -> Moments:
-        """Of the sum with another, independent quantity, or with a number."""
+        """Of the sum with another, independent quantity, or with a number.
+
+        Examples
+        --------
+        >>> found = Moments.of(10, 3).plus(Moments.of(5, 4))
+        >>> found.mean.item(), found.variance.item() ** 0.5
+        (15.0, 5.0)
+        """
         if not isinstance(other, Moments):
             return Moments(self.mean + other, self.variance, self.third, self.fourth)
         return Moments(self.mean + other.mean, self.variance + other.variance,
                        self.third + other.third, self.fourth + other.fourth)
 
     def some(self, at: ArrayLike) -> Moments:
-        """Those at some places, where each moment is an array."""
+        """Those at some places, where each moment is an array.
+
+        Examples
+        --------
+        >>> Moments.of([10, 20, 30]).some([0, 2]).mean.tolist()
+        [10.0, 30.0]
+        """
         return Moments(self.mean[at], self.variance[at], self.third[at], self.fourth[at])
 
     def at(self, share: ArrayLike) -> np.ndarray:
-        """The value that `share` of the outcomes stay below, over 0 under 1."""
+        """The value that `share` of the outcomes stay below, over 0 under 1.
+
+        Examples
+        --------
+        >>> round(Moments.of(10, 2).at(0.975).item(), 2)  # a normal one: mean + 1.96 sd
+        13.92
+        """
         z = np.asarray([durations.normal_quantile(float(q)) for q in np.ravel(share)]).reshape(
             np.shape(share))
         sd = np.sqrt(self.variance)
@@ -178,6 +204,12 @@ def highest_price(profit: Moments, confidence: float, wanted: ArrayLike = 0.0) -
     ----------
     profit
         As `profits` gives it with `paid` at 0. [money]
+
+    Examples
+    --------
+    >>> profit = Moments.of(2000, 500)
+    >>> round(float(highest_price(profit, 0.9, wanted=300)))
+    1059
     """
     return profit.at(1 - confidence) - np.asarray(wanted, float)
 

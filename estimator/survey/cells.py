@@ -44,7 +44,13 @@ Cell = str | int | float | Odd
 
 
 class Wrong(ValueError):
-    """A cell that cannot be used: what was read and what is allowed, and the way out."""
+    """A cell that cannot be used: what was read and what is allowed, and the way out.
+
+    Examples
+    --------
+    >>> str(Wrong("The cell is blank.", "Fill it in."))
+    'The cell is blank. Fill it in.'
+    """
 
     def __init__(self, what: str, fix: str = ""):
         self.what = what

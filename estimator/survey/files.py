@@ -22,6 +22,16 @@ def fetch(path: Path, kind: Kind) -> bytes:
     ------
     BadInput
         No such file, a folder, no leave to read it, too big.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> kind = Kind("survey", lambda row: len(row), ("assembly",))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder, "survey.csv")
+    ...     size = path.write_text("assembly,count", encoding="utf-8")
+    ...     fetch(path, kind)
+    b'assembly,count'
     """
     try:
         if path.is_dir():
@@ -87,6 +97,12 @@ def sheets(data: bytes, name: str, kind: Kind) -> Sheets:
         The file's bytes and its name, for messages.
     kind
         What it should be.
+
+    Examples
+    --------
+    >>> kind = Kind("survey", lambda row: len({"assembly", "count"} & set(row)), ("assembly",))
+    >>> sheets(b"assembly;count\\nflipper;2\\n", "survey.csv", kind).lines.rows
+    ((1, ('assembly', 'count')), (2, ('flipper', '2')))
     """
     _too_big(len(data), name, kind)
     if not data.strip(b"\0 \t\r\n"):

@@ -37,6 +37,11 @@ class Kind:
         Name of the sheet of a workbook that is read before any other; blank for none.
     most
         So many rows are allowed.
+
+    Examples
+    --------
+    >>> Kind("auction list", len, ("lot", "value")).one
+    'an auction list'
     """
 
     name: str

@@ -45,7 +45,15 @@ def _singular(word: str) -> str:
 
 
 class Names:
-    """What the names in a survey stand for: assemblies and eras of a catalogue, and the grades."""
+    """What the names in a survey stand for: assemblies and eras of a catalogue, and the grades.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import load
+    >>> names = Names(load())
+    >>> names.assembly("Flippers"), str(names.condition("worn")), str(names.era("Dot matrix"))
+    ('flipper', 'worn', 'dot-matrix')
+    """
 
     def __init__(self, catalogue: Catalogue):
         self._assemblies = _spellings(

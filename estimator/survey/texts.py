@@ -23,7 +23,14 @@ _LINE_END = re.compile("\r\n?|\n")
 
 
 def sheets(data: bytes, file: str, kind: Kind) -> Sheets:
-    """The rows of a CSV file's bytes, parted where its header is parted best."""
+    """The rows of a CSV file's bytes, parted where its header is parted best.
+
+    Examples
+    --------
+    >>> kind = Kind("survey", lambda row: len({"assembly", "count"} & set(row)), ("assembly",))
+    >>> sheets(b"assembly,count\\nflipper,2\\n", "survey.csv", kind).lines.rows
+    ((1, ('assembly', 'count')), (2, ('flipper', '2')))
+    """
     said, note = _decoded(data, file)
     return Sheets(_parted(said, file, kind), notes=(note,) if note else ())
 
