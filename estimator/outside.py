@@ -57,7 +57,13 @@ def spreadsheet(header: Iterable[str], rows: Iterable[Iterable], end: str = "\r\
 
 
 def csv_file(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
-    """The bytes of a CSV file, in UTF-8 with the mark by which spreadsheets know it."""
+    """The bytes of a CSV file, in UTF-8 with the mark by which spreadsheets know it.
+
+    Examples
+    --------
+    >>> csv_file(["name"], [["lamp"]])
+    b'\\xef\\xbb\\xbfname\\r\\nlamp\\r\\n'
+    """
     return spreadsheet(header, rows).encode("utf-8-sig", "replace")
 
 

@@ -16,13 +16,27 @@ MOST_FAULTS = 200
 
 
 def rest_unread(file: str, row: int) -> Fault:
-    """The last fault that is told of a file with more than `MOST_FAULTS`."""
+    """The last fault that is told of a file with more than `MOST_FAULTS`.
+
+    Examples
+    --------
+    >>> print(rest_unread("parts.csv", 312))
+    parts.csv, row 312: There are 200 faults above; the rest was not read. Put those right first.
+    """
     return Fault(f"There are {MOST_FAULTS} faults above; the rest was not read.",
                  "Put those right first.", file, row)
 
 
 def refuse(file: str, what: str, fix: str, row: int | None = None) -> NoReturn:
-    """Raise BadInput with one fault of a whole file or row."""
+    """Raise BadInput with one fault of a whole file or row.
+
+    Examples
+    --------
+    >>> refuse("parts.csv", "The cells are parted by tabs.", "Save it as CSV.", 1)
+    Traceback (most recent call last):
+    ...
+    estimator.errors.BadInput: parts.csv, row 1: The cells are parted by tabs. Save it as CSV.
+    """
     raise BadInput(Fault(what, fix, file, row)) from None
 
 

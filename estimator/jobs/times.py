@@ -98,7 +98,14 @@ def hours_of(cell: Cell) -> float | None:
 
 def moments(day: date, start: time | None, stop: time | None
             ) -> tuple[datetime | None, datetime | None]:
-    """Start and stop as moments on this computer's clock; an earlier stop is of the next day."""
+    """Start and stop as moments on this computer's clock; an earlier stop is of the next day.
+
+    Examples
+    --------
+    >>> started, stopped = moments(date(2026, 3, 2), time(22), time(1))
+    >>> started.day, stopped.day, moments(date(2026, 3, 2), None, None)
+    (2, 3, (None, None))
+    """
     later = start is not None and stop is not None and stop <= start
     return (None if start is None else datetime.combine(day, start).astimezone(),
             None if stop is None else
@@ -106,12 +113,25 @@ def moments(day: date, start: time | None, stop: time | None
 
 
 def hours_between(started: datetime, stopped: datetime) -> float:
-    """Hours from one moment to a later one, to the third of a second."""
+    """Hours from one moment to a later one, to the third of a second. [h]
+
+    Examples
+    --------
+    >>> hours_between(datetime(2026, 3, 2, 9, 15), datetime(2026, 3, 2, 11))
+    1.75
+    """
     return round((stopped - started).total_seconds() / 3600, 4)
 
 
 def last_before(clock_time: time, now: datetime) -> datetime:
-    """The last moment up to now with this time of day."""
+    """The last moment up to now with this time of day.
+
+    Examples
+    --------
+    >>> now = datetime(2026, 3, 2, 9).astimezone()
+    >>> last_before(time(8), now).day, last_before(time(10), now).day
+    (2, 1)
+    """
     today = now.astimezone().date()
     found = datetime.combine(today, clock_time).astimezone()
     return found if found <= now else \
@@ -119,7 +139,14 @@ def last_before(clock_time: time, now: datetime) -> datetime:
 
 
 def next_after(clock_time: time, started: datetime) -> datetime:
-    """The first moment after a start with this time of day."""
+    """The first moment after a start with this time of day.
+
+    Examples
+    --------
+    >>> started = datetime(2026, 3, 2, 9).astimezone()
+    >>> next_after(time(10), started).day, next_after(time(8), started).day
+    (2, 3)
+    """
     day = started.astimezone().date()
     found = datetime.combine(day, clock_time).astimezone()
     return found if found > started else \

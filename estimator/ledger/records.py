@@ -398,7 +398,12 @@ def no_job(said: str, jobs: Sequence[Job]) -> Fault:
 
 
 def must_be_open(job: Job) -> None:
-    """Refuse to change a job that is closed."""
+    """Refuse to change a job that is closed.
+
+    Examples
+    --------
+    >>> must_be_open(Job("260302-A1", "Harbour Lights", date(2026, 3, 2)))
+    """
     if job.state == "closed":
         raise BadInput(Fault(f"The job {job.name} was closed on {job.closed}.",
                              f'Open it again with: estimator job state {job.number} "on the '
@@ -406,7 +411,12 @@ def must_be_open(job: Job) -> None:
 
 
 def must_wait(revision: Revision) -> None:
-    """Refuse to answer a revision twice."""
+    """Refuse to answer a revision twice.
+
+    Examples
+    --------
+    >>> must_wait(Revision("260309-B2", "260302-A1", "260302-A1", date(2026, 3, 9), None, ()))
+    """
     if revision.answer != "open":
         raise BadInput(Fault(
             f"{revision.number} was {revision.answer} on {revision.answered} already.",
