@@ -1127,7 +1127,7 @@ def test_command_prints_the_plan_day_by_day(demo_survey_path, capsys):
     (["--start", "2026-02-30"], "2026-02-30"),
     (["--start", "2026-11-26", "--due", "2026-11-01"], "before the plan begins"),
     (["--promise", "1.2", "--trials", "1"], "2 faults"),
-    (["--due", "2026-12-01", "2026-12-02"], "for 1 surveys"),
+    (["--due", "2026-12-01", "2026-12-02"], "for 1 survey"),
     (["--level", "sparkling"], "There are 2 of --level for 1 survey"),
     (["--seconds", "-1"], "no time to search"),
     (["--buy", "trade-off", "--day-worth", "-1"], "no worth of a day"),
