@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -341,7 +342,6 @@ def _flat(options: Sequence) -> list:
 
 
 def _said(tag: str, words: str, test: str = "") -> str:
-    import html
     mark = f' data-testid="{test}"' if test else ""
     return f"<{tag}{mark}>{html.escape(words)}</{tag}>"
 

@@ -6,6 +6,7 @@ Each form shows a desk and says what a person changed; it computes nothing and k
 from __future__ import annotations
 
 import contextlib
+import html
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from decimal import Decimal
@@ -181,7 +182,6 @@ class ChoicesForm(_Form):
                 box.description, self.extra_figures[name].value = said, figure
 
     def _promise(self) -> None:
-        import html
         said = html.escape(self._catalogue.levels[self.level.value].promise)
         if self.promise.value != said:
             self.promise.value = said

@@ -6,6 +6,7 @@ follows from it and keeps it in the ledger; opening the page again puts it back.
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -344,7 +345,6 @@ class QuotePage:
         except BaseException:
             self.written.value = ""
             raise
-        import html
         listed = "".join(f"<li>{html.escape(path.name)}</li>"
                          for path in (*paths, folder / "survey.csv"))
         self.written.value = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -172,7 +173,6 @@ class BookAmounts:
         if one is None:
             self.workshop.changed()
             raise BadInput(Fault("This entry is not in force any more.", "Look at the list."))
-        import html
         self._taking = name, one.id
         self.back.clear()
         self.back_head.value = (f"<h3>Take back {html.escape(one.what)}, "
