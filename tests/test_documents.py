@@ -277,14 +277,13 @@ def test_no_word_runs_over_the_margin(defaults, demo, tmp_path):
     assert max(ends) <= width - 2.1 / 2.54 * 72 + 0.5
 
 
-def test_a_text_cannot_turn_the_direction_of_what_follows(defaults, demo):
+def test_a_text_cannot_turn_the_direction_of_what_follows(defaults, demo, tmp_path):
     """Marks that turn the writing direction and controls are taken out of what users typed."""
     lines = (replace(demo.lines[0], note="a\u202eb\x07c\u2067d"), *demo.lines[1:])
     offer = quote(
         replace(demo, lines=lines), Choices(Level.SHOP_JOB, on=ON), defaults, compare=False
     )
-    notes = [entry["note"] for group in page(offer)["work"]["groups"] for entry in group["rows"]]
-    assert "ab\ufffdcd" in notes
+    assert "ab\ufffdcd" in said(documents.render(offer, "quote.pdf"), tmp_path)
 
 
 def test_the_pdf_is_tagged_and_says_what_it_is(offer):
