@@ -4,6 +4,7 @@ import ast
 import html
 import json
 import math
+import os
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -32,7 +33,7 @@ from estimator.ledger import (
     Sent,
     TimeEntry,
 )
-from estimator.pages import looking_over, review_page, serving, showing, typed, workshop
+from estimator.pages import looking_over, review_page, serving, showing, typed, unbooked
 from estimator.pages.entering import plain_words
 from estimator.pages.review_page import PARTS, ReviewPage
 from estimator.quote import TIME, Choices, quote
@@ -68,8 +69,8 @@ def opened(shop_dir):
     """Opens pages of the shop, without a browser; closed at the end."""
     pages = []
 
-    def another(part="time"):
-        page = ReviewPage(shop_dir, open_shop(shop_dir))
+    def another(part="time", window=None):
+        page = ReviewPage(shop_dir, open_shop(shop_dir), window)
         pages.append(page)
         page._there()
         page._go(part)
@@ -469,9 +470,53 @@ def test_what_was_typed_is_there_again_until_it_is_booked(opened, ledger, job):
 
 def test_a_file_of_typed_words_that_is_broken_keeps_nobody_from_working(opened, shop_dir, job):
     """A damaged file is as none at all."""
+    opened()
+    (path,) = (shop_dir / unbooked.FOLDER).iterdir()
     for broken in ("{", "[1]", '{"hours": 3}', ""):
-        (shop_dir / workshop.TYPED).write_text(broken, encoding="utf-8")
+        path.write_text(broken, encoding="utf-8")
         fine(opened())
+
+
+def type_into(form, **values):
+    """Type, and press no button."""
+    form._heard(None, {"typed": form.values | values}, [])
+
+
+def test_two_windows_keep_their_words_apart(opened, job):
+    """Both type into the same forms, one opened by the other's address among them: each finds its
+    own words again, a new window those of the last, and forms that only another one holds."""
+    pages = [opened(), opened()]
+    pages.append(opened(window=pages[0].workshop.unbooked.key))
+    for number, page in enumerate(pages):
+        type_into(part(page).hours, person="Anna", note=f"of {number}")
+    for number, page in enumerate(pages):
+        type_into(part(page).start, person="Ben", note=f"clock of {number}")
+    page = pages[1]
+    type_into(part(page, "amounts").forms["bought"], what="springs")
+    part(page, "time")
+    type_into(part(pages[0]).hours, note="the last")
+    again = [part(opened(window=page.workshop.unbooked.key)) for page in pages]
+    assert [(one.hours.values["note"], one.start.values["note"]) for one in again] == [
+        ("the last", "clock of 0"), ("of 1", "clock of 1"), ("of 2", "clock of 2")]
+    new = part(opened(window="../../typed"))
+    assert (new.hours.values["note"], new.start.values["note"]) == ("the last", "clock of 0")
+    assert part(opened("amounts")).forms["bought"].values["what"] == "springs"
+
+
+def test_words_that_nobody_asked_for_in_months_are_taken_away(opened, shop_dir, job):
+    """Each window leaves a file; those of today, and what is not of such a name, stay."""
+    folder = shop_dir / unbooked.FOLDER
+    for note in "xy":
+        type_into(part(opened()).hours, note=note)
+    old, kept = sorted(folder.iterdir())
+    (folder / "mine.json").write_text("{}")
+    for path in (old, folder / "mine.json"):
+        os.utime(path, (0, 0))
+    opened(window=kept.stem)
+    assert kept.exists()
+    opened()
+    assert not old.exists()
+    assert (folder / "mine.json").exists()
 
 
 # Amounts ------------------------------------------------------------------------------------------
