@@ -44,7 +44,6 @@ from estimator.ledger.reading import (
 )
 from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
-from estimator.outside import private_folder
 
 _NAME = re.compile("[a-z_]+")
 _MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
@@ -132,22 +131,14 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
         raise BadInput(Fault("There is something of that name already.",
                              "Name a new or empty folder.", str(folder)))
     _something(database)
-    folder = folder.resolve()
     with database._reading() as connection:
         _whole(connection, database)
         try:
-            folder.parent.mkdir(parents=True, exist_ok=True)
-            with disk.aside(folder.parent) as part:
-                whole = part / folder.name
-                private_folder(whole)
+            with disk.whole(folder) as part:
                 for name, pieces in files(connection, spreadsheets=True):
-                    with (whole / name).open("w", encoding="utf-8", newline="") as written:
+                    with (part / name).open("w", encoding="utf-8", newline="") as written:
                         written.writelines(pieces)
-                    disk.to_disk(whole / name)
-                if folder.exists():
-                    folder.rmdir()
-                whole.rename(folder)
-            disk.to_disk(folder.parent)
+                    disk.to_disk(part / name)
         except OSError as error:
             raise BadInput(_not_written(error, "export", folder)) from None
     return json.loads((folder / ABOUT).read_text(encoding="utf-8"))["rows"]
