@@ -109,6 +109,3 @@ def _read(path: Path) -> Forms:
     return {str(form): {str(name): str(value) for name, value in values.items()}
             for form, values in held.items() if isinstance(values, dict)} \
         if isinstance(held, dict) else {}
-
-
-__all__ = ["FOLDER", "Unbooked"]
