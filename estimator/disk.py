@@ -2,7 +2,8 @@
 
 What is written is written beside its place, brought to the disk, and then moved there in one step.
 A program that is killed leaves at most a file or folder named `.estimator-…part`, which nobody
-reads; the next one that writes there takes it away once it is an hour old.
+reads; the next one that writes there takes it away once it is an hour old. Of files that belong
+together it may leave some that were not moved yet, in a folder that says so.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ import secrets
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 _MARK, _END = ".estimator-", ".part"
+NOT_FINISHED = "not-finished-by-estimator"
+"""Holds the files of a set that are still to be moved up; what is beside it may be of before."""
 _FORGOTTEN = 3600.0
 """Seconds after which nobody writes to a part any more."""
 
@@ -102,6 +105,116 @@ def aside(folder: Path | str) -> Iterator[Path]:
         yield made
     finally:
         shutil.rmtree(made, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def whole(folder: Path | str) -> Iterator[Path]:
+    """A folder to fill that takes the place of `folder` if the block ends well, else is gone.
+
+    Parameters
+    ----------
+    folder
+        Where; nothing may be in it. Folders that it lies in are made.
+
+    Raises
+    ------
+    OSError
+        As the system says it, also for a folder with something in it.
+
+    Examples
+    --------
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     with whole(Path(place, "new")) as made:
+    ...         _ = (made / "a.txt").write_text("ready")
+    ...     [path.name for path in Path(place, "new").iterdir()]
+    ['a.txt']
+    """
+    folder = Path(folder).resolve()
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with aside(folder.parent) as part:
+        made = part / folder.name
+        made.mkdir(0o700)
+        yield made
+        if folder.exists():
+            folder.rmdir()
+        made.rename(folder)
+    to_disk(folder.parent)
+
+
+def write_set(made: Mapping[str, bytes], folder: Path | str) -> None:
+    """Write files that belong together: all of them, or none if anything goes wrong.
+
+    A program that is killed while it moves them leaves those that are still to come in a folder
+    `NOT_FINISHED`, for people to see; the next set that is written there moves them up first.
+
+    Parameters
+    ----------
+    made
+        Bytes of each file by its name; files of the same names are replaced.
+    folder
+        Where; it must be there.
+
+    Raises
+    ------
+    OSError
+        As the system says it; then those that stood there before stand there still.
+
+    Examples
+    --------
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_set({"a.txt": b"1", "b.txt": b"2"}, folder)
+    ...     sorted(path.name for path in Path(folder).iterdir())
+    ['a.txt', 'b.txt']
+    """
+    folder = Path(folder)
+    finish(folder)
+    with aside(folder) as new, aside(folder) as old:
+        for name, data in made.items():
+            target = folder / name
+            if target.is_dir():
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), name)
+            (new / name).write_bytes(data)
+            to_disk(new / name)
+            if os.path.lexists(target):
+                shutil.copy2(target, old / name, follow_symlinks=False)
+        to_disk(new)
+        new.rename(folder / NOT_FINISHED)
+        try:
+            finish(folder)
+        except BaseException:
+            _put_back(made, folder / NOT_FINISHED, old, folder)
+            (folder / NOT_FINISHED).rename(new)
+            raise
+
+
+def finish(folder: Path | str) -> None:
+    """Move up what a set still lacks, if anything."""
+    folder = Path(folder)
+    coming = folder / NOT_FINISHED
+    if not coming.is_dir():
+        return
+    for path in sorted(coming.iterdir()):
+        with contextlib.suppress(FileNotFoundError):  # another program moved it
+            path.replace(folder / path.name)
+    to_disk(folder)
+    with contextlib.suppress(OSError):  # somebody looks into it: gone with the next set
+        coming.rmdir()
+
+
+def _put_back(names: Collection[str], new: Path, old: Path, folder: Path) -> None:
+    """What stood in `folder` before, of all that is not in `new` any more.
+
+    Through `new`, so that it is always the new set that a kill leaves to be finished. One that is
+    held meanwhile stays new, and whole; the others are put back.
+    """
+    for name in names:
+        if not (new / name).exists():
+            with contextlib.suppress(OSError):
+                (folder / name).replace(new / name)
+    for name in names:
+        if os.path.lexists(old / name):
+            with contextlib.suppress(OSError):
+                (old / name).replace(folder / name)
 
 
 def to_disk(path: Path) -> None:

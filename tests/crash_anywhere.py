@@ -23,7 +23,7 @@ from pathlib import Path
 
 from test_ledger import SECOND_SCHEMA
 
-from estimator import documents, ledger, survey
+from estimator import disk, documents, ledger, survey
 from estimator.catalogue import Era, load
 from estimator.ledger import FILE, Draft, Ledger
 from estimator.review import evidence, proposals
@@ -144,6 +144,12 @@ def _papers(folder: Path, mark: str) -> None:
     documents.put({f"{name}.csv": (mark * 3000).encode() for name in "abc"}, folder / "out")
 
 
+def _set_of_papers(folder: Path) -> list:
+    """All of one set; where some are still to be moved, a folder says so and they lie in it."""
+    disk.finish(folder / "out")
+    return sorted(files(folder).items())
+
+
 def _accept(folder: Path) -> None:
     shop = open_shop(folder / "shop")
     if any(one.key == KEY for one in proposals.decisions(shop)):
@@ -170,8 +176,9 @@ TABLES = load()
 WRITERS = {
     "survey": Writer(lambda f: _survey(f, Era.MODERN), lambda f: _survey(f, Era.DOT_MATRIX),
                      files),
-    "papers": Writer(lambda f: _papers(f, "old "), lambda f: _papers(f, "new "), files),
-    "new-papers": Writer(lambda f: None, lambda f: _papers(f, "new "), files),
+    "papers": Writer(lambda f: _papers(f, "old "), lambda f: _papers(f, "new "),
+                     _set_of_papers),
+    "new-papers": Writer(lambda f: None, lambda f: _papers(f, "new "), _set_of_papers),
     "new-shop": Writer(lambda f: None, _shop, files, every=5),
     "proposal": Writer(_shop, _accept, _accepted, every=2),
     "new-ledger": Writer(lambda f: None, _save, drafts),

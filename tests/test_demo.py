@@ -1,6 +1,8 @@
 """The demo shop: sound, alive in the review, the same for the same seed, marked as invented."""
 
 import json
+import os
+import signal
 import sqlite3
 from contextlib import closing
 from datetime import date, timedelta
@@ -8,7 +10,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from estimator import cli, jobs, review, winning
+from estimator import cli, disk, jobs, review, winning
 from estimator.catalogue import Level, data_folder
 from estimator.demo import demo_shop
 from estimator.demo.bench import calendar, people, tasks_of
@@ -156,6 +158,21 @@ def test_a_demo_that_fails_leaves_nothing(tmp_path):
     with pytest.raises(KeyboardInterrupt):
         demo_shop(tmp_path / "shop", jobs=3, on=ON, progress=stop)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="killing needs forks and signals")
+def test_a_demo_that_is_killed_leaves_no_half_shop(tmp_path):
+    """Only what the next writer there takes away once it is old."""
+    child = os.fork()
+    if not child:
+        demo_shop(tmp_path / "shop", jobs=3, on=ON,
+                  progress=lambda share: os.kill(os.getpid(), signal.SIGKILL))
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == -signal.SIGKILL
+    (left,) = tmp_path.iterdir()
+    assert left.match(".estimator-*.part")
+    os.utime(left, (0, 0))
+    disk.write(tmp_path / "a", b"")
+    assert [path.name for path in tmp_path.iterdir()] == ["a"]
 
 
 def test_every_figure_of_the_demo_says_that_it_is_invented(folder):

@@ -4,6 +4,7 @@ import ast
 import asyncio
 import dataclasses
 import json
+import selectors
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -153,23 +154,52 @@ def test_what_the_tables_no_longer_hold_is_left_out_and_named():
 # Later --------------------------------------------------------------------------------------
 
 
+class Clockwork(asyncio.SelectorEventLoop):
+    """An event loop that waits for nothing: its clock jumps to what is due next."""
+
+    def __init__(self):
+        self.now = 0.0
+        selector = selectors.DefaultSelector()
+        look = selector.select
+
+        def jump(timeout=None):
+            self.now += timeout or 0
+            return look(timeout and 0)
+        selector.select = jump
+        super().__init__(selector)
+
+    def time(self):
+        """Seconds since it began."""
+        return self.now
+
+
+def play(act):
+    """Run it to its end, on a clock of its own."""
+    with asyncio.Runner(loop_factory=Clockwork) as runner:
+        runner.run(act())
+
+
 def test_a_new_start_takes_the_place_of_the_old_one():
     """Three quick starts run the steps once, in order, and leave room in between."""
     done = []
 
     async def run():
-        # Long against the pauses, so that a busy machine does not let it end between two starts.
-        later = Later(1, [lambda: done.append("one"), lambda: done.append("two")])
+        clock = asyncio.get_running_loop().time
+        later = Later(1, [lambda: done.append(("one", clock())),
+                          lambda: done.append(("two", clock()))])
         for _ in range(3):
             later.start()
-            await asyncio.sleep(0.005)
+            await asyncio.sleep(0.9)
         assert done == []
         assert later.waiting
-        while later.waiting:
-            await asyncio.sleep(0.02)
+        await asyncio.sleep(9)
+        assert not later.waiting
 
-    asyncio.run(run())
-    assert done == ["one", "two"]
+    play(run)
+    (one, began), (two, went_on) = done
+    assert (one, two) == ("one", "two")
+    assert began == pytest.approx(2 * 0.9 + 1)
+    assert began < went_on < began + 0.1
 
 
 def test_a_step_may_stop_or_begin_anew():
@@ -179,14 +209,14 @@ def test_a_step_may_stop_or_begin_anew():
     async def run():
         stopping = Later(0, [lambda: (done.append("a"), stopping.stop()), lambda: done.append("b")])
         stopping.start()
-        await asyncio.sleep(0.1)
+        await asyncio.sleep(9)
         again = Later(0, [lambda: done.append("c"),
                           lambda: done.append("d") or (done.count("d") < 2 and again.start()),
                           lambda: done.append("e")])
         again.start()
-        await asyncio.sleep(0.3)
+        await asyncio.sleep(9)
 
-    asyncio.run(run())
+    play(run)
     assert done == ["a", "c", "d", "c", "d", "e"]
 
 
@@ -197,31 +227,34 @@ def test_what_is_held_waits_for_its_release():
     async def run():
         later = Later(0, [lambda: done.append("x")], held=True)
         later.start()
-        await asyncio.sleep(0.05)
+        await asyncio.sleep(9)
         assert done == []
         later.release()
-        await asyncio.sleep(0.05)
+        await asyncio.sleep(9)
         assert done == ["x"]
         later.start()
-        await asyncio.sleep(0.05)
+        await asyncio.sleep(9)
 
-    asyncio.run(run())
+    play(run)
     assert done == ["x", "x"]
 
 
 def test_other_work_goes_in_between_steps():
     """A step that takes long does not make the next one follow at once."""
-    import time
     order = []
 
     async def run():
-        Later(0, [lambda: (time.sleep(0.05), order.append("step")),
-                  lambda: order.append("step")]).start()
-        await asyncio.sleep(0.01)
-        asyncio.get_running_loop().call_later(0.001, order.append, "edit")
-        await asyncio.sleep(0.2)
+        loop = asyncio.get_running_loop()
 
-    asyncio.run(run())
+        def long_step():
+            order.append("step")
+            loop.now += 60
+        Later(0, [long_step, lambda: order.append("step")]).start()
+        await asyncio.sleep(0.01)  # due while the step is at it
+        loop.call_later(0.001, order.append, "edit")
+        await asyncio.sleep(99)
+
+    play(run)
     assert order == ["step", "edit", "step"]
 
 

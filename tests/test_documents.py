@@ -691,6 +691,7 @@ def test_a_folder_named_like_a_document_is_said(small, tmp_path):
         (errno.EACCES, "may not be written"),
         (errno.EROFS, "may not be written"),
         (errno.EIO, "cannot be written"),
+        (errno.ENOTEMPTY, "by another window"),
     ],
 )
 @pytest.mark.parametrize("step", ["mkdir", "mkdtemp", "write_bytes"])
@@ -747,7 +748,7 @@ def test_an_interrupted_first_write_leaves_an_empty_folder(small, tmp_path, monk
     monkeypatch.setattr(Path, "replace", twice)
     with pytest.raises(BadInput, match="no room left"):
         documents.write(small, tmp_path)
-    assert len(calls) == 3
+    assert len(calls) > 3
     assert list(tmp_path.iterdir()) == []
 
 

@@ -220,6 +220,35 @@ def test_what_a_killed_program_left_is_taken_away_when_it_is_old(tmp_path):
         ".estimator-new.part", ".estimator-newx.part", "a.txt", "download.part"]
 
 
+def test_a_set_that_was_killed_is_finished_by_the_next_one(tmp_path, monkeypatch):
+    """Also by one of other files; until then a folder says that old and new ones are mixed."""
+    class Killed(BaseException):
+        """As by a kill: nobody puts back."""
+
+    def stop(*_):
+        raise Killed
+
+    replace, moved = Path.replace, []
+
+    def once(path, target):
+        if moved:
+            raise Killed
+        moved.append(target)
+        return replace(path, target)
+    old, new = (dict.fromkeys("abc", word) for word in (b"old", b"new"))
+    disk.write_set(old, tmp_path)
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "replace", once)
+        patch.setattr(disk, "_put_back", stop)
+        with pytest.raises(Killed):
+            disk.write_set(new, tmp_path)
+    held = {path.name: path.read_bytes() for path in tmp_path.iterdir() if path.is_file()}
+    assert held == old | {"a": b"new"}
+    assert [path.name for path in sorted((tmp_path / disk.NOT_FINISHED).iterdir())] == ["b", "c"]
+    disk.write_set({"d": b"other"}, tmp_path)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == new | {"d": b"other"}
+
+
 def test_a_file_that_came_meanwhile_is_not_written_over(tmp_path, monkeypatch):
     """Also where the file system has no hard links."""
     (tmp_path / "a").write_text("mine")

@@ -287,3 +287,23 @@ def test_installed_copy_runs_on_its_own_tables(wheel, tmp_path):
     assert "quote" in _run(sys.executable, "-m", "estimator", "--help", **away)
     code = "from estimator import catalogue as c; c.load(); print(c.data_folder())"
     assert Path(_run(sys.executable, "-c", code, **away).strip()) == place / "estimator" / "data"
+
+
+def _at_import(node: ast.AST) -> Iterator[ast.AST]:
+    """What runs as a module is loaded: all but what stands in functions."""
+    inner = [*node.args.defaults, *node.args.kw_defaults, *getattr(node, "decorator_list", [])] \
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda) \
+        else ast.iter_child_nodes(node)
+    for one in inner:
+        if one is not None:
+            yield one
+            yield from _at_import(one)
+
+
+def test_no_test_takes_the_day_as_it_is_loaded():
+    """Tests run minutes after they are loaded, and then it may be another day."""
+    wrong = [f"{path.name}, line {node.lineno}" for path in sorted(ROOT.glob("tests/**/*.py"))
+             for node in _at_import(ast.parse(path.read_text(encoding="utf-8")))
+             if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+             and node.func.attr in ("now", "today")]
+    assert wrong == []

@@ -11,7 +11,10 @@ from estimator.commands.hours import _moment
 from estimator.ledger import FILE, Ledger
 from estimator.shop import new_shop
 
-YESTERDAY = str(date.today() - timedelta(1))
+
+def yesterday():
+    """The day before, as it is written."""
+    return str(date.today() - timedelta(1))
 
 
 @pytest.fixture
@@ -32,7 +35,7 @@ def run(tmp_path, capsys):
 def number(run, demo_survey_path, tmp_path):
     """Number of a quote that was sent."""
     code, said = run("quote", demo_survey_path, "--level", "clean", "--trials", 200, "--out",
-                     tmp_path / "out", "--date", YESTERDAY)
+                     tmp_path / "out", "--date", yesterday())
     assert code == 0
     return said["number"]
 
@@ -41,7 +44,7 @@ def number(run, demo_survey_path, tmp_path):
 def job(run, tmp_path):
     """Number of a job of three items that was accepted yesterday."""
     ledger = Ledger(tmp_path / "shop")
-    found = with_job(ledger, name="Harbour", accepted=date.fromisoformat(YESTERDAY))
+    found = with_job(ledger, name="Harbour", accepted=date.fromisoformat(yesterday()))
     ledger.close()
     return found.number
 
@@ -52,19 +55,19 @@ def _keys(said):
 
 def test_a_job_from_acceptance_to_its_end(run, number):
     """Accepted, promised, on the bench, worked, closed: the hours stand beside each other."""
-    code, said = run("job", "accept", number, "--name", "Harbour", "--date", YESTERDAY)
+    code, said = run("job", "accept", number, "--name", "Harbour", "--date", yesterday())
     assert code == 0
-    assert (said["job"]["name"], said["job"]["accepted"]) == ("Harbour", YESTERDAY)
+    assert (said["job"]["name"], said["job"]["accepted"]) == ("Harbour", yesterday())
     assert said["hours_expected"] > 0
     assert run("job", "accept", number)[0] == 2
     assert run("job", "promise", "harbour", "2027-01-10")[1]["job"]["promised"] == "2027-01-10"
     assert run("job", "state", "harbour", "On the  bench")[1]["job"]["state"] == "on the bench"
     code, said = run("time", "add", "--job", "harbour", "--item", 2, "--hours", "1,5", "--day",
-                     YESTERDAY)
+                     yesterday())
     assert code == 0
     assert said["hours"] == 1.5
     run("time", "add", "--job", "harbour", "--unbilled", "ordering", "--hours", "0:30", "--day",
-        YESTERDAY)
+        yesterday())
     code, said = run("job", "show", number)
     assert (said["hours_booked"], said["hours_unbilled"]) == (2.0, {"ordering": 0.5})
     assert said["items"][1]["hours_booked"] == 1.5
@@ -99,18 +102,18 @@ def test_a_clock_is_started_and_stopped(run, job):
 
 def test_a_forgotten_clock_asks_when_it_ended(run, job):
     """Exit code 2, what to say, and then it is booked."""
-    code, said = run("time", "start", "--unbilled", "sweeping", "--at", f"{YESTERDAY} 0:01")
+    code, said = run("time", "start", "--unbilled", "sweeping", "--at", f"{yesterday()} 0:01")
     assert code == 0
     code, said = run("time", "stop")
     if code == 2:  # whoever tests this in the first half of the day
         assert "forgotten" in said["faults"][0]["what"]
         assert "--at" in said["faults"][0]["fix"]
-        assert run("time", "stop", "--at", f"{YESTERDAY} 2:31")[1]["hours"] == 2.5
+        assert run("time", "stop", "--at", f"{yesterday()} 2:31")[1]["hours"] == 2.5
 
 
 def test_what_is_asked_is_said_in_json_and_confirmed(run, job):
     """Keys of the questions, and --sure with one of them."""
-    words = ("time", "add", "--unbilled", "ordering", "--hours", 16, "--day", YESTERDAY)
+    words = ("time", "add", "--unbilled", "ordering", "--hours", 16, "--day", yesterday())
     code, said = run(*words)
     assert (code, _keys(said)) == (2, ["long-day"])
     assert run("time", "list")[1]["entries"] == []
@@ -144,7 +147,7 @@ def test_hours_that_cannot_be_end_with_code_2(run, job, words, wanted):
 def test_an_entry_is_corrected_from_the_command_line(run, job):
     """Other hours, another item, another day; or taken back. The history shows all of it."""
     _, said = run("time", "add", "--job", "harbour", "--item", 1, "--start", "8:00", "--stop",
-                  "10:00", "--day", YESTERDAY)
+                  "10:00", "--day", yesterday())
     first = said["entries"][0]["id"]
     assert said["entries"][0]["hours"] == 2
     code, said = run("time", "correct", first, "--why", "a slip", "--hours", 3)
@@ -166,16 +169,16 @@ def test_a_time_sheet_is_imported_whole_or_not_at_all(run, job, tmp_path):
     """With every fault and its row, then without any."""
     sheet = tmp_path / "march.csv"
     head = "person,day,hours,job,item,unbilled\n"
-    sheet.write_text(f"{head}Anna,{YESTERDAY},2,Harbor,1,\nAnna,{YESTERDAY},30,,,ordering\n",
+    sheet.write_text(f"{head}Anna,{yesterday()},2,Harbor,1,\nAnna,{yesterday()},30,,,ordering\n",
                      encoding="utf-8")
     code, said = run("time", "import", sheet)
     assert code == 2
     assert [(fault["row"], fault["column"]) for fault in said["faults"]] == [(2, "job")]
-    sheet.write_text(f"{head}Anna,{YESTERDAY},2,Harbour,1,\nBen,{YESTERDAY},3,,,ordering\n",
+    sheet.write_text(f"{head}Anna,{yesterday()},2,Harbour,1,\nBen,{yesterday()},3,,,ordering\n",
                      encoding="utf-8")
     assert run("time", "import", sheet)[1]["hours"] == 5
     assert run("time", "list", "--person", "ben")[1]["hours"] == 3
-    assert run("time", "list", "--job", "harbour", "--since", YESTERDAY)[1]["hours"] == 2
+    assert run("time", "list", "--job", "harbour", "--since", yesterday())[1]["hours"] == 2
     code, said = run("time", "add", "--unbilled", "ordering", "--hours", 1, json_out=False)
     assert (code, "Add --person with one of Anna, Ben" in said) == (2, True)
 
@@ -183,11 +186,11 @@ def test_a_time_sheet_is_imported_whole_or_not_at_all(run, job, tmp_path):
 def test_the_ledger_goes_out_and_comes_back(run, job, tmp_path):
     """Backup and restore, export and import, from one shop into another."""
     other = new_shop(tmp_path / "other")
-    run("time", "add", "--unbilled", "ordering", "--hours", 1, "--day", YESTERDAY)
+    run("time", "add", "--unbilled", "ordering", "--hours", 1, "--day", yesterday())
     code, said = run("backup", tmp_path / "kept.sqlite")
     assert (code, said["backup"]) == (0, str(tmp_path / "kept.sqlite"))
     assert run("backup", tmp_path / "kept.sqlite")[0] == 2
-    run("time", "add", "--unbilled", "ordering", "--hours", 2, "--day", YESTERDAY)
+    run("time", "add", "--unbilled", "ordering", "--hours", 2, "--day", yesterday())
     code, said = run("restore", tmp_path / "kept.sqlite")
     assert (code, said["rows"]["time_entries"]) == (0, 1)
     assert run("time", "list")[1]["hours"] == 1

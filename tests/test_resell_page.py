@@ -28,7 +28,6 @@ from estimator.simulate import Stopped
 # A fixture of that module: pytest finds it here by its name.
 browser = test_pages.browser
 EVIL = '<script>alert("x")</script>'
-TODAY = date.today()
 QUICK = {"trials": "400"}
 
 
@@ -111,10 +110,10 @@ def test_a_deal_is_read_as_people_write_it(shop):
 def test_what_does_not_apply_is_not_read(shop):
     """The asking price of a machine that is owned, and what was paid for one that is not."""
     both = {"value": "5000", "asking": "oops", "paid": "1900", "premium": "x"}
-    deal = deals.read({**both, "standing": deals.OWNED}, shop, TODAY)
+    deal = deals.read({**both, "standing": deals.OWNED}, shop, date.today())
     assert (deal.asking, deal.paid, deal.premium) == (None, 1900.0, None)
     deal = deals.read({**both, "standing": deals.OFFERED, "asking": "0", "premium": "",
-                       "paid": "oops"}, shop, TODAY)
+                       "paid": "oops"}, shop, date.today())
     assert (deal.asking, deal.paid) == (0.0, None)
 
 
@@ -143,7 +142,7 @@ def test_what_is_wrong_is_said_at_its_field(shop, field, value, words):
     values = {"value": "5000", "asking": "2600", "standing":
               deals.OWNED if field == "paid" else deals.OFFERED, field: value}
     with pytest.raises(BadInput) as raised:
-        deals.read(values, shop, TODAY)
+        deals.read(values, shop, date.today())
     assert [fault.column for fault in raised.value.faults] == [field]
     assert words in str(raised.value.faults[0])
 
@@ -202,7 +201,7 @@ def test_an_edit_is_answered_as_if_nothing_had_been_kept(page, change):
     before = page.found
     page._typed(change)
     fine(page)
-    fresh = resale(page.survey, deals.read(page.values, page.shop, TODAY), page.shop)
+    fresh = resale(page.survey, deals.read(page.values, page.shop, date.today()), page.shop)
     assert page.found == fresh
     assert page.found != before
     assert all(np.array_equal(row, fresh.worths[key]) for key, row in page.found.worths.items())

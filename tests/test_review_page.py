@@ -4,6 +4,7 @@ import ast
 import html
 import json
 import math
+import os
 import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -32,7 +33,7 @@ from estimator.ledger import (
     Sent,
     TimeEntry,
 )
-from estimator.pages import looking_over, review_page, serving, showing, typed, workshop
+from estimator.pages import looking_over, review_page, serving, showing, typed, unbooked
 from estimator.pages.entering import plain_words
 from estimator.pages.review_page import PARTS, ReviewPage
 from estimator.quote import TIME, Choices, quote
@@ -43,7 +44,6 @@ from estimator.survey import read
 # A fixture of that module: pytest finds it here by its name.
 browser = test_pages.browser
 EVIL = '<script>alert("x")</script>'
-TODAY = date.today()
 PACKAGE = Path(estimator.__file__).parent
 SURE = ("long-day", "new-person", "long-ago", "before-job", "closed-job", "twice", "cap",
         "cap-ahead")
@@ -68,8 +68,8 @@ def opened(shop_dir):
     """Opens pages of the shop, without a browser; closed at the end."""
     pages = []
 
-    def another(part="time"):
-        page = ReviewPage(shop_dir, open_shop(shop_dir))
+    def another(part="time", window=None):
+        page = ReviewPage(shop_dir, open_shop(shop_dir), window)
         pages.append(page)
         page._there()
         page._go(part)
@@ -83,7 +83,7 @@ def opened(shop_dir):
 @pytest.fixture
 def job(ledger):
     """A job of three work items, accepted two days before today."""
-    return with_job(ledger, accepted=TODAY - timedelta(2))
+    return with_job(ledger, accepted=date.today() - timedelta(2))
 
 
 @pytest.fixture(scope="module")
@@ -92,7 +92,7 @@ def offer():
     shop = open_shop()
     survey = read(data_folder() / "demo" / "survey.csv", shop.catalogue)
     return quote(survey, Choices(Level.SHOP_JOB, pricing=TIME, trials=200,
-                                 on=TODAY - timedelta(3)), shop, compare=False)
+                                 on=date.today() - timedelta(3)), shop, compare=False)
 
 
 @pytest.fixture
@@ -108,7 +108,7 @@ def still(tmp_path_factory):
     """A page of a shop with one job, for tests that book nothing."""
     folder = new_shop(tmp_path_factory.mktemp("still") / "shop")
     ledger = Ledger(folder)
-    with_job(ledger, accepted=TODAY - timedelta(2))
+    with_job(ledger, accepted=date.today() - timedelta(2))
     page = ReviewPage(folder, open_shop(folder))
     page._there()
     yield page
@@ -223,10 +223,10 @@ def test_nothing_on_the_page_names_a_command():
 
 def test_words_of_people_stay_words(opened, ledger, sent):
     """A job, a person or a remark made of markup is shown as typed and never as markup."""
-    jobs.accept(ledger, sent.number, name=EVIL, on=TODAY - timedelta(2))
-    ledger.book([TimeEntry(person=EVIL, day=TODAY, hours=1.0, job=sent.number, item=1, note=EVIL)],
-                unbilled=(), sure=SURE)
-    ledger.set_state(sent.number, "closed", TODAY)
+    jobs.accept(ledger, sent.number, name=EVIL, on=date.today() - timedelta(2))
+    ledger.book([TimeEntry(person=EVIL, day=date.today(), hours=1.0, job=sent.number, item=1,
+                           note=EVIL)], unbilled=(), sure=SURE)
+    ledger.set_state(sent.number, "closed", date.today())
     page = opened("jobs")
     page.workshop.choose(sent.number)
     for name in PARTS:
@@ -258,12 +258,12 @@ def test_hours_that_are_typed_are_booked_and_counted(opened, ledger, job):
     assert "1.50 hours of Anna" in form.status
     assert hours_of(ledger) == [("Anna", 1.5, job.number, 2, None)]
     (row,) = part(page).entries.rows
-    assert row["cells"][:3] == [TODAY.isoformat(), "Anna", "1.50"]
+    assert row["cells"][:3] == [date.today().isoformat(), "Anna", "1.50"]
     assert "1.50 hours in 1 entries" in part(page).total.value
     assert (form.values["person"], form.values["work"], form.values["hours"],
             form.values["note"]) == ("Anna", "item:2", "", "")
     # Of yesterday, so that those hours are over whenever this is run.
-    say(form, "book", day=(TODAY - timedelta(1)).isoformat(), start="9:15", stop="11:00",
+    say(form, "book", day=(date.today() - timedelta(1)).isoformat(), start="9:15", stop="11:00",
         work="unbilled:ordering", whose="shop")
     assert ("Anna", 1.75, None, None, "ordering") in hours_of(ledger)
     fine(page)
@@ -282,7 +282,7 @@ def test_hours_that_are_typed_are_booked_and_counted(opened, ledger, job):
 def test_what_is_wrong_with_hours_is_said_at_its_field(still, field, value, words):
     """Every field refuses what it cannot hold; nothing is booked, and nothing typed is lost."""
     form, ledger = part(still, "time").hours, still.workshop.ledger
-    typed_in = {"person": "Anna", "day": TODAY.isoformat(), "hours": "1.5", "start": "",
+    typed_in = {"person": "Anna", "day": date.today().isoformat(), "hours": "1.5", "start": "",
                 "stop": "", "work": "item:1", "whose": "job", "note": "as found"}
     say(form, "book", **(typed_in | {field: value}))
     assert words in (form.faults.get(field) or told(form)), (form.faults, form.general)
@@ -409,12 +409,13 @@ def test_an_entry_is_put_right_by_a_counter_entry(opened, ledger, job):
 
 def test_a_correction_may_lead_to_another_job(opened, ledger, job):
     """Choosing another job offers its work items; from and to are kept unless the end changes."""
-    other = with_job(ledger, "260303-B2", "Old Comet", items=2, accepted=TODAY - timedelta(2))
+    other = with_job(ledger, "260303-B2", "Old Comet", items=2,
+                     accepted=date.today() - timedelta(2))
     page = opened()
     page.workshop.choose(job.number)
     booking = part(page)
     say(booking.hours, "book", person="Anna", start="9:00", stop="10:00", work="item:3",
-        day=(TODAY - timedelta(1)).isoformat())
+        day=(date.today() - timedelta(1)).isoformat())
     (entry,) = ledger.entries(TimeEntry)
     booking._asked("correct", str(entry.id))
     assert booking.correct.values["hours"] == ""  # From and to say it.
@@ -437,13 +438,13 @@ def test_a_time_sheet_is_booked_whole_or_not_at_all(opened, ledger, job):
         data = "\n".join(("person,day,hours,job,item,unbilled", *rows)).encode()
         booking._uploaded("march.csv", len(data), data)
 
-    upload(f"Anna,{TODAY},1.5,Harbour Lights,1,", f"Anna,{TODAY},x,,,ordering",
-           f"Anna,{TODAY},1,Harbor Lights,1,")
+    upload(f"Anna,{date.today()},1.5,Harbour Lights,1,", f"Anna,{date.today()},x,,,ordering",
+           f"Anna,{date.today()},1,Harbor Lights,1,")
     said = told(booking.sheet)
     assert "march.csv, row 3, hours" in said
     assert 'Did you mean "Harbour Lights"' in said
     assert ledger.entries(TimeEntry) == ()
-    upload(f"Anna,{TODAY},15,Harbour Lights,1,", f"Anna,{TODAY},0.5,,,ordering")
+    upload(f"Anna,{date.today()},15,Harbour Lights,1,", f"Anna,{date.today()},0.5,,,ordering")
     assert booking.sheet.questions[0]["text"].startswith("Row 2: ")
     booking.sheet.act("sure", {}, [one["key"] for one in booking.sheet.questions])
     assert [one.hours for one in ledger.entries(TimeEntry)] == [15.0, 0.5]
@@ -469,9 +470,53 @@ def test_what_was_typed_is_there_again_until_it_is_booked(opened, ledger, job):
 
 def test_a_file_of_typed_words_that_is_broken_keeps_nobody_from_working(opened, shop_dir, job):
     """A damaged file is as none at all."""
+    opened()
+    (path,) = (shop_dir / unbooked.FOLDER).iterdir()
     for broken in ("{", "[1]", '{"hours": 3}', ""):
-        (shop_dir / workshop.TYPED).write_text(broken, encoding="utf-8")
+        path.write_text(broken, encoding="utf-8")
         fine(opened())
+
+
+def type_into(form, **values):
+    """Type, and press no button."""
+    form._heard(None, {"typed": form.values | values}, [])
+
+
+def test_two_windows_keep_their_words_apart(opened, job):
+    """Both type into the same forms, one opened by the other's address among them: each finds its
+    own words again, a new window those of the last, and forms that only another one holds."""
+    pages = [opened(), opened()]
+    pages.append(opened(window=pages[0].workshop.unbooked.key))
+    for number, page in enumerate(pages):
+        type_into(part(page).hours, person="Anna", note=f"of {number}")
+    for number, page in enumerate(pages):
+        type_into(part(page).start, person="Ben", note=f"clock of {number}")
+    page = pages[1]
+    type_into(part(page, "amounts").forms["bought"], what="springs")
+    part(page, "time")
+    type_into(part(pages[0]).hours, note="the last")
+    again = [part(opened(window=page.workshop.unbooked.key)) for page in pages]
+    assert [(one.hours.values["note"], one.start.values["note"]) for one in again] == [
+        ("the last", "clock of 0"), ("of 1", "clock of 1"), ("of 2", "clock of 2")]
+    new = part(opened(window="../../typed"))
+    assert (new.hours.values["note"], new.start.values["note"]) == ("the last", "clock of 0")
+    assert part(opened("amounts")).forms["bought"].values["what"] == "springs"
+
+
+def test_words_that_nobody_asked_for_in_months_are_taken_away(opened, shop_dir, job):
+    """Each window leaves a file; those of today, and what is not of such a name, stay."""
+    folder = shop_dir / unbooked.FOLDER
+    for note in "xy":
+        type_into(part(opened()).hours, note=note)
+    old, kept = sorted(folder.iterdir())
+    (folder / "mine.json").write_text("{}")
+    for path in (old, folder / "mine.json"):
+        os.utime(path, (0, 0))
+    opened(window=kept.stem)
+    assert kept.exists()
+    opened()
+    assert not old.exists()
+    assert (folder / "mine.json").exists()
 
 
 # Amounts ------------------------------------------------------------------------------------------
@@ -531,7 +576,7 @@ def test_what_is_wrong_with_an_amount_is_said_at_its_field(still, kind, field, v
     form = booking.forms[kind]
     fill = {"what": "Glass", "quantity": "1", "amount": "40", "service": next(iter(
         booking.workshop.shop.catalogue.services)), "fees": "0", "part": "",
-        "day": TODAY.isoformat()}
+        "day": date.today().isoformat()}
     say(form, kind, **{name: text for name, text in (fill | {field: value}).items()
                        if name in form.values})
     assert words in form.faults.get(field, ""), (form.faults, form.general)
@@ -547,10 +592,10 @@ def test_a_quote_becomes_a_job_and_is_closed_and_opened_again(opened, ledger, se
     listed = part(page)
     assert [row["key"] for row in listed.sent.rows] == [sent.number]
     listed._asked("accept", sent.number)
-    say(listed.accept, "accept", promised=(TODAY - timedelta(9)).isoformat())
+    say(listed.accept, "accept", promised=(date.today() - timedelta(9)).isoformat())
     assert "before it was accepted" in told(listed.accept)
     assert ledger.jobs() == ()
-    say(listed.accept, "accept", name="Harbour", promised=(TODAY + timedelta(9)).isoformat())
+    say(listed.accept, "accept", name="Harbour", promised=(date.today() + timedelta(9)).isoformat())
     (job,) = ledger.jobs()
     assert (job.name, page.workshop.number) == ("Harbour", sent.number)
     assert listed.sent.rows == []
@@ -565,7 +610,7 @@ def test_a_quote_becomes_a_job_and_is_closed_and_opened_again(opened, ledger, se
     ledger.drop("Anna")
     say(listed.state, "close", closed="")
     assert "closed" in listed.state.faults
-    say(listed.state, "close", closed=TODAY.isoformat())
+    say(listed.state, "close", closed=date.today().isoformat())
     assert ledger.job("Harbour").state == "closed"
     assert [one["act"] for one in listed.state.buttons] == ["reopen"]
     say(listed.state, "reopen")
@@ -591,7 +636,7 @@ def test_items_are_marked_as_done_and_taken_back(opened, ledger, job):
 
 def test_a_job_is_changed_offered_and_agreed_to(opened, ledger, sent, shop_dir):
     """A worse condition: worked out, nothing kept; offered with its paper; agreed, with items."""
-    jobs.accept(ledger, sent.number, name="Harbour", on=TODAY - timedelta(2))
+    jobs.accept(ledger, sent.number, name="Harbour", on=date.today() - timedelta(2))
     page = opened("jobs")
     changing = part(page).changing
     changing._open()
@@ -608,7 +653,7 @@ def test_a_job_is_changed_offered_and_agreed_to(opened, ledger, sent, shop_dir):
     assert changing.result.value == ""  # What was worked out is of another change.
     say(changing.form, "offer", date="")
     assert "date" in changing.form.faults
-    say(changing.form, "offer", date=TODAY.isoformat())
+    say(changing.form, "offer", date=date.today().isoformat())
     (revision,) = ledger.revisions()
     paper = shop_dir / "documents" / f"addendum-{revision.number}" / "addendum.pdf"
     assert paper.read_bytes().startswith(b"%PDF-")
@@ -626,7 +671,7 @@ def test_a_job_is_changed_offered_and_agreed_to(opened, ledger, sent, shop_dir):
 
 def test_a_change_that_is_refused_leaves_the_job(opened, ledger, sent):
     """A line left out as the customer wishes, offered and refused: the same work items."""
-    jobs.accept(ledger, sent.number, name="Harbour", on=TODAY - timedelta(2))
+    jobs.accept(ledger, sent.number, name="Harbour", on=date.today() - timedelta(2))
     page = opened("jobs")
     changing = part(page).changing
     changing._open()
@@ -643,7 +688,7 @@ def test_a_change_that_is_refused_leaves_the_job(opened, ledger, sent):
     again._act("refuse", revision.number)
     say(again.answer, "refuse", date="")
     assert "date" in again.answer.faults
-    say(again.answer, "refuse", date=TODAY.isoformat())
+    say(again.answer, "refuse", date=date.today().isoformat())
     assert ledger.revision(revision.number).answer == "refused"
     assert ledger.items(sent.number) == before
 
@@ -651,9 +696,10 @@ def test_a_change_that_is_refused_leaves_the_job(opened, ledger, sent):
 # Reviews ------------------------------------------------------------------------------------------
 
 
-def _worked(ledger, job, *hours, day=TODAY, person="Anna"):
+def _worked(ledger, job, *hours, day=None, person="Anna"):
     """Book these hours on a job's items, in order."""
-    ledger.book([TimeEntry(person=person, day=day, hours=h, job=job.number, item=item)
+    ledger.book([TimeEntry(person=person, day=day or date.today(), hours=h, job=job.number,
+                           item=item)
                  for item, h in enumerate(hours, 1) if h], unbilled=("ordering", "unlisted"),
                 sure=SURE)
 
@@ -686,7 +732,7 @@ def test_what_another_window_books_is_seen_when_a_part_is_opened(opened, ledger,
     page = opened("time")
     assert part(page).entries.rows == []
     _worked(ledger, job, 2.0)
-    with_job(ledger, "260303-B2", "Old Comet", items=2, accepted=TODAY - timedelta(2))
+    with_job(ledger, "260303-B2", "Old Comet", items=2, accepted=date.today() - timedelta(2))
     table = shop_dir / "tables" / "operations.csv"
     text = table.read_text(encoding="utf-8")
     table.write_text(text.replace("Rebuild a flipper with a kit", "Renew a flipper"),
@@ -720,7 +766,7 @@ def test_booking_makes_the_review_new(opened, ledger, job):
 
 def test_costs_of_a_job_are_explained_to_the_cent(opened, ledger, sent):
     """Reasons of the chart lead from the quoted to the actual cost; the cap is said."""
-    jobs.accept(ledger, sent.number, name="Harbour", on=TODAY - timedelta(2))
+    jobs.accept(ledger, sent.number, name="Harbour", on=date.today() - timedelta(2))
     page = opened("jobs")
     page.workshop.choose(sent.number)
     _worked(ledger, ledger.job("Harbour"), 2.0, 3.0)
@@ -737,7 +783,8 @@ def test_costs_of_a_job_are_explained_to_the_cent(opened, ledger, sent):
 def _closed(ledger, count):
     """So many closed jobs that took a quarter more, give or take a tenth."""
     for n in range(count):
-        job = with_job(ledger, f"2602{n:02}-A1", f"Job {n}", accepted=TODAY - timedelta(60 - n))
+        job = with_job(ledger, f"2602{n:02}-A1", f"Job {n}",
+                       accepted=date.today() - timedelta(60 - n))
         # Every other job takes 0.2 more or less than a quarter over.
         _worked(ledger, job, *[1.1 * (1.25 + (0.2, -0.2)[n % 2])] * 3, day=job.accepted)
         ledger.set_state(job.number, "closed", job.accepted + timedelta(1))
@@ -746,7 +793,7 @@ def _closed(ledger, count):
 def test_the_shop_is_held_against_its_estimates(opened, ledger):
     """Chart, margins and the true hour of closed jobs are those of `review.of_shop`."""
     _closed(ledger, 6)
-    ledger.book([TimeEntry(person="Anna", day=TODAY, hours=8.0, unbilled="ordering")],
+    ledger.book([TimeEntry(person="Anna", day=date.today(), hours=8.0, unbilled="ordering")],
                 unbilled=("ordering",))
     page = opened("shop")
     shown, found = part(page), review.of_shop(ledger, page.workshop.shop)
@@ -824,7 +871,7 @@ def _quoted_by_book(ledger, shop, count):
                                         for row in shop.catalogue.operations.values()]})
     names = ("flipper-rebuild", "pop-bumper-rebuild", "eject-rebuild", "intake-survey")
     for n in range(count):
-        number, day = f"2601{n:02}-A1", TODAY - timedelta(50 - n)
+        number, day = f"2601{n:02}-A1", date.today() - timedelta(50 - n)
         ledger.record(
             Sent(number, f"Old {n}", "shop-job", day, Decimal(900), 700.0, "USD"),
             Frozen(number, "1", {"machine": {"era": "modern"}}, {}, {}, tables, {}))
@@ -939,11 +986,11 @@ def bench(tmp_path_factory, chromium):
     shop = open_shop(folder)
     _quoted_by_book(ledger, shop, 9)
     survey = read(data_folder() / "demo" / "survey.csv", shop.catalogue)
-    offer = quote(survey, Choices(Level.SHOP_JOB, trials=200, on=TODAY - timedelta(3)), shop,
+    offer = quote(survey, Choices(Level.SHOP_JOB, trials=200, on=date.today() - timedelta(3)), shop,
                   compare=False)
     jobs.keep(ledger, offer, shop)
-    jobs.accept(ledger, offer.number, name="Harbour Lights", on=TODAY - timedelta(2),
-                promised=TODAY + timedelta(20))
+    jobs.accept(ledger, offer.number, name="Harbour Lights", on=date.today() - timedelta(2),
+                promised=date.today() + timedelta(20))
     _worked(ledger, ledger.job("Harbour Lights"), 1.0, 2.0)
     ledger.close()
     with serving.running(folder) as server:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import math
-import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -13,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from estimator import disk
 from estimator import jobs as bench_jobs
 from estimator.demo.bench import Task, calendar, people, tasks_of
 from estimator.demo.machines import Enquiry, enquiries
@@ -107,15 +107,14 @@ def demo_shop(folder: Path | str, *, jobs: int = JOBS, seed: int = 1, on: date |
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):
         raise BadInput(Fault("There is something in this folder already.",
                              "Choose a new one: the demo is a shop of its own.", str(folder)))
-    part = folder.with_name(folder.name + ".part")
-    shutil.rmtree(part, ignore_errors=True)
     try:
-        made = _made(part, jobs, np.random.default_rng(seed), on, progress or (lambda share: None))
-        if folder.exists():
-            folder.rmdir()
-        part.rename(folder)
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
+        with disk.whole(folder) as part:
+            made = _made(part, jobs, np.random.default_rng(seed), on,
+                         progress or (lambda share: None))
+    except OSError as error:
+        raise BadInput(Fault(f"The folder cannot be made: {error.strerror or error}.",
+                             "Make room, or choose another place; nothing was written.",
+                             str(folder))) from None
     return replace(made, folder=folder)
 
 
@@ -159,7 +158,7 @@ def _open(folder: Path) -> Shop:
     for key, value in said.items():
         text = text.replace(f'\n{key} = "{default.get(key, "restorer")}"\n',
                             f'\n{key} = "{value}"\n')
-    path.write_text(text, encoding="utf-8")
+    disk.write(path, text.encode("utf-8"))
     return open_shop(folder)
 
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import json
 import os
 import re
-import shutil
 from collections.abc import Collection
 from pathlib import Path
 
@@ -72,8 +70,8 @@ def write(offer: Quote, folder: Path | str, sources: Collection[Path] = ()) -> d
     """Write all documents into `folder`, which is made if need be; returns them by name.
 
     Documents of the same names are replaced. If anything goes wrong, those that stood there
-    before stand there still, and nothing is left behind. Killed on the way, each of them is as
-    it was or as it becomes.
+    before stand there still, and nothing is left behind. Killed on the way, those that are not
+    moved yet lie in a folder that says so; what is written there next moves them up first.
 
     Parameters
     ----------
@@ -144,13 +142,14 @@ def put(made: dict[str, bytes], folder: Path | str, sources: Collection[Path] = 
     except (OSError, ValueError) as error:
         raise BadInput(_fault(error, folder, made)) from None
     try:
-        return _put(made, folder)
+        disk.write_set(made, folder)
     except BaseException as error:
         for path in new:
             path.rmdir()
         if isinstance(error, OSError):
             raise BadInput(_fault(error, folder, made)) from None
         raise
+    return {name: folder / name for name in made}
 
 
 def _same(one: Path, other: Path) -> bool:
@@ -179,42 +178,6 @@ def _make(folder: Path) -> list[Path]:
             path.rmdir()
         raise
     return made
-
-
-def _put(made: dict[str, bytes], folder: Path) -> dict[str, Path]:
-    """Write all aside, then rename one by one; each file is old or new at any moment.
-
-    A copy of what stood there before is kept until all is done, to be put back.
-    """
-    with disk.aside(folder) as new, disk.aside(folder) as old:
-        for name, data in made.items():
-            target = folder / name
-            if target.is_dir():
-                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), name)
-            (new / name).write_bytes(data)
-            disk.to_disk(new / name)
-            if os.path.lexists(target):
-                shutil.copy2(target, old / name, follow_symlinks=False)
-        try:
-            for name in made:
-                (new / name).replace(folder / name)
-        except BaseException:
-            _put_back(made, new, old, folder)
-            raise
-        disk.to_disk(folder)
-    return {name: folder / name for name in made}
-
-
-def _put_back(names: Collection[str], new: Path, old: Path, folder: Path) -> None:
-    """What stood in `folder` before, of all that is not in `new` any more."""
-    for name in names:
-        if not (new / name).exists():
-            # One that is held meanwhile stays new, and whole; the others are put back.
-            with contextlib.suppress(OSError):
-                if os.path.lexists(old / name):
-                    (old / name).replace(folder / name)
-                else:
-                    (folder / name).unlink()
 
 
 def _fault(error: OSError | ValueError, folder: Path, names: Collection[str]) -> Fault:
@@ -249,6 +212,9 @@ def _fault(error: OSError | ValueError, folder: Path, names: Collection[str]) ->
             "Make room, or choose another folder.",
             str(folder),
         )
+    if code == errno.ENOTEMPTY:
+        return Fault("Documents are just being written here by another window or command.",
+                     "Try again.", str(folder))
     said = getattr(error, "strerror", None) or str(error)
     return Fault(f"The documents cannot be written: {said}.", "Choose another folder.", str(folder))
 

@@ -16,6 +16,8 @@ from pathlib import Path
 
 from estimator import disk
 from estimator.errors import BadInput, Fault
+from estimator.ledger import checking
+from estimator.ledger.checking import PUT_BACK, Damaged
 from estimator.ledger.plain import pack
 from estimator.ledger.schema import VERSION, Unreadable
 from estimator.outside import private_file
@@ -27,11 +29,6 @@ _MIGRATIONS = Path(__file__).parent / "migrations"
 _ONE_AT_A_TIME = threading.Lock()  # alembic's `op` is one for the whole process
 _BESIDE = ("-wal", "-shm")
 """Endings of what SQLite keeps beside a database in use."""
-_PUT_BACK = "Put a backup in its place with: estimator restore FILE; what is there is kept."
-
-
-class Damaged(BadInput):
-    """The ledger is not as the program left it."""
 
 
 class Unwritable(BadInput):
@@ -66,7 +63,7 @@ class Database:
         """Let go of the file; the next call opens it again."""
         engine = self.__dict__.pop("_engine", None)
         if engine is not None:
-            engine.dispose()
+            self._let_go()
 
     @property
     def _absent(self) -> bool:
@@ -89,9 +86,11 @@ class Database:
 
     @contextlib.contextmanager
     def _writing(self):
-        with self._guard(), self._engine.begin() as connection:
-            lock(connection)
-            yield connection
+        with self._guard():
+            engine = self._engine
+            with checking.written(self.path), engine.begin() as connection:
+                lock(connection)
+                yield connection
 
     def _guard(self):
         return _plain_words("shop.toml" if self.address else str(self.path))
@@ -106,13 +105,13 @@ class Database:
             engine = engine_of(self.address, self.path)
             try:
                 if not self.address:
-                    _check(engine, self.path)
+                    checking.check(engine, self.path)
                 _make(engine, self)
             except BaseException:
                 engine.dispose()
                 raise
         # Whoever forgets to close leaves no connection behind either.
-        weakref.finalize(self, engine.dispose)
+        self._let_go = weakref.finalize(self, _let_go, engine, self.path)
         return engine
 
     @property
@@ -131,6 +130,12 @@ class Database:
                                        f"to date before it is read. {fault.fix}")
                     for fault in error.faults) from None
             return engine
+
+
+def _let_go(engine, path: Path) -> None:
+    # Whoever closes last writes what is in the log into the file.
+    with checking.written(path):
+        engine.dispose()
 
 
 def engine_of(address: str, path: Path):
@@ -180,7 +185,7 @@ def _only_reading(database: Database):
 
     engine = create_engine("sqlite://", creator=reading(database.path), poolclass=NullPool,
                            json_deserializer=_from_json)
-    _check(engine, database.path)
+    checking.check(engine, database.path)
     with engine.connect() as connection:
         return engine, _version_of(connection, database)
 
@@ -190,19 +195,6 @@ def _from_json(said: str):
         return json.loads(said)
     except ValueError:
         raise Unreadable(f"{said!r:.40} cannot be read") from None
-
-
-def _check(engine, path: Path) -> None:
-    """Refuse a file that is not whole: some thousandths of a second for each megabyte."""
-    if not path.stat().st_size:
-        raise Damaged(Fault(
-            "The ledger is damaged: its file is empty.",
-            f"{_PUT_BACK} If nothing was ever kept here, delete it.", str(path)))
-    with engine.connect() as connection:
-        said = connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar()
-    if said != "ok":
-        said = " ".join(str(said).replace("*** in database main ***", "").split())
-        raise Damaged(Fault(f"The ledger is damaged ({said}).", _PUT_BACK, str(path)))
 
 
 @contextlib.contextmanager
@@ -262,6 +254,8 @@ def _make(engine, database: Database) -> None:
         version = _version_of(connection, database)
         if version < VERSION:
             if version:
+                if not database.address:
+                    checking.check_whole(connection, database.path)
                 keep_copy(connection, database, version)
             migrate(connection, version)
 
@@ -360,7 +354,9 @@ class _plain_words:
             what, fix = "The ledger is busy.", "Another program holds it; try again in a moment."
         elif isinstance(error, Unreadable) or any(
                 word in said for word in ("malformed", "not a database", "decode to UTF-8")):
-            kind, fix = Damaged, _PUT_BACK
+            kind, fix = Damaged, PUT_BACK
+            if self.place != "shop.toml":
+                checking.forget(Path(self.place))
             what = f"The ledger is damaged ({said})."
         elif any(word in said for word in ("readonly", "unable to open", "disk")) or isinstance(
                 error, OSError):

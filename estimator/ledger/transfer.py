@@ -21,7 +21,7 @@ from pathlib import Path
 
 from estimator import disk
 from estimator.errors import BadInput, Fault, quoted
-from estimator.ledger import opening
+from estimator.ledger import checking, opening
 from estimator.ledger.plain import (
     ABOUT,
     AT_ONCE,
@@ -44,7 +44,6 @@ from estimator.ledger.reading import (
 )
 from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
-from estimator.outside import private_folder
 
 _NAME = re.compile("[a-z_]+")
 _MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
@@ -81,6 +80,7 @@ def backup(database: opening.Database, file: Path | str) -> Path:
                              str(file.parent)))
     _something(database)
     with database._reading() as connection:
+        _whole(connection, database)
         # A backup that could not be put back would only be found out on the day it is needed.
         faults = [Fault(f"The ledger is damaged in its {name.replace('_', ' ')} ; it was not "
                         "copied.", "Put an earlier backup in its place with: estimator "
@@ -131,21 +131,14 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
         raise BadInput(Fault("There is something of that name already.",
                              "Name a new or empty folder.", str(folder)))
     _something(database)
-    folder = folder.resolve()
     with database._reading() as connection:
+        _whole(connection, database)
         try:
-            folder.parent.mkdir(parents=True, exist_ok=True)
-            with disk.aside(folder.parent) as part:
-                whole = part / folder.name
-                private_folder(whole)
+            with disk.whole(folder) as part:
                 for name, pieces in files(connection, spreadsheets=True):
-                    with (whole / name).open("w", encoding="utf-8", newline="") as written:
+                    with (part / name).open("w", encoding="utf-8", newline="") as written:
                         written.writelines(pieces)
-                    disk.to_disk(whole / name)
-                if folder.exists():
-                    folder.rmdir()
-                whole.rename(folder)
-            disk.to_disk(folder.parent)
+                    disk.to_disk(part / name)
         except OSError as error:
             raise BadInput(_not_written(error, "export", folder)) from None
     return json.loads((folder / ABOUT).read_text(encoding="utf-8"))["rows"]
@@ -157,6 +150,12 @@ def _not_written(error: Exception, what: str, place: Path) -> Fault:
     said = getattr(error, "strerror", None) or error
     return Fault(f"The {what} cannot be written ({said}).",
                  "Make room, or choose another place; nothing was written.", str(place))
+
+
+def _whole(connection, database: opening.Database) -> None:
+    """What is kept for years is read whole, however lately that was done."""
+    if not database.address:
+        checking.check_whole(connection, database.path)
 
 
 def _something(database: opening.Database) -> None:
@@ -236,6 +235,7 @@ def _replace(database: opening.Database, place: Path, version: int, found: list[
 
     try:
         with database._guard(), _filling(database._engine) as connection:
+            _whole(connection, database)
             holds = any(connection.execute(select(table).limit(1)).first()
                         for table in reflected(connection))
             if holds and only_empty:

@@ -28,7 +28,9 @@ _PAGE = "review-hours"
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    return opening.opened(_PAGE, ReviewPage, needs="Jobs and hours are kept")
+    return opening.opened(
+        _PAGE, lambda folder, shop: ReviewPage(folder, shop, opening.asked_draft()),
+        needs="Jobs and hours are kept")
 
 
 class ReviewPage:
@@ -38,11 +40,14 @@ class ReviewPage:
     ----------
     folder
         Shop folder with the ledger.
+    window
+        Key of the window whose forms are opened again; None for a new one.
     """
 
-    def __init__(self, folder: Path, shop: Shop):
+    def __init__(self, folder: Path, shop: Shop, window: str | None = None):
         self.log_path = keep_log(folder)
-        self.workshop = Workshop(folder, shop, self.log_path, self._changed, self._kept)
+        self.workshop = Workshop(folder, shop, self.log_path, self._changed, self._kept,
+                                 window)
         self.alerts = {"page": Alert()}
         self.parts: dict[str, object] = {}
         self._drawn: dict[str, tuple] = {}
@@ -75,6 +80,7 @@ class ReviewPage:
     def _there(self) -> None:
         """The page is in the browser: what takes long may begin."""
         self.there = True
+        self.pulse.address(self.workshop.unbooked.key)
         self._changed()
 
     @guarded("page")

@@ -8,17 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import json
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
-from estimator import disk
 from estimator.ledger import FILE, Item, Job, Ledger
 from estimator.pages.beside import Progress, Work
+from estimator.pages.unbooked import Unbooked
 from estimator.shop import Shop, open_shop
 
-TYPED = "typed.json"
-"""In the shop folder: what stands in the forms of the page and was not booked yet."""
 LATEST_CLOSED = 40
 """So many closed jobs are listed and offered; older ones are found by their name or number."""
 
@@ -32,13 +29,15 @@ class Workshop:
         Called after something was kept or another job was chosen.
     on_keep
         Called after what stands in a form was kept.
+    window
+        What opens the forms of a window again (`Unbooked.key`); None for a new one.
     """
 
     def __init__(self, folder: Path, shop: Shop, log_path: Path | None,
                  on_change: Callable[[], None] = lambda: None,
-                 on_keep: Callable[[], None] = lambda: None):
+                 on_keep: Callable[[], None] = lambda: None, window: str | None = None):
         self.folder, self.shop, self.log_path = Path(folder), shop, log_path
-        self.ledger = Ledger(folder)
+        self.ledger, self.unbooked = Ledger(folder), Unbooked(self.folder, window)
         self.on_change, self.on_keep = on_change, on_keep
         self.number: str | None = None
         self.revision = 0
@@ -217,26 +216,9 @@ class Workshop:
 
     def typed(self, form: str) -> dict[str, str]:
         """What stood in a form when it was last on the screen."""
-        return dict(self._typed().get(form, {}))
+        return self.unbooked.of(form)
 
     def keep_typed(self, form: str, values: Mapping[str, str]) -> None:
         """Keep what stands in a form; it is lost with the folder, and no sooner."""
-        held = self._typed()
-        if held.get(form) == dict(values):
-            return
-        held[form] = dict(values)
-        # What was typed stands on the screen too: a folder that cannot be written is no reason to
-        # stop somebody's work.
-        with contextlib.suppress(OSError):
-            disk.write(self.folder / TYPED,
-                       json.dumps(held, ensure_ascii=False, indent=1).encode("utf-8", "replace"))
+        if self.unbooked.keep(form, values):
             self.on_keep()
-
-    def _typed(self) -> dict[str, dict[str, str]]:
-        try:
-            held = json.loads((self.folder / TYPED).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            return {}
-        return {str(form): {str(name): str(value) for name, value in values.items()}
-                for form, values in held.items() if isinstance(values, dict)} \
-            if isinstance(held, dict) else {}

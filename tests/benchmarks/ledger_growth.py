@@ -74,10 +74,12 @@ def lines_of(shop: Path, scratch: Path) -> Iterator[tuple[str, list[str]]]:
 
     ledger = Ledger(shop)
     jobs = ledger.jobs()
-    still_open = next(job.number for job in jobs if job.state != "closed")
+    # Not the newest: an earlier run on a kept shop accepted that, and nobody worked on it.
+    still_open, entry = next(
+        (job.number, entries[0]) for job in jobs if job.state != "closed"
+        and (entries := ledger.entries(TimeEntry, job=job.number)))
     closed = next(job.number for job in jobs if job.state == "closed")
     waiting = next(one.number for one in ledger.sent() if one.outcome == "open")
-    (entry, *_) = ledger.entries(TimeEntry, job=still_open)
     item = str(ledger.items(still_open)[-1].item)
     ledger.close()
     day = ON.isoformat()
