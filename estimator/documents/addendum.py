@@ -58,7 +58,7 @@ def page(found: Revised) -> dict:
             ("Serial number", machine.serial)),
         "dates": facts(
             ("Date", day(offer.on, settings)),
-            ("Holds until", day(offer.valid_until, settings)),
+            ("Valid until", day(offer.valid_until, settings)),
             ("Takes the place of", _replaced(found)),
             ("Job", f"{found.job}, revision {found.nth}")),
         "glance": _glance(found),

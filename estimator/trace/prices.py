@@ -243,7 +243,7 @@ class Prices:
         steps = [goods]
         if order.top_up:
             least = ground.cell(f"{key}.least", "Smallest order taken", row, "minimum_order", money)
-            steps.append(step("excess", f"{key}.top_up", "To reach the smallest order",
+            steps.append(step("excess", f"{key}.top_up", "To the least order",
                               order.top_up, money, [least, goods]))
         freight = [ground.cell(f"{key}.shipping", "Freight of one order", row, "shipping", money)]
         if row.free_over is not None:
