@@ -120,107 +120,134 @@ def drawn(bench: Bench, *, seed: int = 1, tries: int = MORE_TRIES,
 
 def by_rule(outline: Outline, priorities: Sequence[float], name: str = "") -> Draft:
     """One draft: priorities by activity, the smallest goes first."""
-    bench = outline.bench
-    acts, people = bench.activities, bench.people
-    starts, ends = [0.0] * outline.count, [0.0] * outline.count
-    who: list[int | None] = [None] * outline.count
-    left = [len(act.after) for act in acts]
-    free = [float(hours.next_open(0)) for _, hours in people]
-    units = [[0.0] * count for _, count in bench.spaces]
-    # Of several who are free and as quick, the one who is asked for least.
-    asked = [0] * len(people)
-    for act in acts:
-        for person, _ in act.able:
-            asked[person] += 1
-    coming: list[tuple[float, int]] = []  # what waits for a moment
-    queue: list[tuple[float, int]] = []  # what waits for somebody to be free, by priority
-    lone = any(act.spaces and not act.able and not act.at_once for act in acts)
-    moments = [0.0, *free]
-    heapq.heapify(moments)
+    drawing = _Drawing(outline, priorities)
+    drawing.draw()
+    return draft_of(outline.bench, drawing.starts, drawing.ends, drawing.who, name)
 
-    def ready(at: int) -> None:
-        when = max((ends[before] for before in acts[at].after), default=0.0)
-        when = max(when, float(acts[at].release))
-        if not acts[at].after and not acts[at].able:
+
+class _Drawing:
+    """The bench as the day goes on: what has begun, who is free, what waits for what."""
+
+    def __init__(self, outline: Outline, priorities: Sequence[float]):
+        acts, self.people = outline.bench.activities, outline.bench.people
+        self.outline, self.acts, self.priorities = outline, acts, priorities
+        self.starts, self.ends = [0.0] * outline.count, [0.0] * outline.count
+        self.who: list[int | None] = [None] * outline.count
+        self.left = [len(act.after) for act in acts]
+        self.free = [float(hours.next_open(0)) for _, hours in self.people]
+        self.units = [[0.0] * count for _, count in outline.bench.spaces]
+        # Of several who are free and as quick, the one who is asked for least.
+        self.asked = [0] * len(self.people)
+        for act in acts:
+            for person, _ in act.able:
+                self.asked[person] += 1
+        self.coming: list[tuple[float, int]] = []  # what waits for a moment
+        self.queue: list[tuple[float, int]] = []  # what waits for somebody to be free
+        self.moments = [0.0, *self.free]
+        heapq.heapify(self.moments)
+
+    def draw(self) -> None:
+        """Go from moment to moment until nothing is left to begin."""
+        lone = any(act.spaces and not act.able and not act.at_once for act in self.acts)
+        for at in range(self.outline.count):
+            if not self.left[at]:
+                self._ready(at)
+        while self.coming or self.queue:
+            if not self.moments:
+                raise ValueError("an activity needs more of a space than there is")
+            now = heapq.heappop(self.moments)
+            while self.moments and self.moments[0] <= now:
+                heapq.heappop(self.moments)
+            self._arrive(now)
+            idle = {person for person, (_, hours) in enumerate(self.people)
+                    if self.free[person] <= now and hours.next_open(now) == now}
+            put_back = []
+            while self.queue and (idle or not self.people or lone):
+                entry = heapq.heappop(self.queue)
+                if not self._begin(entry[1], now, idle):
+                    put_back.append(entry)
+            for entry in put_back:
+                heapq.heappush(self.queue, entry)
+            if self.queue:
+                for person, (_, hours) in enumerate(self.people):
+                    if self.free[person] <= now and (when := hours.next_open(now)) > now:
+                        heapq.heappush(self.moments, when)
+
+    def _ready(self, at: int) -> None:
+        """All that an activity waits for is known: from when on can it begin?"""
+        act = self.acts[at]
+        when = max((self.ends[before] for before in act.after), default=0.0)
+        when = max(when, float(act.release))
+        if not act.after and not act.able:
             # Nothing is ordered and nothing goes out before somebody is in.
-            when = float(outline.shop.next_open(when))
-        heapq.heappush(coming, (when, at))
-        heapq.heappush(moments, when)
+            when = float(self.outline.shop.next_open(when))
+        heapq.heappush(self.coming, (when, at))
+        heapq.heappush(self.moments, when)
 
-    def take(at: int, when: float, end: float) -> None:
-        starts[at], ends[at] = when, end
-        lead = outline.leads[at]
+    def _arrive(self, now: float) -> None:
+        """What waited for this moment begins, or waits for somebody."""
+        while self.coming and self.coming[0][0] <= now:
+            when, at = heapq.heappop(self.coming)
+            if self.acts[at].able or self.acts[at].spaces:
+                heapq.heappush(self.queue, (self.priorities[at], at))
+            else:
+                self._take(at, when, when + self.acts[at].minutes)
+
+    def _begin(self, at: int, now: float, idle: set[int]) -> bool:
+        """Let an activity begin, if there are hands and room for it; whether it does."""
+        act = self.acts[at]
+        hands = self._hands(at, now, idle)
+        if (act.able and not hands) or any(
+                sum(unit <= now for unit in self.units[space]) < many
+                for space, many in act.spaces):
+            return False
+        end = now + act.minutes
+        if hands:
+            minutes, _, person = min(hands)
+            hours = self.people[person][1]
+            end = hours.clock(hours.opened(now) + minutes)
+            self.who[at], self.free[person] = person, hours.next_open(end)
+            heapq.heappush(self.moments, self.free[person])
+            idle.remove(person)
+        self._take(at, now, end)
+        return True
+
+    def _hands(self, at: int, now: float, idle: set[int]) -> list[tuple[int, int, int]]:
+        """Who of those free can do it now: minutes, how much they are asked for, person."""
+        act, found = self.acts[at], []
+        for person, minutes in act.able:
+            if person in idle:
+                when = self.people[person][1].in_one_go(now, minutes) if act.in_one_go else now
+                if when > now:
+                    heapq.heappush(self.moments, when)
+                else:
+                    found.append((minutes, self.asked[person], person))
+        return found
+
+    def _take(self, at: int, when: float, end: float) -> None:
+        """Begin and end of an activity stand: what follows may be ready now."""
+        acts, left = self.acts, self.left
+        self.starts[at], self.ends[at] = when, end
+        lead = self.outline.leads[at]
         for space, many in acts[at].spaces:
             together = lead is not None and (space, many) in acts[lead].spaces
             until = end + acts[lead].minutes if together else end
-            line = units[space]
+            line = self.units[space]
             line.sort()
             line[:many] = [until] * many
-            heapq.heappush(moments, until)
-        for other in outline.following[at]:
+            heapq.heappush(self.moments, until)
+        for other in self.outline.following[at]:
             left[other] -= 1
             if left[other]:
                 continue
             if other == lead:
-                starts[other], ends[other] = end, end + acts[other].minutes
-                for later in outline.following[other]:
+                self.starts[other], self.ends[other] = end, end + acts[other].minutes
+                for later in self.outline.following[other]:
                     left[later] -= 1
                     if not left[later]:
-                        ready(later)
+                        self._ready(later)
             else:
-                ready(other)
-
-    for at in range(outline.count):
-        if not left[at]:
-            ready(at)
-    while coming or queue:
-        if not moments:
-            raise ValueError("an activity needs more of a space than there is")
-        now = heapq.heappop(moments)
-        while moments and moments[0] <= now:
-            heapq.heappop(moments)
-        while coming and coming[0][0] <= now:
-            when, at = heapq.heappop(coming)
-            if acts[at].able or acts[at].spaces:
-                heapq.heappush(queue, (priorities[at], at))
-            else:
-                take(at, when, when + acts[at].minutes)
-        idle = {person for person, (_, hours) in enumerate(people)
-                if free[person] <= now and hours.next_open(now) == now}
-        put_back = []
-        while queue and (idle or not people or lone):
-            entry = heapq.heappop(queue)
-            at = entry[1]
-            act = acts[at]
-            hands = []
-            for person, minutes in act.able:
-                if person in idle:
-                    when = people[person][1].in_one_go(now, minutes) if act.in_one_go else now
-                    if when > now:
-                        heapq.heappush(moments, when)
-                    else:
-                        hands.append((minutes, asked[person], person))
-            if (act.able and not hands) or any(
-                    sum(unit <= now for unit in units[space]) < many
-                    for space, many in act.spaces):
-                put_back.append(entry)
-                continue
-            end = now + act.minutes
-            if hands:
-                minutes, _, person = min(hands)
-                hours = people[person][1]
-                end = hours.clock(hours.opened(now) + minutes)
-                who[at], free[person] = person, hours.next_open(end)
-                heapq.heappush(moments, free[person])
-                idle.remove(person)
-            take(at, now, end)
-        for entry in put_back:
-            heapq.heappush(queue, entry)
-        if queue:
-            for person, (_, hours) in enumerate(people):
-                if free[person] <= now and (when := hours.next_open(now)) > now:
-                    heapq.heappush(moments, when)
-    return draft_of(bench, starts, ends, who, name)
+                self._ready(other)
 
 
 def draft_of(bench: Bench, starts: Sequence[float], ends: Sequence[float],
