@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
 from estimator.catalogue import Catalogue, Certainty, Condition
-from estimator.estimate import KINDS, Estimate, Item, estimate
+from estimator.estimate import KINDS, Estimate, Item, LineCost, estimate
 from estimator.money import allocate, round_half_up, to_money
 from estimator.quote.records import FIXED, Choices, Offered, QuoteLine
 from estimator.scope import scope
@@ -38,53 +38,16 @@ def price_lines(
     catalogue: Catalogue,
 ) -> tuple[QuoteLine, ...]:
     """The lines that add up to the price: the work, the finds, the cover for a fixed price."""
-    rows: list[QuoteLine] = []
-    wanted: list[Mapping[str, float]] = []
     by_line: dict[int, list[Item]] = {}
     for item in job.items:
         by_line.setdefault(item.line, []).append(item)
-    for entry in job.lines:
-        line = job.scope.lines[entry.line]
-        assembly = catalogue.assemblies[line.assembly]
-        items = by_line.get(entry.line, [])
-        rows.append(
-            QuoteLine(
-                key=f"line-{entry.line + 1}",
-                kind="extra" if entry.line >= job.scope.first_extra else "work",
-                heading=assembly.group,
-                title=title_of(line, catalogue),
-                detail=_detail(items, job, entry.line),
-                price=Decimal(0),
-                kinds={},
-                droppable=assembly.droppable or assembly.extra,
-                hours=entry.hours,
-                cost=entry.cost,
-                line=entry.line,
-                places=tuple(
-                    dict.fromkeys(
-                        catalogue.place(row)
-                        for item in items
-                        for row in (item.work.treatment, item.work.operation)
-                    )
-                ),
-            )
-        )
-        wanted.append(entry.kinds)
+    rows = [_work(entry, by_line.get(entry.line, []), job, catalogue) for entry in job.lines]
+    wanted = [entry.kinds for entry in job.lines]
     if job.find_cost > 0:
         labour = job.find_hours * job.hour_cost
-        rows.append(
-            QuoteLine(
-                "finds",
-                "finds",
-                "Allowance for finds",
-                "Allowance for finds",
-                "Damage that shows only after teardown, at its expected cost.",
-                Decimal(0),
-                {},
-                hours=job.find_hours,
-                cost=job.find_cost,
-            )
-        )
+        rows.append(_beside("finds", "Allowance for finds",
+                            "Damage that shows only after teardown, at its expected cost.",
+                            hours=job.find_hours, cost=job.find_cost))
         wanted.append(
             {"labour": labour, "parts": job.find_cost - labour, "materials": 0.0, "outwork": 0.0}
         )
@@ -95,19 +58,38 @@ def price_lines(
     base = math.fsum(math.fsum(kinds.values()) for kinds in asked)
     cover = float(price) - base
     if pricing == FIXED and cover > 0.005 * base:
-        rows.append(
-            QuoteLine(
-                "cover",
-                "cover",
-                "Fixed-price cover",
-                "Fixed-price cover",
-                "What makes the price hold when the work takes longer than expected.",
-                Decimal(0),
-                {},
-            )
-        )
+        rows.append(_beside("cover", "Fixed-price cover",
+                            "What makes the price hold when the work takes longer than expected."))
         asked.append({"labour": cover, "parts": 0.0, "materials": 0.0, "outwork": 0.0})
     return _to_the_cent(rows, asked, price, settings.currency)
+
+
+def _work(entry: LineCost, items: Sequence[Item], job: Estimate, catalogue: Catalogue
+          ) -> QuoteLine:
+    """A survey line or an extra with its work, not priced yet."""
+    line = job.scope.lines[entry.line]
+    assembly = catalogue.assemblies[line.assembly]
+    rests = dict.fromkeys(catalogue.place(row) for item in items
+                          for row in (item.work.treatment, item.work.operation))
+    return QuoteLine(
+        key=f"line-{entry.line + 1}",
+        kind="extra" if entry.line >= job.scope.first_extra else "work",
+        heading=assembly.group,
+        title=title_of(line, catalogue),
+        detail=_detail(items, job, entry.line),
+        price=Decimal(0),
+        kinds={},
+        droppable=assembly.droppable or assembly.extra,
+        hours=entry.hours,
+        cost=entry.cost,
+        line=entry.line,
+        places=tuple(rests),
+    )
+
+
+def _beside(key: str, title: str, detail: str, **costs: float) -> QuoteLine:
+    """A line that is no work of its own, not priced yet."""
+    return QuoteLine(key, key, title, title, detail, Decimal(0), {}, **costs)
 
 
 def _factor(kind: str, pricing: str, divisor: float, settings: Settings) -> float:
