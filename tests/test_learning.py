@@ -486,6 +486,9 @@ def test_a_job_of_normals_adds_up_as_theory_says():
     assert found.mean() == pytest.approx(90 + 9 * 2 * 0.5 * 0.2**0.5, rel=0.005)
     shared = 0.2 * 0.6 + 0.1
     assert found.var() == pytest.approx(4 * (81 * shared + 9 * 0.7), rel=0.06)
+    # A job that is far over altogether: every task at the last of its levels.
+    most = total_quantiles(tables, np.array([0.01]), 0.2, 0.0, (99.0, 0.0))
+    assert most == pytest.approx(tables[:, -1].sum())
 
 
 
