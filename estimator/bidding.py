@@ -102,6 +102,11 @@ class Best:
     edge
         "lowest" or "highest" where the best lies at that end of the bids looked at, so that one
         beyond might earn more; else None.
+
+    Examples
+    --------
+    >>> Best(1.9, 0.2, 0.18, "highest").caution
+    'No quote asked more than this against its cost; whether more would earn more is not known.'
     """
 
     bid: float
@@ -132,6 +137,11 @@ def best_bid(
         Where to look; low < high, or equal if there is but one bid.
     cost
         What the job costs on average; 0 where bids are mark-ups.
+
+    Raises
+    ------
+    ValueError
+        If `low` or `high` is not finite, or they are out of order.
 
     Examples
     --------
@@ -179,6 +189,11 @@ class Answered:
         Expected when it was sent, finds included, in the same money; over 0.
     won
         Whether the customer accepted.
+
+    Examples
+    --------
+    >>> Answered(price=4200, cost=3000, won=True).ratio
+    1.4
     """
 
     price: float
@@ -245,6 +260,14 @@ class Curve:
     intercepts, slopes, weights
         Of the curves, logit(chance) = intercept + slope · (ln(price/cost) − centre); slopes are
         under 0, weights add up to 1. Shape (curves,).
+
+    Examples
+    --------
+    >>> curve = Curve(40, 18, 1.1, 1.9, 0.4, np.array([0.2]), np.array([-6.0]), np.array([1.0]))
+    >>> curve.win([1.2, 1.5, 2.5]).round(2).tolist()
+    [0.82, 0.54, nan]
+    >>> [end.round(2).item() for end in curve.band(1.5)]
+    [0.54, 0.54]
     """
 
     answered: int

@@ -102,6 +102,16 @@ class Chart:
         How many of the first points the centre and limits come from.
     centre, sd
         Mean of those, and mean moving range / 1.128.
+
+    Examples
+    --------
+    >>> found = Chart(np.array([1.0, 1.2, 0.9, 2.4]), base=3, centre=1.0, sd=0.2)
+    >>> [round(limit, 2) for limit in found.limits], found.ranges.round(1).tolist()
+    ([0.4, 1.6], [0.2, 0.3, 1.5])
+    >>> round(found.range_limit, 2), [(one.at, one.rule) for one in found.signals]
+    (0.74, [(3, 1)])
+    >>> found.caution
+    'Limits from 3 points are a first guess; 20 or more make them firm.'
     """
 
     points: np.ndarray
@@ -151,6 +161,11 @@ def chart(points: ArrayLike, base: int | None = None) -> Chart:
         Take centre and limits from this many of the first points, 2 or more, and hold the later
         ones to them; None takes all.
 
+    Raises
+    ------
+    ValueError
+        If there are fewer than two points, or fewer than `base`.
+
     Notes
     -----
     NIST/SEMATECH, "e-Handbook of Statistical Methods", 6.3.2.2.
@@ -181,6 +196,11 @@ def ratio_chart(actual: ArrayLike, estimate: ArrayLike, base: int | None = None)
         Hours of tasks or jobs in order of time, over 0; shape (points,). [h]
     base
         As for `chart`.
+
+    Raises
+    ------
+    ValueError
+        If the two differ in length, hold what is not over 0, or as for `chart`.
 
     Examples
     --------

@@ -198,6 +198,11 @@ def value_of_test(payoffs: ArrayLike, prior: ArrayLike, likelihood: ArrayLike) -
         Chance of each signal where the state is the case: a row for each state, together 1;
         shape (states, signals). [–]
 
+    Raises
+    ------
+    ValueError
+        If `likelihood` lacks the row of a state, or chances do not add up to 1.
+
     Notes
     -----
     H. Raiffa & R. Schlaifer, "Applied Statistical Decision Theory", 1961.
@@ -324,6 +329,11 @@ def value_of_seeing(cost: ArrayLike, groups: ArrayLike, confidence: float) -> fl
     high where the groups say nothing, by about
     (groups − 1) · (1 − confidence) / (2 · trials · density of the cost at the cover):
     with 10,000 trials, two groups and 80 %, under a twenty-thousandth of the spread.
+
+    Raises
+    ------
+    ValueError
+        If there is not one whole number from 0 for each trial.
 
     Notes
     -----

@@ -169,6 +169,11 @@ def status(
     spent
         On the whole job so far, 0 or more.
 
+    Raises
+    ------
+    ValueError
+        If the lists differ in length, or hold what is out of range.
+
     Examples
     --------
     >>> status([6, 3, 1], planned=[1, 1, 0], done=[1, 0.5, 0], spent=9)
@@ -219,6 +224,11 @@ class PastJobs:
         """Weight of a job's own ratio when `earned` book hours of it are done, 0 to 1. [–]
 
         earned / (earned + (hour_sd / job_sd)²); 0 if jobs do not differ.
+
+        Examples
+        --------
+        >>> round(PastJobs(ratio=1.1, job_sd=0.2, hour_sd=0.8).weight(20), 3)
+        0.556
         """
         job = within("earned", earned, at_least=0) * self.job_sd**2
         return job / (job + self.hour_sd**2) if job else 0.0
@@ -235,6 +245,11 @@ def past_jobs(jobs: Iterable[Sequence[tuple[float, float]]]) -> PastJobs:
     jobs
         Two or more finished jobs, one of them with two or more work items. Each is a sequence of
         (book hours, actual hours) of its work items, book hours over 0, actual 0 or more. [h]
+
+    Raises
+    ------
+    ValueError
+        If hours are out of range, or there are too few jobs or items.
 
     Notes
     -----
@@ -284,6 +299,11 @@ class Forecast:
         Mean of what is still to come. [h]
     low, high
         The total lies between them with the probability that was asked for. [h]
+
+    Examples
+    --------
+    >>> Forecast(weight=0.5, ratio=1.2, spent=26.0, rest=48.0, low=66.0, high=83.0).mean
+    74.0
     """
 
     weight: float
@@ -320,6 +340,11 @@ def forecast(job: Status, past: PastJobs, share: float = 0.8) -> Forecast:
         From `past_jobs`, or the shop's guess.
     share
         Probability that the total lies between low and high, 0 to under 1. [–]
+
+    Raises
+    ------
+    ValueError
+        If `share` is out of range.
 
     Notes
     -----

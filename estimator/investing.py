@@ -280,6 +280,11 @@ def profitability(rate: float, flows: ArrayLike) -> float | None:
 def annuity(rate: float, periods: int | np.ndarray, *, due: bool = False):
     """Worth now of one unit of money at the end of each of so many periods; `due`: at the start.
 
+    Raises
+    ------
+    ValueError
+        If `periods` is under 0, or `rate` is out of range.
+
     Examples
     --------
     >>> round(annuity(0.08, 5) * 25_000, 2), round(annuity(0.08, 5, due=True) * 25_000, 2)

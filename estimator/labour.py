@@ -202,6 +202,11 @@ def break_even(fixed: float, price: float, variable: float = 0.0, *, target: flo
     tax
         Share of the profit, 0 to 0.99. [–]
 
+    Raises
+    ------
+    ValueError
+        If the price is not over the variable cost, or a figure is out of range.
+
     Examples
     --------
     >>> break_even(18_000, 100, 20), break_even(18_000, 100, 20, target=24_000, tax=0.4)

@@ -262,6 +262,13 @@ class Fit:
     proven
         Is it certain that no other set that fits is worth more? If the search was stopped or
         ran out of time, no set is worth more than `bound`.
+
+    Examples
+    --------
+    >>> from estimator.catalogue import Level
+    >>> found = Fit(frozenset({3}), 800.0, 950.0, 1480.0, 9.5, True, 800.0)
+    >>> sorted(found.taken(Choices(Level.CLEAN, dropped=frozenset({1}))).dropped)
+    [1, 3]
     """
 
     left_out: frozenset[int]

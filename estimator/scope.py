@@ -75,6 +75,13 @@ class Scope:
     """What the lines need at a level.
 
     `lines` are the survey's, then the extras added, from index `first_extra` on.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> found = small_quote().job.scope
+    >>> found.names, len(found.works), found.first_extra
+    (('flipper 1', 'leg 1'), 5, 2)
     """
 
     level: Level

@@ -183,6 +183,11 @@ def pinball(observed: ArrayLike, quantile: ArrayLike, share: ArrayLike) -> np.nd
     share
         0 to 1. [–]
 
+    Raises
+    ------
+    ValueError
+        If `share` is out of range.
+
     Notes
     -----
     R. Koenker & G. Bassett, "Econometrica" 46, 1978. Twice its mean over all shares is the CRPS.
@@ -333,6 +338,11 @@ class Audit:
     ratio, chance
         Likelihood ratio of the share seen against the share said, and the chance of so large a
         ratio in many cases (chi-square of one degree). [–]
+
+    Examples
+    --------
+    >>> Audit(exact=0.03, ratio=4.6, chance=0.032).holds
+    False
     """
 
     exact: float
@@ -354,6 +364,11 @@ def audit(hits: int, cases: int, share: float) -> Audit:
         In how many cases of how many it was enough.
     share
         In how many it should be: 0.8 for a P80; over 0 and under 1. [–]
+
+    Raises
+    ------
+    ValueError
+        If `share` is out of range, or there are more hits than cases.
 
     Notes
     -----
@@ -390,6 +405,11 @@ def cases_for(half_width: float, confidence: float = 0.9, share: float = 0.5) ->
     """How many cases tell a share to within `half_width` either way; a fraction, round it up.
 
     z² p (1 − p) / half_width²; a share of one half, where nothing is known, needs the most.
+
+    Raises
+    ------
+    ValueError
+        If a share or the half width is out of range.
 
     Examples
     --------

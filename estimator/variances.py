@@ -266,6 +266,11 @@ class Review:
         Its standard cost as it was quoted, find allowance included. [money]
     parts
         Each cause of each kind, then work added, work dropped, and finds.
+
+    Examples
+    --------
+    >>> Review(1450, 1300, (Part("labour", "rate", 150),)).total
+    150
     """
 
     actual: Number

@@ -69,6 +69,13 @@ class Advice:
         What to know before it is taken; may be empty.
     points
         The curve for a chart: price over cost, chance, low, high. [–]
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> found = Advice(won=6, lost=9, open=2, reason="It takes 20 answered quotes.")
+    >>> found.answered, found.words(open_shop().settings)
+    (15, ('It takes 20 answered quotes.',))
     """
 
     won: int

@@ -31,6 +31,7 @@ from estimator.learning.priors import (
     WINDOW,
     Pool,
 )
+from estimator.learning.records import Labels
 from estimator.learning.rounding import Rounding, multiples
 from estimator.learning.shape import KNOTS, shape
 from estimator.learning.similar import Similar
@@ -485,6 +486,9 @@ def test_a_job_of_normals_adds_up_as_theory_says():
     assert found.mean() == pytest.approx(90 + 9 * 2 * 0.5 * 0.2**0.5, rel=0.005)
     shared = 0.2 * 0.6 + 0.1
     assert found.var() == pytest.approx(4 * (81 * shared + 9 * 0.7), rel=0.06)
+    # A job that is far over altogether: every task at the last of its levels.
+    most = total_quantiles(tables, np.array([0.01]), 0.2, 0.0, (99.0, 0.0))
+    assert most == pytest.approx(tables[:, -1].sum())
 
 
 
@@ -841,6 +845,47 @@ def test_what_is_no_record_is_named():
     """A row that is a list, not names with values, is said to be none."""
     with pytest.raises(BadInput, match="Record 1 is not a mapping"):
         HoursModel().update([record(), [2.0, 2.5]])
+
+
+def test_every_fault_says_what_is_wanted():
+    """Hours over 0, days that are numbers; none at fault is left out, up to twenty."""
+    wrong = [record(est=-1.0), record(day=None), record(act=0.0), record(day=-3)]
+    with pytest.raises(BadInput) as told:
+        HoursModel().update(wrong)
+    assert [fault.what for fault in told.value.faults] == [
+        "Record 0, est: -1.0 is not hours over 0.",
+        "Record 1, day: None is not a whole number of days.",
+        "Record 2, act: 0.0 is not hours over 0."]
+    HoursModel().update([record(day=-3), record(est=0.5, act=0.25)])
+    with pytest.raises(BadInput) as told:
+        HoursModel().update([record(est=0)] * 25)
+    assert len(told.value.faults) == 20
+
+
+def test_labels_of_any_type_are_told_apart():
+    """What is equal is one label; lists are told by how they are written, no numbers are None."""
+    labels = Labels()
+    nan = float("nan")
+    seen = ["a", 1, None, ("x", nan), ["x"], {"y"}, 2.5]
+    assert labels.add(seen).tolist() == [0, 1, 2, 3, 4, 5, 6]
+    assert labels.add([nan, ("x", None), ["x"], np.float64(nan), 1.0, "a"]).tolist() == [
+        2, 3, 4, 2, 1, 0]
+    assert labels.find(["b", ["z"], ("x", nan), {"y"}, 2.5]).tolist() == [-1, -1, 3, 5, 6]
+    assert len(labels) == 7
+
+
+def test_sizes_are_half_a_logarithm_wide():
+    """Estimates within a quarter of a logarithm of the next half are of one size."""
+    found = model_room._size(np.array([-0.26, -0.24, 0.24, 0.26, 0.74, 0.76, 1.24]))
+    assert found.tolist() == [-1, 0, 0, 1, 1, 2, 2]
+
+
+def test_a_wrong_question_is_counted_out():
+    """Of several figures the first that is wrong is named; the ends of the levels are allowed."""
+    with pytest.raises(ValueError, match=r"estimates\[1\] is -2"):
+        HoursModel().predict([1, -2, 3, -4], ["a"] * 4, ["p"] * 4, [0.5])
+    with pytest.raises(ValueError, match=r"probs\[2\] is 80"):
+        HoursModel().predict([1], ["a"], ["p"], [0, 1, 80, 90])
 
 
 @pytest.mark.parametrize(("asked", "said"), [

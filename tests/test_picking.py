@@ -306,6 +306,183 @@ def test_forty_lines_are_proven():
     assert picked.prices[0] <= limit.most
 
 
+# --- the parts of the bound -------------------------------------------------------------------
+
+
+def gauge_of(limit, worth, must=()):
+    """One limit made ready, lines in their own order."""
+    free = [line for line in range(len(worth)) if line not in must]
+    return gauges.Gauge(limit, free, np.array([worth[line] for line in free], float), must)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_set_that_is_decided_costs_what_it_costs(seed):
+    """With no line open the slack of every trial is the limit less the set's cost, to the dust."""
+    rng = np.random.default_rng(700 + seed)
+    limit = quantile_limit(rng, 6, used=0.5, share=rng.choice([0.3, 0.5, 0.8, 1.0]), trials=21,
+                           shared=5, asked=True)
+    must = [1] if seed % 2 else []
+    gauge = gauge_of(limit, rng.integers(1, 9, 6), must)
+    for size in range(7):
+        for chosen in itertools.combinations(range(6), size):
+            if not set(must) <= set(chosen):
+                continue
+            lines = frozenset(chosen)
+            costs = np.sort(limit.trials.costs_of(lines))
+            bits = sum(1 << line for line in chosen if line not in must)
+            dust = 1e-4 * limit.most
+            assert gauge._slack(bits)[1:-1] == pytest.approx(
+                limit.most - limit.trials.costs_of(lines), abs=dust)
+            assert gauge._slack(bits)[0] == pytest.approx(
+                limit.most - limit.mean_of(lines), abs=dust)
+            # The lowest figure that is called a quantile: R. Hyndman & Y. Fan, American
+            # Statistician 50, 1996, of nine the floor of (n - 1) p + 1.
+            decides = costs[math.floor(20 * limit.trials.share + 1e-6)]
+            if abs(math.remainder(20 * limit.trials.share, 1)) > 1e-6:
+                assert gauge.least(bits) == pytest.approx(decides, abs=dust)
+            clear = min(abs(decides - limit.most), abs(limit.mean_of(lines) - limit.most))
+            if clear > 3 * dust and gauge.least(bits) == pytest.approx(decides, abs=dust):
+                assert gauge.holds(bits) == (max(decides, limit.mean_of(lines)) < limit.most)
+
+
+def relaxed(worth, costs, room):
+    """The most that parts of lines can bring: the knapsack's relaxation, by a general solver."""
+    from scipy.optimize import linprog
+
+    if not len(worth):
+        return 0.0
+    return -linprog(-np.asarray(worth, float), A_ub=[costs], b_ub=[room], bounds=(0, 1)).fun
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bound_of_certain_costs_is_that_of_parts_of_lines(seed):
+    """Whatever has been decided: no less than a general solver finds, and hardly more."""
+    # G. B. Dantzig, Operations Research 5, 1957.
+    rng = np.random.default_rng(800 + seed)
+    worth, costs = rng.integers(10, 99, 12), rng.uniform(2, 20, 12)
+    gauge = gauge_of(plain_limit(45.0, list(costs)), worth)
+    assert 0.9999 * relaxed(worth, costs, 45) <= gauge.top() <= 1.02 * relaxed(worth, costs, 45)
+    state, room = gauge.start, 45.0
+    for place in range(12):
+        if rng.random() < 0.3 and costs[place] < room:
+            state, room = gauge.take(state, place), room - costs[place]
+        else:
+            state = gauge.leave(state, place)
+        most = relaxed(worth[place + 1:], costs[place + 1:], room)
+        assert gauge.reaches(state, place + 1, 0.999 * most)
+        if costs[place + 1:].sum() > room and place < 8:
+            assert not gauge.reaches(state, place + 1, 1.06 * most + 0.1)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.8, 0.95, 1.0])
+def test_the_bound_of_trials_is_that_of_the_trial_that_decides(share):
+    """So many trials have to leave room: the bound is about that of the last of them."""
+    # S. Ahmed et al., Mathematical Programming 162, 2017: the quantile bound.
+    rng = np.random.default_rng(5)
+    worth, scale = rng.integers(10, 99, 10), np.sort(rng.uniform(0.5, 1.8, 20))
+    costs = rng.uniform(2, 20, 10)[:, None] * rng.permutation(scale)
+    limit = Limit(30.0, lambda kept: 0.0, [0.0] * 10, trials=Trials(np.full(20, 2.0), costs, share))
+    gauge = gauge_of(limit, worth)
+    bounds = np.sort([relaxed(worth, costs[:, trial], 28.0) for trial in range(20)])[::-1]
+    last = math.floor(19 * share - 1e-9)
+    assert gauge.reaches(gauge.start, 0, 0.999 * bounds[last])
+    assert not gauge.reaches(gauge.start, 0, 1.05 * bounds[last])
+
+
+@pytest.mark.parametrize(("lot", "room", "most"), [
+    # Four lines worth 10 that cost 5: with a set-up of 8 each costs 7 where all pay for it.
+    (Shared(8, [0, 1, 2, 3]), 21, 40 * 21 / 28),
+    # A lot of at least 12, of parts of 1: each line costs 5 and a quarter of the least.
+    (Shared(0, [0, 1, 2, 3], least=12, parts=[1] * 4), 16, 40 * 16 / 32),
+    # Past its minimum: the set-up spread, the parts by the line.
+    (Shared(8, [0, 1, 2, 3], least=8, parts=[2] * 4), 18, 40 * 18 / 36),
+    (Shared(4, [0, 1, 2, 3], parts=[2] * 4, times=2.0), 18, 40 * 18 / 44),
+])
+def test_a_charge_is_spread_over_lines_that_are_alike(lot, room, most):
+    """By hand: parts of four like lines, with what they share parted among them."""
+    gauge = gauge_of(Limit(room, lambda kept: 0.0, [5] * 4, shared=[lot]), [10] * 4)
+    assert 0.9999 * most <= gauge.top() <= 1.02 * most
+
+
+def test_what_is_due_of_a_charge_by_hand():
+    """A lot from 20, at least 100, of 40, 30 and 50 by the line; the first cannot be left out."""
+    lot = Shared(20, [0, 1, 2], least=100, parts=[40, 30, 50])
+    kept = gauges.Charge(lot, [1, 2], [0], np.array([True, False]), np.array(1.0))
+    assert (kept.paid, kept.first, kept.parts) == (True, 60, {0: 30, 1: 50})
+    # 60 and the likely 30 stay below 100: the least is due, and lines still open carry nothing.
+    assert not kept.straight(0.0, 0)
+    assert kept.due(0.0, 0) == 100
+    # With the line of 30 in, the last is not likely to come; with that of 50 the least is passed.
+    assert (kept.straight(30.0, 1), kept.due(30.0, 1)) == (False, 100)
+    assert (kept.straight(80.0, 2), kept.due(80.0, 2)) == (False, 140)
+    likely = gauges.Charge(lot, [1, 2], [0], np.array([True, True]), np.array(1.0))
+    # Both likely, 140 in all: open lines carry their 80, and 60 are due; 50 of the last, and 90.
+    assert (likely.straight(0.0, 0), likely.due(0.0, 0)) == (True, 60)
+    assert (likely.straight(30.0, 1), likely.due(30.0, 1)) == (True, 90)
+    # Exactly the least is enough; without the first line only 50 are still to come.
+    assert likely.straight(-10.0, 1)
+    assert not likely.straight(-10.5, 1)
+    free = gauges.Charge(lot, [0, 1, 2], [], np.array([True] * 3), np.array(1.0))
+    assert (free.paid, free.first) == (False, 20)
+    assert free.kinds() == [(True, False), (True, True), (False, True)]
+    assert gauges.Charge(Shared(5, [0]), [0], [], np.array([True]), 1.0).kinds() == [(True, False)]
+
+
+def test_numbers_that_guide_the_search_by_hand():
+    """Ratios, rough shares of charges, trials that decide, factors by column, bits."""
+    worth, costs = np.array([10.0, 9, 8]), np.array([2.0, 3, 4])
+    assert [gauges._level(worth, costs, room) for room in (1, 2, 4, 6, 99)] == [5, 5, 3, 2, 2]
+    assert gauges._level(np.zeros(0), np.zeros(0), 5.0) == 1
+    shared = [Shared(6, [0, 2], times=np.array([1.0, 3.0])), Shared(2, [2, 9], least=5)]
+    assert gauges._spread_evenly(shared, [2, 1, 0]).tolist() == [6 + 5, 0, 6]
+    assert gauges._bits([True, False, True]) == 5
+    slack = np.arange(100.0)
+    # The eightieth best of a hundred is 20: two above it and three below; of the best, three below.
+    assert sorted(slack[gauges._deciding(slack, 80)]) == [17, 18, 19, 20, 21, 22]
+    assert sorted(slack[gauges._deciding(slack, 1)]) == [96, 97, 98, 99]
+    times = gauges._times(np.array([1.0, 2, 6]), 3, 1 + np.array([1, 2]))
+    assert times.tolist() == [3, 1, 2, 6, 4]
+    assert gauges._times(2.0, 0, slice(0, 1)).tolist() == [2]
+
+
+def test_a_sketch_is_a_straight_line_through_the_price():
+    """Means over the trials that decide, moved so that one set costs its price: by hand."""
+    limit = Limit(50, lambda kept: 31.0, [1, 1], shared=[Shared(4, [1], times=np.arange(4.0))],
+                  trials=Trials(np.arange(4.0), np.array([[1.0, 2, 3, 4], [5, 5, 9, 9]]), 0.8))
+    line = gauges.sketch(limit, np.array([1, 3]), frozenset([0, 1]), 31.0)
+    assert (list(line.mean), line.fixed, line.trials) == ([3, 7], 2, None)
+    assert line.shared[0].times == 2
+    assert line.mean_of({0, 1}) == 3 + 7 + 2 + 8
+    assert line.most - line.mean_of({0, 1}) == 50 - 31
+
+
+def test_real_costs_count_once():
+    """What was asked for takes the place of what was told; charges that were unpaid come on top."""
+    trials = Trials(np.zeros(4), np.full((6, 4), 2.0), 0.5,
+                    lambda kept: np.full(4, 5.0 * len(kept)))
+    shared = [Shared(3, [0, 4]), Shared(7, [5])]
+    limit = Limit(100, lambda kept: 0.0, [2.0] * 6, shared=shared, trials=trials)
+    gauge = gauge_of(limit, [1] * 6)
+    state = gauge.start
+    for place in range(3):
+        assert gauge.looked_up(state, place, None) is state  # it is not asked for yet
+        state = gauge.take(state, place)
+    gauge.asks = True
+    assert gauge.looked_up(gauge.start, 3, None) is gauge.start  # too few lines since
+    assert gauge.looked_up(state, 4, None) is state  # too few lines left
+    assert gauge.asked == 0
+    state = gauge.looked_up(state, 3, lambda: frozenset([0, 1, 2]))
+    assert (gauge.asked, state.since) == (1, 0)
+    assert state.real[1:] == pytest.approx([85] * 5, abs=0.01)
+    assert state.slack[1:] == pytest.approx([100 - 6 - 3] * 5, abs=0.01)
+    state = gauge.take(gauge.leave(state, 3), 4)  # its set-up was paid before
+    assert state.real[1:] == pytest.approx([83] * 5, abs=0.01)
+    state = gauge.take(state, 5)  # this one was not
+    assert state.real[1:] == pytest.approx([83 - 2 - 7] * 5, abs=0.01)
+    assert state.slack[1:] == pytest.approx([100 - 10 - 3 - 7] * 5, abs=0.01)
+    assert state.since == 2
+
+
 # --- ties and edges -----------------------------------------------------------------------------
 
 

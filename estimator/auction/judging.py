@@ -66,6 +66,11 @@ class Judge:
             Play the trials of every machine.
         progress
             Told how many are done; if it answers False, `Stopped` is raised.
+
+        Raises
+        ------
+        Stopped
+            If `progress` said so.
         """
         groups: dict[object, list[int]] = {}
         for place, one in enumerate(machines):

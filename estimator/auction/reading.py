@@ -91,6 +91,11 @@ def read_bytes(data: bytes, name: str, catalogue: Catalogue, *, value: float | N
                folder: Path | None = None) -> tuple[tuple[Offered, ...], tuple[str, ...]]:
     """As `read`, from the bytes of a file; surveys are looked for in `folder`.
 
+    Raises
+    ------
+    BadInput
+        As `read`.
+
     Examples
     --------
     >>> from estimator.catalogue import load

@@ -78,7 +78,16 @@ class Order:
 
 @dataclass(frozen=True)
 class Budget:
-    """What the parts of a job cost to buy: a row for each part, an order for each supplier."""
+    """What the parts of a job cost to buy: a row for each part, an order for each supplier.
+
+    Examples
+    --------
+    >>> bought = Purchase("coil", 3, 4, 1, 2.5, "part-house", 10.0, 5.0)
+    >>> nowhere = Purchase("toy", 1, 1, 1, 40.0, "", 40.0, None)
+    >>> budget = Budget((bought, nowhere), (Order("part-house", 10.0, 0.0, 8.0, 5.0),))
+    >>> budget.total, budget.unmet, budget.orders[0].total
+    (58.0, ('toy',), 18.0)
+    """
 
     rows: tuple[Purchase, ...]
     orders: tuple[Order, ...]

@@ -63,7 +63,15 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Ordering:
-    """Orders in the order they are placed in, and the waiting list by the day parts come."""
+    """Orders in the order they are placed in, and the waiting list by the day parts come.
+
+    Examples
+    --------
+    >>> found = Ordering((), (Waiting("coil", 2, "part-house", needed=6, expected=9, late=3),
+    ...                       Waiting("rubber", 4, "part-house", needed=9, expected=9, late=0)))
+    >>> [row.part for row in found.late]
+    ['coil']
+    """
 
     orders: tuple[DatedOrder, ...]
     waiting: tuple[Waiting, ...]

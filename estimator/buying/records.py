@@ -40,6 +40,11 @@ FEWEST = Wish("fewest parcels", first="parcels")
 def trade_off(day: float, parcel: float = 0.0) -> Wish:
     """A wish that weighs days and parcels against money. [money]
 
+    Raises
+    ------
+    ValueError
+        If what a day or a parcel is worth is under 0 or not finite.
+
     Examples
     --------
     >>> trade_off(15, parcel=4).day
@@ -92,6 +97,11 @@ class PartsOrder:
         be spent on stock; what sending costs. [money]
     days_low, days_typical, days_high
         Days from order to door: at best, usually, at worst. [d]
+
+    Examples
+    --------
+    >>> PartsOrder("part-house", "Part house", (), 40.0, 5.0, 8.0, 3, 5, 9).total
+    53.0
     """
 
     supplier: str
@@ -143,6 +153,15 @@ class Basket:
         Is it certain that none costs less? Else the search was stopped.
     faults
         What to see to: needs that nobody sells, prices grown old, days that cannot be kept.
+
+    Examples
+    --------
+    >>> line = Line("coil", "Coil", 2, 1, 2, 20.0, 40.0, (("coil", 2),), date(2026, 1, 1))
+    >>> order = PartsOrder("part-house", "Part house", (line,), 40.0, 0.0, 8.0, 3, 5, 9)
+    >>> found = Basket(trade_off(15, parcel=4), (order,), (), (), delay=2, first=None, bound=72.0,
+    ...                proven=False)
+    >>> found.total, found.parcels, found.worth, round(found.gap, 2), found.days_of("coil")
+    (48.0, 1, 82.0, 0.12, 5)
     """
 
     wish: Wish

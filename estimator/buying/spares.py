@@ -103,6 +103,12 @@ class Doubt:
         Share of its price that a spare is worth which is not used, from 0 to 1. [–]
     later
         Price of one unit in a second order; None where it is the same. [money]
+
+    Examples
+    --------
+    >>> [(units, round(cost, 2), round(enough, 2))
+    ...  for units, cost, enough in Doubt("lamp-socket", 2.0, (0.5, 0.3, 0.2)).options()]
+    [(0, 0.0, 0.5), (1, 1.0, 0.8), (2, 2.6, 1.0)]
     """
 
     part: str

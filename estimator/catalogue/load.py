@@ -43,6 +43,13 @@ class Catalogue:
 
     A key is the row's name where one column names it, else a tuple of the key columns. Where
     each row was read from is kept, so that a figure can be walked back to its line.
+
+    Examples
+    --------
+    >>> found = load()
+    >>> row = found.operation("flipper-rebuild", schema.Era.DOT_MATRIX)
+    >>> row.unit, found.at(row)[0], len(found.offers_of["flipper-kit"]) > 0
+    ('h per each', 'operations.csv', True)
     """
 
     tables: Mapping[str, Mapping]

@@ -122,6 +122,11 @@ def put(made: dict[str, bytes], folder: Path | str, sources: Collection[Path] = 
     sources
         Files that they were made from: none of these is written over.
 
+    Raises
+    ------
+    BadInput
+        If they cannot be written there.
+
     Examples
     --------
     >>> import tempfile

@@ -55,7 +55,18 @@ def _money_format(settings: Settings) -> str:
 
 
 class Book:
-    """A workbook in the making: its sheets, its styles and how cells are written."""
+    """A workbook in the making: its sheets, its styles and how cells are written.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> book = Book(open_shop().settings, date(2026, 3, 2), "Harbour Lights")
+    >>> sheet = book.sheet("Hours", "What it takes.")
+    >>> book.put(sheet, 3, 0, 2.5, "hours"), book.put(sheet, 3, 1, "Flipper", "text")
+    (2.5, 0.0)
+    >>> book.done()[:2]
+    b'PK'
+    """
 
     def __init__(self, settings: Settings, on: date, title: str):
         import io

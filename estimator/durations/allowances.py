@@ -25,6 +25,11 @@ def standard_time(normal: Hours, allowance: float, of: str = "normal") -> Hours:
         "normal": the share is of the normal time, normal × (1 + allowance). "shift": it is of the
         whole shift, normal / (1 − allowance), and must be under 1.
 
+    Raises
+    ------
+    ValueError
+        If the allowance is out of range, or `of` is another word.
+
     Notes
     -----
     Both conventions are in use and differ: 10 % of 18.3 minutes gives 20.1 or 20.3.

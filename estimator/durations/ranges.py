@@ -185,7 +185,16 @@ def triangular(range_: Range) -> Triangular:
 
 @dataclass(frozen=True)
 class Lognormal:
-    """A lognormal: `mu` and `sigma` are mean and standard deviation of the logarithm."""
+    """A lognormal: `mu` and `sigma` are mean and standard deviation of the logarithm.
+
+    Examples
+    --------
+    >>> found = Lognormal(mu=2.0, sigma=0.3)
+    >>> round(found.mean, 2), round(found.cv, 3), round(found.mode, 2)
+    (7.73, 0.307, 6.75)
+    >>> round(found.quantile(0.8), 2)
+    9.51
+    """
 
     mu: float
     sigma: float
@@ -264,6 +273,11 @@ def mean_of(range_: Range, shape: str = "pert") -> float:
 
 def normal_quantile(chance: float) -> float:
     """Quantile of the standard normal; `chance` is over 0 and under 1. [–]
+
+    Raises
+    ------
+    ValueError
+        If `chance` is out of range.
 
     Examples
     --------

@@ -15,6 +15,11 @@ def unit_time(first, n, rate):
 
     Every doubling of the count multiplies the time of a unit by `rate`. Numbers or arrays.
 
+    Raises
+    ------
+    ValueError
+        If `n` is not over 0, or `rate` is out of range.
+
     Examples
     --------
     >>> round(float(unit_time(125_000, 4, 0.85)), 1)
@@ -69,6 +74,11 @@ def units_to_reach(first: float, target: float, rate: float) -> float:
         Over 0 and at most `first`, in the same unit.
     rate
         Over 0 and under 1: without learning the target is never reached. [–]
+
+    Raises
+    ------
+    ValueError
+        If `rate` or `target` is out of range.
 
     Examples
     --------

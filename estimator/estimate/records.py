@@ -93,6 +93,15 @@ class Estimate:
 
     `hours_factor` turns hands-on hours into hours with allowances; `hour_cost` is what one of
     those costs the shop. `correlations` say how far kinds of work run over together.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> job = small_quote().job
+    >>> round(job.hours, 2), round(job.items[1].mean_hours * job.hours_factor, 2)
+    (3.53, 2.1)
+    >>> round(job.cost) == round(sum(line.cost for line in job.lines)), job.find_hours > 0
+    (True, True)
     """
 
     scope: Scope
@@ -113,7 +122,7 @@ class Estimate:
 
     @property
     def cost(self) -> float:
-        """Expected cost of the known work, without finds."""
+        """Expected cost of the known work, without finds. [money]"""
         return math.fsum(line.cost for line in self.lines)
 
     @property
@@ -126,7 +135,7 @@ class Estimate:
 
     @property
     def find_cost(self) -> float:
-        """Expected cost of finds and of lines worse than assumed."""
+        """Expected cost of finds and of lines worse than assumed. [money]"""
         other = math.fsum(
             [
                 risk.chance
@@ -142,7 +151,7 @@ class Estimate:
 
 @dataclass(frozen=True)
 class LineCost:
-    """Expected hours and cost of one survey line, by kind of cost."""
+    """Expected hours [h] and cost [money] of one survey line, by kind of cost; finds left out."""
 
     line: int
     hours: float
@@ -150,5 +159,5 @@ class LineCost:
 
     @property
     def cost(self) -> float:
-        """Sum over the kinds."""
+        """Sum over the kinds. [money]"""
         return math.fsum(self.kinds.values())

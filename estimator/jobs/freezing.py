@@ -125,6 +125,11 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
            ) -> tuple[Survey, Choices, Shop]:
     """As `reopen`, from what the ledger kept under a number; None is nothing.
 
+    Raises
+    ------
+    BadInput
+        If nothing was kept, or this version of the program cannot read it.
+
     Examples
     --------
     >>> from estimator.demo import small_quote

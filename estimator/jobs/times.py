@@ -63,6 +63,11 @@ Write one of these.
 def time_of(cell: Cell) -> time | None:
     """The time of day in a cell; None where it is blank.
 
+    Raises
+    ------
+    Wrong
+        If it holds no time of day.
+
     Examples
     --------
     >>> time_of("9:15"), time_of("1:30 pm"), time_of("")

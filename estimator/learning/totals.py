@@ -55,9 +55,9 @@ class Jobs:
     def factor(self, job: object) -> tuple[float, float]:
         """Mean and variance of a job's common factor, given what of it is finished."""
         rho = self.rho
-        count, total, _ = self.sums.get(job, (0.0, 0.0, 0.0)) if job is not None else (0, 0, 0)
+        count, total, _ = self.sums.get(job, (0.0, 0.0, 0.0))
         alike = 1 + (count - 1) * rho
-        return rho**0.5 * total / max(alike, 1e-9), (1 - rho) / max(alike, 1 - rho)
+        return rho**0.5 * total / alike, (1 - rho) / alike
 
 
 def _pairs(sums: list[float]) -> tuple[float, float]:

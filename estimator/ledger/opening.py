@@ -139,7 +139,13 @@ def _let_go(engine, path: Path) -> None:
 
 
 def engine_of(address: str, path: Path):
-    """An engine for a PostgreSQL address, or for the SQLite file at `path`."""
+    """An engine for a PostgreSQL address, or for the SQLite file at `path`.
+
+    Raises
+    ------
+    BadInput
+        If the address is not one of PostgreSQL.
+    """
     from sqlalchemy import URL, create_engine, event, make_url
     from sqlalchemy.exc import ArgumentError
 
@@ -202,6 +208,11 @@ def made_beside(database: Database, *, new: bool) -> Iterator:
     """An engine on an empty file that takes the place of the ledger when the block ends well.
 
     So there is never half a ledger. With `new`, one that came there meanwhile is left alone.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written or moved there.
     """
     with disk.beside(database.path, new=new) as part:
         engine = engine_of("", part)

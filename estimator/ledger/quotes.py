@@ -401,7 +401,13 @@ def _mark(content: bytes) -> str:
 
 
 def unpacked(mark: str, packed: bytes) -> str:
-    """The shop's tables of a quote, which must be those that were packed."""
+    """The shop's tables of a quote, which must be those that were packed.
+
+    Raises
+    ------
+    Unreadable
+        If they are not.
+    """
     try:
         content = zlib.decompress(packed)
     except (TypeError, zlib.error):

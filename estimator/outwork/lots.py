@@ -62,6 +62,14 @@ class SentLot:
         Day it leaves, and days it is back: at best, usually, at worst. [d]
     charge
         With line fees, each piece being a line, and freight. [money]
+
+    Examples
+    --------
+    >>> pieces = (Piece("A1", "blasting", "Leg", 0.2, 0, count=4),
+    ...           Piece("B2", "blasting", "Lockbar", 0.1, 2))
+    >>> found = SentLot("blasting", "Blasting", pieces, 2, 4, 7, 16, 60.0)
+    >>> found.jobs, found.count
+    (('A1', 'B2'), 5)
     """
 
     service: str
@@ -120,6 +128,14 @@ class LotPlan:
         ready; all of a service together, once the very last is.
     bound, proven
         No way is worth less money than `bound`; whether it is certain that none is better.
+
+    Examples
+    --------
+    >>> best = Sending((), (("A1", 2.0),), charge=90.0, waiting=30.0)
+    >>> apart = Sending((), (("A1", 0.0),), charge=140.0, waiting=0.0)
+    >>> found = LotPlan(best, apart, apart, best, bound=114.0, proven=False)
+    >>> best.worth, found.saved, found.lost, round(found.gap, 2)
+    (120.0, 50.0, (('A1', 2.0),), 0.05)
     """
 
     best: Sending

@@ -98,7 +98,7 @@ class Offered:
 
 @dataclass(frozen=True)
 class Tax:
-    """Tax on the lines of one kind."""
+    """Tax on the lines of one kind: the rate [–], what it is on and what it comes to. [money]"""
 
     kind: str
     rate: float
@@ -108,7 +108,7 @@ class Tax:
 
 @dataclass(frozen=True)
 class Stage:
-    """A payment: what for, when, how much."""
+    """A payment: what for, when, how much. [money, tax included]"""
 
     name: str
     due: str
@@ -136,6 +136,17 @@ class Quote:
     `price` is before tax, `total` with it. For time and materials `price` is the expected bill
     and `cap` the sum that is not passed without asking; for a fixed price `cap` is None.
     `titles` name the lines of the scope, priced or not; `supplier_names` the suppliers.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> made = small_quote()
+    >>> made.price == sum(line.price for line in made.lines), made.cover > 0
+    (True, True)
+    >>> made.divisor == 1 - made.margin - made.settings.warranty_share, made.margins().shape
+    (True, (100,))
+    >>> made.price_for_loss(0.1) < made.price_for_loss(0.05), made.drivers[0].name, made.sights
+    (True, 'Flipper (2)', ())
     """
 
     number: str

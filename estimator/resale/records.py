@@ -237,7 +237,15 @@ STOPS: Mapping[str, str] = {
 
 @dataclass(frozen=True)
 class PayingLine:
-    """A survey line: what work on it adds to the sale and what it costs."""
+    """A survey line: what work on it adds to the sale and what it costs. [money]
+
+    `hours` are those of its work. [h] `optional` says whether it may be left out.
+
+    Examples
+    --------
+    >>> PayingLine(0, "Flipper (2)", gain=220.0, cost=150.0, hours=2.2, optional=True).pays
+    True
+    """
 
     line: int
     title: str
@@ -292,7 +300,11 @@ class Paying:
 
 @dataclass(frozen=True)
 class Parted:
-    """An offer of the part-out with its price, and whether it pays its own hours."""
+    """An offer of the part-out with its price, and whether it pays its own hours.
+
+    `price` is asked for it, `income` is left on average after fees and the chance that it does not
+    sell, `cost` that of its hours. [money]
+    """
 
     listing: Listing
     price: float
@@ -370,6 +382,16 @@ class Resale:
     by how much the best is worth more than the next on average, `lead_error` its standard error.
     `swings` say what moves the profit of the best choice, and then its lead over the next best; not
     buying moves with nothing and stands in neither.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import resale
+    >>> from estimator.shop import open_shop
+    >>> deal = Deal(5000, asking=1800, trials=100, on=date(2026, 3, 2))
+    >>> found = resale(small_survey(), deal, open_shop())
+    >>> found.choice(found.best).worth >= found.choice(LEAVE).worth, found.bid.highest_price > 1800
+    (True, True)
     """
 
     survey: Survey

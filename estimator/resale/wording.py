@@ -12,7 +12,19 @@ _SHOWN = 5
 
 
 class Words:
-    """What is said of an answer, in the shop's currency and way of writing it."""
+    """What is said of an answer, in the shop's currency and way of writing it.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import Deal, resale
+    >>> from estimator.shop import open_shop
+    >>> deal = Deal(5000, asking=9000, trials=100, on=date(2026, 3, 2))
+    >>> words = Words(resale(small_survey(), deal, open_shop()))
+    >>> words.money(1234.6), words.name(LEAVE), words.head()
+    ('$1,235', 'leave it', 'Do not buy it at $9,000.')
+    """
 
     def __init__(self, found: Resale):
         self.found = found

@@ -170,7 +170,18 @@ class JobReview:
 
     @property
     def hours(self) -> float:
-        """Hours that the job's quote pays for: on its items, found and done again. [h]"""
+        """Hours that the job's quote pays for: on its items, found and done again. [h]
+
+        Examples
+        --------
+        >>> from datetime import date
+        >>> from estimator.demo import small_shop
+        >>> from estimator.review import of_job
+        >>> with small_shop() as (ledger, shop):
+        ...     found = of_job(ledger, "Night Ferry", shop, on=date(2026, 3, 6))
+        >>> found.hours == found.booked + found.found + found.again
+        True
+        """
         return self.booked + self.found + self.again
 
 
@@ -294,6 +305,11 @@ class Walk:
         Share of the forecast that lies below what came (PIT): evenly from 0 to 1 if it is right.
     enough
         How often each quantile was enough; empty where no job could be forecast.
+
+    Examples
+    --------
+    >>> Walk(("A1", "B2"), (), (), (0.05, 0.62), ()).histogram
+    (1, 0, 0, 0, 0, 0, 1, 0, 0, 0)
     """
 
     jobs: tuple[str, ...]

@@ -187,6 +187,18 @@ class BenchPlan:
 
     `finishes` by name of the job; `bench`, `draft` are what it was made of, for what is asked of
     it afterwards.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> from estimator.schedule import OnBench, plan
+    >>> from estimator.shop import open_shop
+    >>> jobs = [OnBench("Harbour Lights", small_quote().job)]
+    >>> made = plan(jobs, open_shop(), start=date(2026, 11, 26), seconds=0)
+    >>> len(made.of_job("Harbour Lights")) == len(made.steps), list(made.days) == list(made.at_work)
+    (True, True)
+    >>> [step.operation for step in made.waits if step.what == "outwork"]
+    ['powder-coat-set', 'blasting']
     """
 
     start: date

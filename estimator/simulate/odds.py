@@ -42,6 +42,17 @@ class Odds:
         What each survey line drew, by its index; empty where there were too many trials to keep.
     hour_cost, hours_factor
         What an hour costs, and what hands-on hours are multiplied by for allowances.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> odds = small_quote().odds
+    >>> middle, high = odds.at("cost", 0.5, 0.9)
+    >>> odds.trials, middle < high, odds.chance_of_loss(odds.income_for(0.1))
+    (100, True, 0.1)
+    >>> low, top = odds.sure_of("cost", 0.9)
+    >>> low < high < top, odds.line_cost[0].shape
+    (True, (100,))
     """
 
     hours: np.ndarray
@@ -120,9 +131,12 @@ class Odds:
     def income_for(self, loss: float) -> float:
         """The income that the cost passes in just this share of jobs. [money]
 
-        Examples
-        --------
         At `loss=0.1` one job in ten costs more than it brings in.
+
+        Raises
+        ------
+        ValueError
+            If `loss` is not over 0 and under 1.
         """
         if not 0 < loss < 1:
             raise ValueError(f"loss is {loss:g}; it must be over 0 and under 1. "

@@ -174,6 +174,11 @@ def table(shape: str, low: float, typical: float, high: float, evened: float = 1
     evened
         Spread about the mean is multiplied by this; 0 to 1. [–]
 
+    Raises
+    ------
+    ValueError
+        If there is no such shape.
+
     Examples
     --------
     >>> hours = table("pert", 4.0, 8.0, 16.0)

@@ -217,6 +217,11 @@ def _refuse_two_readings(plain: str) -> None:
 def whole(cell: Cell) -> int | None:
     """A count, 0 to 9,999; None where the cell is blank.
 
+    Raises
+    ------
+    Wrong
+        If it holds no whole number of that range.
+
     Examples
     --------
     >>> whole("3"), whole(3.0), whole("")
@@ -244,6 +249,11 @@ are; 0 where there is none.
 
 def size(cell: Cell, unit: str, up_to: float) -> float | None:
     """A length or an area over 0 and up to `up_to`; None where the cell is blank.
+
+    Raises
+    ------
+    Wrong
+        If it holds no number of that range, or one in inches.
 
     Examples
     --------

@@ -68,7 +68,13 @@ class Names:
         self._certainties = _spellings((grade, (grade.value,)) for grade in Certainty)
 
     def assembly(self, read: str) -> str:
-        """The assembly's name in the table."""
+        """The assembly's name in the table.
+
+        Raises
+        ------
+        Wrong
+            With the nearest names, if it is none.
+        """
         found = self._assemblies.get(_bare(read))
         if found is None:
             near = one_of("-".join(_WORD.findall(read.casefold())), self._slugs)

@@ -25,6 +25,11 @@ class Line:
         The surveyor's words.
     row
         Row of the file that it was read from, for messages; not part of what the line says.
+
+    Examples
+    --------
+    >>> Line("flipper", count=None).gaps
+    ('count', 'condition')
     """
 
     assembly: str

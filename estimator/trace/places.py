@@ -28,6 +28,12 @@ class Place:
         As the row says. Of a survey line the basis is how far it was inspected.
     default
         Of a setting that the shop has changed: the trade's figure.
+
+    Examples
+    --------
+    >>> found = Place("table", "operations.csv", 12, {"low": 0.5, "setup": 0.1}, "h")
+    >>> str(found), found.columns
+    ('operations.csv, row 12', 'operations.csv, row 12: low, setup')
     """
 
     kind: Literal["table", "setting", "survey", "choice", "definition"]

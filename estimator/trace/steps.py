@@ -67,6 +67,12 @@ class Step:
         How far rounding may take the value from what the steps come to.
     figure
         Can it be opened by its key?
+
+    Examples
+    --------
+    >>> place = Place("table", "operations.csv", 12, {"typical": 0.75}, "h")
+    >>> Step("hours", "Book hours", 0.75, "h", "row", row=place).how
+    'operations.csv, row 12: typical'
     """
 
     key: str
