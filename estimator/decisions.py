@@ -26,6 +26,11 @@ class Choice:
         Row of the action chosen, from 0; of several as good, the first.
     figures
         The figure of each action that the rule compares.
+
+    Examples
+    --------
+    >>> Choice(best=1, figures=(300.0, 450.0)).figure
+    450.0
     """
 
     best: int
