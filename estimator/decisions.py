@@ -284,6 +284,13 @@ def cover_loss(cost: ArrayLike, cover: ArrayLike, confidence: float) -> np.ndarr
 def mean_loss(cost: ArrayLike, cover: ArrayLike, confidence: float) -> float:
     """Mean of `cover_loss` over the trials. [money]
 
+    Parameters
+    ----------
+    cost
+        Of each trial; shape (trials,). [money]
+    cover, confidence
+        As in `cover_loss`. [money], [–]
+
     Examples
     --------
     >>> mean_loss([900, 1000, 1200], 1000, 0.8)
