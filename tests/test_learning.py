@@ -759,6 +759,14 @@ def test_a_record_counts_half_after_five_hundred_more(monkeypatch):
     assert 0.5 ** (WINDOW / HALF_LIFE) < 1 / 70
 
 
+def test_the_shape_of_normals_is_that_of_a_normal():
+    """Four hundred tasks of a quarter's spread: in spreads from their level, a standard normal."""
+    model = HoursModel()
+    model.update(lognormal_tasks(400, 0.2, 0.25))
+    found = np.interp([-1, 0, 1], KNOTS, model._shape)
+    assert found == pytest.approx(stats.norm.cdf([-1, 0, 1]), abs=0.06)
+
+
 def test_stretches_of_time_double():
     """The youngest 64 tasks, twice as many before them, four times as many before those."""
     found = model_room._stretch(np.arange(64 + 128 + 256 + 1))

@@ -660,6 +660,8 @@ GOOD = Trials(np.zeros(3), np.ones((2, 3)), 0.8)
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD,
                        shared=[Shared(1, [0], times=np.ones(2))])]}, "times has the shape"),
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(share=1.5))]}, "share is 1.5"),
+    ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(share=0))]}, "share is 0"),
+    ({"limits": [Limit(1, len, [1, math.inf])]}, "mean must be finite"),
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(lines=np.ones((3, 3))))]},
      "lines has the shape"),
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(base=-np.ones(3)))]},
