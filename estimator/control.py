@@ -41,6 +41,11 @@ class Signal:
         A key of `RULES`.
     side
         1 above the centre, −1 below.
+
+    Examples
+    --------
+    >>> Signal(at=5, rule=1, side=1).words
+    'beyond a limit'
     """
 
     at: int

@@ -26,6 +26,11 @@ class Choice:
         Row of the action chosen, from 0; of several as good, the first.
     figures
         The figure of each action that the rule compares.
+
+    Examples
+    --------
+    >>> Choice(best=1, figures=(300.0, 450.0)).figure
+    450.0
     """
 
     best: int
@@ -278,6 +283,13 @@ def cover_loss(cost: ArrayLike, cover: ArrayLike, confidence: float) -> np.ndarr
 
 def mean_loss(cost: ArrayLike, cover: ArrayLike, confidence: float) -> float:
     """Mean of `cover_loss` over the trials. [money]
+
+    Parameters
+    ----------
+    cost
+        Of each trial; shape (trials,). [money]
+    cover, confidence
+        As in `cover_loss`. [money], [–]
 
     Examples
     --------

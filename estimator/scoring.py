@@ -292,6 +292,11 @@ class Held:
         How many cases, and in how many of them what came was the quantile or less.
     low, high
         Between what the share lies in the long run, as far as so few cases can tell. [–]
+
+    Examples
+    --------
+    >>> Held(cases=5, hits=4, low=0.38, high=0.96).share
+    0.8
     """
 
     cases: int

@@ -206,6 +206,15 @@ def test_kinds_that_are_one_and_the_same_are_the_job():
     assert both.found[0] + both.found[2] == pytest.approx(alone.found[0], abs=1e-3)
 
 
+def test_something_is_left_to_the_item():
+    """Jobs that are far apart, all items of each the same to a millionth: nearly all is the job's.
+    """
+    y = np.repeat([0.0, 1.0, 3.0], 4) + 1e-6 * np.arange(12)
+    found = shares_of(y, np.repeat([0, 1, 2], 4), [0] * 12, [0] * 12, start=START, start_jobs=0,
+                      free=(True, False, False))
+    assert 0.98 < sum(found.found) < 0.99
+
+
 def test_two_items_are_enough():
     """Two items of two jobs: nothing of shares, and the variance of two figures."""
     found = shares_of([1.0, 3.0], [0, 1], [0, 0], [0, 0], start=START, start_jobs=1)

@@ -121,6 +121,51 @@ def test_no_modules_import_each_other_in_a_circle():
         pytest.fail(" imports ".join(reversed(error.args[1])))
 
 
+def _doors() -> dict[str, ast.FunctionDef | ast.ClassDef]:
+    """Functions and classes that an `__all__` names or that another room uses, by dotted name."""
+    trees = {name: ast.parse(path.read_text(encoding="utf-8"))
+             for name, path in _modules().items()}
+    made = {f"{module}.{node.name}": node for module, tree in trees.items() for node in tree.body
+            if isinstance(node, ast.FunctionDef | ast.ClassDef)}
+    homes: dict[str, str] = {}
+    named: set[str] = set()
+    for module, tree in trees.items():
+        nodes = list(ast.walk(tree))
+        taken = {alias.asname or alias.name: f"{node.module}.{alias.name}" for node in nodes
+                 if isinstance(node, ast.ImportFrom) for alias in node.names}
+        used = {*taken.values(), *(
+            f"{taken[node.value.id]}.{node.attr}" for node in nodes
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
+            and node.value.id in taken)}
+        named |= {name for name in used
+                  if name.startswith("estimator.") and _room(name) != _room(module)}
+        for node in tree.body:
+            if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+                words = ast.literal_eval(node.value)
+                named |= {f"{module}.{word}" for word in words}
+                homes |= {f"{module}.{word}": taken[word] for word in words if word in taken}
+    found = {homes.get(name, name) for name in named}
+    return {name: made[name] for name in sorted(found & made.keys())}
+
+
+def test_every_door_of_a_room_has_an_example():
+    """Who looks a function or a class up sees it used; a record of plain fields needs no example.
+
+    Pages and commands are nobody's library: browsers and command lines try them.
+    """
+    doors = _doors()
+    assert len(doors) > 300, "the doors were not read"
+    bare = []
+    for name, node in doors.items():
+        methods = [part for part in node.body if isinstance(part, ast.FunctionDef)
+                   and not part.name.startswith("_")]
+        is_record = isinstance(node, ast.ClassDef) and not methods
+        shown = any(">>> " in (ast.get_docstring(part) or "") for part in (node, *methods))
+        if not (shown or is_record or _room(name) in {"pages", "commands"}):
+            bare.append(name)
+    assert not bare, "\n".join(bare)
+
+
 def test_the_command_starts_without_heavy_libraries():
     """Importing the package and its command loads none of the libraries that take long."""
     code = "import sys, estimator, estimator.cli; print(*sys.modules)"

@@ -535,6 +535,14 @@ def test_steps_are_believed_in_by_their_share():
     assert booked(np.full(999, 3.0), np.zeros(999, int)).left[0] == pytest.approx(0.05)
 
 
+@pytest.mark.parametrize("step", [8, 4, 2, 1, 0.5, 0.25, 0.1])
+def test_whole_halves_quarters_tenths_and_days_are_steps(step):
+    """Odd multiples of a step are told as it: days and half days, hours and parts of them."""
+    # Common practice, no source: time is booked by the tenth, the quarter, the hour or the day.
+    found = booked(step * np.tile([1, 3, 7, 9, 11], 20), np.zeros(100, int))
+    assert found.step[0] == step
+
+
 def test_hours_are_drawn_to_the_quarter_they_would_be_booked_as():
     """A twentieth of the way is left; nothing is booked as no time, and all shun the estimate."""
     found = booked(np.arange(1, 4000) / 4, np.zeros(3999, int))
@@ -546,6 +554,10 @@ def test_hours_are_drawn_to_the_quarter_they_would_be_booked_as():
     # Next to an estimate of 1.05 hours those under it go down, those over it up.
     before, marks = np.array([1.0, 1.04, 1.05, 1.06, 1.3]), np.array([1.0, 1, 1.05, 1.25, 1.25])
     after = found.draw(before[None], np.array([1.05]), np.array([0]))[0]
+    assert after == pytest.approx(marks + left * (before - marks))
+    # Of an estimate in quarters both neighbours are next to it.
+    before, marks = np.array([0.95, 1.0, 1.05, 1.3]), np.array([0.75, 1, 1.25, 1.25])
+    after = found.draw(before[None], np.array([1.0]), np.array([0]))[0]
     assert after == pytest.approx(marks + left * (before - marks))
     # Under an estimate of less than a quarter there is nothing to go to.
     after = found.draw(np.array([[0.1, 0.2, 0.22]]), np.array([0.2]), np.array([0]))[0]
@@ -759,6 +771,14 @@ def test_a_record_counts_half_after_five_hundred_more(monkeypatch):
     assert 0.5 ** (WINDOW / HALF_LIFE) < 1 / 70
 
 
+def test_the_shape_of_normals_is_that_of_a_normal():
+    """Four hundred tasks of a quarter's spread: in spreads from their level, a standard normal."""
+    model = HoursModel()
+    model.update(lognormal_tasks(400, 0.2, 0.25))
+    found = np.interp([-1, 0, 1], KNOTS, model._shape)
+    assert found == pytest.approx(stats.norm.cdf([-1, 0, 1]), abs=0.06)
+
+
 def test_stretches_of_time_double():
     """The youngest 64 tasks, twice as many before them, four times as many before those."""
     found = model_room._stretch(np.arange(64 + 128 + 256 + 1))
@@ -849,7 +869,7 @@ def test_what_is_no_record_is_named():
 
 def test_every_fault_says_what_is_wanted():
     """Hours over 0, days that are numbers; none at fault is left out, up to twenty."""
-    wrong = [record(est=-1.0), record(day=None), record(act=0.0), record(day=-3)]
+    wrong = [record(est=-1.0), record(day=None), record(act=0.0), record(est=0.5, day=-3)]
     with pytest.raises(BadInput) as told:
         HoursModel().update(wrong)
     assert [fault.what for fault in told.value.faults] == [

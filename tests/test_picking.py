@@ -627,6 +627,17 @@ def test_enough_is_enough(seed):
     assert picked.looked <= exact.looked
 
 
+def test_better_by_more_than_the_gap_by_hand():
+    """A tenth over 7 is 7.7, so 8 is better; over 7 and 5 that are always in it is 13.2, so 14."""
+    limit = plain_limit(12, [7, 5])
+    free = search._Search([7, 5], [limit], frozenset(), 10.0, None)
+    free.best = 0b01
+    assert [free._better(gap) for gap in (0.0, 0.1, 1.0)] == [8, 8, 15]
+    bound = search._Search([7, 5], [limit], frozenset([1]), 10.0, None)
+    bound.best = 0b01
+    assert [bound._better(gap) for gap in (0.0, 0.1, 1.0)] == [8, 14 - 5, 25 - 5]
+
+
 # --- what cannot be --------------------------------------------------------------------------
 
 
@@ -660,6 +671,8 @@ GOOD = Trials(np.zeros(3), np.ones((2, 3)), 0.8)
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD,
                        shared=[Shared(1, [0], times=np.ones(2))])]}, "times has the shape"),
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(share=1.5))]}, "share is 1.5"),
+    ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(share=0))]}, "share is 0"),
+    ({"limits": [Limit(1, len, [1, math.inf])]}, "mean must be finite"),
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(lines=np.ones((3, 3))))]},
      "lines has the shape"),
     ({"limits": [Limit(1, len, [1, 1], trials=GOOD._replace(base=-np.ones(3)))]},

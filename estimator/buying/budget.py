@@ -33,6 +33,11 @@ class Purchase:
         Name; blank where nobody offers the part and `unit_price` is the trade's typical one.
     days
         Usual days to the door; None where nobody offers it. [d]
+
+    Examples
+    --------
+    >>> Purchase("toy", 1, 1, 1, 40.0, "", 40.0, None).unmet
+    True
     """
 
     part: str
@@ -62,6 +67,11 @@ class Order:
         What the order falls short of the supplier's minimum: to be spent on stock. [money]
     days
         Usual days to the door. [d]
+
+    Examples
+    --------
+    >>> Order("part-house", goods=46.0, top_up=4.0, freight=8.0, days=5).total
+    58.0
     """
 
     supplier: str

@@ -113,6 +113,13 @@ def lead_days(low: float, typical: float, high: float, chance: float) -> float:
 def chance_within(low: float, typical: float, high: float, days: float) -> float:
     """Chance that a parcel is there within so many days; the inverse of `lead_days`. [–]
 
+    Parameters
+    ----------
+    low, typical, high
+        From order to door: at best, usually, at worst. [d]
+    days
+        Within so many. [d]
+
     Examples
     --------
     >>> chance_within(3, 5, 9, 9), chance_within(3, 5, 9, 2), round(chance_within(3, 5, 9, 5), 3)

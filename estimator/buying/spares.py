@@ -74,6 +74,15 @@ def newsvendor_cost(
 ) -> float:
     """Expected cost of having so many units: of those too many, and of those too few. [money]
 
+    Parameters
+    ----------
+    units
+        Held, 0 or more. [–]
+    chances
+        That 0, 1, 2 … units are needed; together 1. [–]
+    under, over
+        Of each unit too few, and too many. [money]
+
     Examples
     --------
     >>> round(newsvendor_cost(4, breakage(10, 0.2), under=9, over=1), 3)

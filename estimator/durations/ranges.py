@@ -153,7 +153,14 @@ def classic_sd(low, high):
 
 @dataclass(frozen=True)
 class Triangular:
-    """The triangular distribution on a range."""
+    """The triangular distribution on a range.
+
+    Examples
+    --------
+    >>> found = triangular(Range(4, 8, 16))
+    >>> round(found.mean, 3), round(found.sd, 3), found.quantile(0.0), found.quantile(1.0)
+    (9.333, 2.494, 4.0, 16.0)
+    """
 
     range_: Range
     mean: float

@@ -40,6 +40,13 @@ def chance_by(date: float, means: Sequence[float], variances: Sequence[float]) -
 def date_by(chance: float, means: Sequence[float], variances: Sequence[float]) -> float:
     """Date by which such steps are done with a chance between 0 and 1; undoes `chance_by`.
 
+    Parameters
+    ----------
+    chance
+        Over 0 and under 1. [–]
+    means, variances
+        Of the steps, in one unit of time and its square; shape (steps,).
+
     Examples
     --------
     >>> round(date_by(0.8, [260], [319.44]), 1)

@@ -21,6 +21,13 @@ class Item:
 
     `hours` is the range for the whole item, hands-on and before allowances; `setup` is its part
     of the operation's set-up, which is done once a job. [h]
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> item = small_quote().job.items[1]
+    >>> item.hours.typical, item.setup, round(item.mean_hours, 3)
+    (1.5, 0.1, 1.71)
     """
 
     line: int
@@ -151,7 +158,13 @@ class Estimate:
 
 @dataclass(frozen=True)
 class LineCost:
-    """Expected hours [h] and cost [money] of one survey line, by kind of cost; finds left out."""
+    """Expected hours [h] and cost [money] of one survey line, by kind of cost; finds left out.
+
+    Examples
+    --------
+    >>> LineCost(0, 2.0, {"labour": 128.0, "parts": 30.5}).cost
+    158.5
+    """
 
     line: int
     hours: float

@@ -84,6 +84,11 @@ def items_of(number: str, job: Estimate, catalogue: Catalogue) -> tuple[Item, ..
 
     Their expected hours add up to the hours of the estimate's known work.
 
+    Parameters
+    ----------
+    job
+        The estimate; its items come in their order.
+
     Examples
     --------
     >>> from estimator.demo import small_quote

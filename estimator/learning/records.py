@@ -92,8 +92,6 @@ class Labels:
 
 def plain(label: object) -> Hashable:
     """The label itself where it can be looked up; what is not a number counts as None."""
-    if label is None or isinstance(label, (str, int)):
-        return label
     try:
         hash(label)
     except TypeError:

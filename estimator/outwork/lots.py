@@ -102,6 +102,11 @@ class Sending:
         (job, days that it is held up by waiting for a lot), every job. [d]
     charge, waiting
         All charges, and what the delays are worth. [money]
+
+    Examples
+    --------
+    >>> Sending((), (("A1", 2.0),), charge=90.0, waiting=30.0).worth
+    120.0
     """
 
     lots: tuple[SentLot, ...]

@@ -134,6 +134,18 @@ class Revised:
         Hours booked to the job so far. [h]
     notes
         What to know besides.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_shop
+    >>> from estimator.jobs import Wish, revise
+    >>> with small_shop() as (ledger, shop):
+    ...     found, used = revise(ledger, "Harbour Lights", reasons=["wish"], on=date(2026, 3, 9),
+    ...                          wish=Wish(extras=(("extra-led-set", 1),)))
+    >>> together = sum(one.amount for one in (*found.changes, *found.rest))
+    >>> found.after.price - found.before.price == together, found.settings.currency
+    (True, 'USD')
     """
 
     offer: Quote

@@ -31,6 +31,11 @@ _SHARES = {"fee": "fee", "premium": "premium", "purchase_tax": "tax on the purch
 def faults(deal: Deal, catalogue: Catalogue, on: date) -> list[Fault]:
     """Every fault of a deal, in the order of its fields.
 
+    Parameters
+    ----------
+    on
+        Today; a day to be ready by must lie after it.
+
     Examples
     --------
     >>> from estimator.catalogue import load

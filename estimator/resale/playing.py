@@ -199,6 +199,12 @@ def play(here: Setting, progress: Callable[[float], bool | None] | None = None
 def worked(here: Setting, row: SaleRatio, least: np.ndarray | None) -> Played:
     """A choice that ends in the sale of the whole machine.
 
+    Parameters
+    ----------
+    least
+        Sale ratio as found, in each trial: work makes no machine worth less. None for no such
+        floor. [–]
+
     Examples
     --------
     >>> from estimator.demo import small_survey

@@ -208,6 +208,14 @@ class Teardown:
         "sell-in-pieces", "part-out" or "put-back".
     finds_p50, finds_p90, finds_most
         What the finds seen are expected to cost, over the trials. [money]
+
+    Examples
+    --------
+    >>> rule = Rule(("full-restoration", "part-out"), limits=(900.0,), shares=(0.9, 0.1),
+    ...             worth=1200.0, single="full-restoration", single_worth=1100.0, gain=100.0,
+    ...             gain_error=8.0)
+    >>> Teardown("full-restoration", 300.0, 5.0, rule, 200.0, 700.0, 1500.0).stop_over
+    900.0
     """
 
     key: str
@@ -278,6 +286,16 @@ class Paying:
         The whole level.
     by_hours
         Works the best sets by bench hours out.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import resale
+    >>> from estimator.shop import open_shop
+    >>> deal = Deal(5000, asking=1800, trials=100, on=date(2026, 3, 2))
+    >>> found = resale(small_survey(), deal, open_shop()).paying
+    >>> found.key, [line.title for line in found.lines if line.pays], len(found.frontier)
+    ('show-grade', ['Flipper', 'Leg'], 1)
     """
 
     key: str
@@ -304,6 +322,16 @@ class Parted:
 
     `price` is asked for it, `income` is left on average after fees and the chance that it does not
     sell, `cost` that of its hours. [money]
+
+    Examples
+    --------
+    >>> from estimator.demo import small_survey
+    >>> from estimator.resale import resale
+    >>> from estimator.shop import open_shop
+    >>> deal = Deal(5000, asking=1800, trials=100, on=date(2026, 3, 2))
+    >>> found = resale(small_survey(), deal, open_shop()).parts
+    >>> [(one.listing.name, one.pays) for one in found]
+    [('flipper 1', True), ('leg 1', True)]
     """
 
     listing: Listing

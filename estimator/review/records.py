@@ -426,6 +426,16 @@ class ShopReview:
     reserve
         What prices held back for warranty against what came back; None while no job is closed
         long enough.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from estimator.demo import small_shop
+    >>> from estimator.review import of_shop
+    >>> with small_shop() as (ledger, shop):
+    ...     found = of_shop(ledger, shop, on=date(2026, 3, 6))
+    >>> [(one.name, one.jobs, round(one.share, 2)) for one in found.levels]
+    [('full-restoration', 3, 0.34)]
     """
 
     jobs: tuple[JobReview, ...]
