@@ -127,7 +127,13 @@ Did you mean "hours"? Rename or delete it.
 
 def lacking(wanted: Iterable[str], places: Mapping[str, int], row: int, known: Mapping[str, str],
             file: str) -> list[Fault]:
-    """Columns that the header in this row must name and does not."""
+    """Columns that the header in this row must name and does not.
+
+    Examples
+    --------
+    >>> print(*lacking(["day"], {"hours": 0}, 1, {"day": "day", "hours": "hours"}, "may.csv"))
+    may.csv, row 1, day: The column "day" is missing. Add it to the header: day, hours.
+    """
     return [Fault(f'The column "{column}" is missing.',
                   f"Add it to the header: {', '.join(known.values())}.", file, row, column)
             for column in wanted if column not in places]
