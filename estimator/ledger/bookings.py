@@ -297,6 +297,13 @@ class Bookings(Database):
                   now: datetime | None = None) -> tuple[Done, ...]:
         """Mark work items of a job as done; all of them, or none. Returns the marks as kept.
 
+        Parameters
+        ----------
+        job
+            Number or name.
+        items, day
+            Numbers of its work items, and the day since when they are done.
+
         Raises
         ------
         BadInput
@@ -385,6 +392,17 @@ class Bookings(Database):
         """Take an entry back by a counter-entry, and book another in its place.
 
         Returns the counter-entry, and after it the one in its place if there is one.
+
+        Parameters
+        ----------
+        kind, id
+            Of the entry that is wrong.
+        why
+            Kept with both; not blank.
+        instead
+            What should have been booked; None for nothing.
+        unbilled, sure
+            As for `book`.
 
         Raises
         ------
