@@ -308,8 +308,6 @@ def lots(folder: Path) -> Family:
 
 def archives(folder: Path) -> Family:
     """Backups, SQLite and zip, and exported folders with one spoiled file."""
-    import zipfile
-
     from ledgers import worked
 
     source = folder / "source"
@@ -339,8 +337,7 @@ def archives(folder: Path) -> Family:
         if data[:1] in b"{[":
             return mutations.of_json(chance, data)
         if data.startswith(b"PK") and chance.random() < 0.8:
-            with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                parts = {name: archive.read(name) for name in archive.namelist()}
+            parts = mutations.unpacked(data)
             name = chance.choice(list(parts))
             parts[name] = mutations.of_json(chance, parts[name])
             return mutations.packed(parts)
