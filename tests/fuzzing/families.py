@@ -19,7 +19,7 @@ from random import Random
 from fuzzing import kept, mutations, typed
 from fuzzing.family import ACCEPTED, NOW, REFUSED, Family, browsed, unfit, verdict
 
-from estimator import auction, buying, catalogue, jobs, ledger, survey
+from estimator import auction, buying, catalogue, jobs, ledger, schedule, survey
 from estimator.errors import BadInput, Fault
 from estimator.ledger import rules
 from estimator.pages import bench_desk, deal, desk
@@ -150,6 +150,25 @@ def shop_tables(folder: Path) -> Family:
     return Family("shop-tables", seeds, mutations.of_table, read)
 
 
+def shelf(folder: Path) -> Family:
+    """A shop with a spoiled table of its own: what is on the shelf, in kits, does for another."""
+    shop = open_shop(new_shop(folder / "shop"))
+    own, part = shop.folder / "tables", next(iter(shop.catalogue.parts))
+    seeds = (("stock.csv", "part,quantity,unit,basis,source,dated\n"
+                           f"{part},3,each,shop records,counted,2026-03-04\n".encode()),
+             *((name, (catalogue.data_folder() / name).read_bytes())
+               for name in ("kits.csv", "substitutes.csv")))
+
+    def read(name: str, data: bytes) -> None:
+        (own / name).write_bytes(data)
+        try:
+            schedule.market_of(shop)
+        finally:
+            (own / name).unlink()
+
+    return Family("shelf", seeds, mutations.of_table, read)
+
+
 def settings(folder: Path) -> Family:
     """shop.toml, opened and used: the calendar, money, a quote's settings."""
     shop = new_shop(folder / "shop")
@@ -210,20 +229,12 @@ def sheets(folder: Path) -> Family:
 
 def lots(folder: Path) -> Family:
     """Auction lists, CSV and XLSX."""
-    import csv
-
-    import xlsxwriter
-
     shop = open_shop()
     demo = (catalogue.data_folder() / "demo" / "survey.csv").read_bytes()
     (folder / "survey.csv").write_bytes(demo)
     text = auction.EXAMPLE.replace("not seen", "not seen\n106,,,,,,,survey.csv,900,,,,")
-    out = io.BytesIO()
-    with xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_numbers": True}) as book:
-        sheet = book.add_worksheet("lots")
-        for number, row in enumerate(csv.reader(io.StringIO(text))):
-            sheet.write_row(number, 0, row)
-    seeds = (("lot.csv", text.encode()), ("lot.csv", text.encode()), ("lot.xlsx", out.getvalue()))
+    seeds = (("lot.csv", text.encode()), ("lot.csv", text.encode()),
+             ("lot.xlsx", typed.workbook(text)))
 
     def spoil(chance: Random, data: bytes) -> bytes:
         how = mutations.of_workbook if data.startswith(b"PK") else mutations.of_table
@@ -231,6 +242,19 @@ def lots(folder: Path) -> Family:
 
     return Family("lot", seeds, spoil, lambda name, data: auction.read_bytes(
         data, name, shop.catalogue, folder=folder))
+
+
+def lot_surveys(folder: Path) -> Family:
+    """The survey of one machine beside an auction list that names it."""
+    shop = open_shop()
+    demo = (catalogue.data_folder() / "demo" / "survey.csv").read_bytes()
+    rows = b"lot,year,value,survey\n1,1994,5000,survey.csv\n2,,4000,\"survey.csv\"\n"
+
+    def read(name: str, data: bytes) -> None:
+        (folder / name).write_bytes(data)
+        auction.read_bytes(rows, "lot.csv", shop.catalogue, folder=folder)
+
+    return Family("lot-survey", (("survey.csv", demo),), mutations.of_table, read)
 
 
 def archives(folder: Path) -> Family:
@@ -389,8 +413,9 @@ WHO = _who()
 
 FAMILIES: Mapping[str, Callable[[Path], Family]] = {
     "survey-csv": surveys_csv, "survey-xlsx": surveys_xlsx, "survey-json": surveys_json,
-    "tables": tables, "shop-tables": shop_tables, "shop-toml": settings, "time-sheet": sheets,
-    "lot": lots, "archive": archives, "words": words, **kept.FAMILIES, **typed.FAMILIES,
+    "tables": tables, "shop-tables": shop_tables, "shelf": shelf, "shop-toml": settings,
+    "time-sheet": sheets, "lot": lots, "lot-survey": lot_surveys, "archive": archives,
+    "words": words, **kept.FAMILIES, **typed.FAMILIES,
 }
 
 __all__ = ["ACCEPTED", "FAMILIES", "REFUSED", "Family", "Shop", "unfit", "verdict"]
