@@ -39,10 +39,19 @@ def columns_named(cells: Sequence[Cell]) -> int:
     --------
     >>> columns_named(["Assembly", "COUNT", "Length (mm)"]), columns_named(["machine", "note"])
     (3, 0)
+    >>> columns_named(["machine", "note", "Assembly"])
+    0
     """
+    if _is_fact(cells):
+        return 0
     names = {tight(cell) for cell in cells if isinstance(cell, str) and len(cell) < 40}
     count = len(names & _COLUMN.keys())
     return count if count >= 2 or "assembly" in names else 0
+
+
+def _is_fact(cells: Sequence[Cell]) -> bool:
+    """Whether a row tells of the machine, whatever words it says."""
+    return bool(cells) and isinstance(cells[0], str) and tight(cells[0]) == "machine"
 
 
 def parse(
@@ -113,7 +122,7 @@ class _Reader:
         found: dict[str, object] = {}
         stray = 0
         for row, cells in above:
-            if isinstance(cells[0], str) and tight(cells[0]) == "machine":
+            if _is_fact(cells):
                 self.fact(found, row, cells[1:], "")
             elif (stray := stray + 1) <= 10:
                 first = next(cell for cell in cells if not _blank(cell))
