@@ -335,12 +335,11 @@ def test_a_ledger_whose_names_are_no_text_is_told_as_damaged(tmp_path):
 
 def test_a_form_that_was_kept_nested_deep_opens_blank(tmp_path):
     """What was typed is lost then, and no page stops."""
-    from estimator.pages.workshop import TYPED, Workshop
+    from estimator.pages.unbooked import Unbooked
 
-    workshop = Workshop(new_shop(tmp_path / "shop"), open_shop(), None)
-    (tmp_path / "shop" / TYPED).write_text("[" * 99_999)
-    assert workshop.typed("booking") == {}
-    workshop.ledger.close()
+    (tmp_path / "typed").mkdir()
+    (tmp_path / "typed" / "typed-1f.json").write_text("[" * 99_999)
+    assert Unbooked(tmp_path).of("booking") == {}
 
 
 def test_what_is_quoted_stays_on_one_line_and_short():

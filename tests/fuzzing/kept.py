@@ -21,7 +21,8 @@ from estimator import quote as quotes
 from estimator.catalogue import Era, Level
 from estimator.jobs.freezing import services_of
 from estimator.pages.proposing import Proposing
-from estimator.pages.workshop import TYPED, Workshop
+from estimator.pages.unbooked import Unbooked
+from estimator.pages.workshop import Workshop
 from estimator.resale import Deal
 from estimator.review import decided, proposals, tables
 from estimator.shop import new_shop, open_shop
@@ -78,21 +79,21 @@ def logs(folder: Path) -> Family:
         "evidence": [{"job": "260302-A1", "expected": 1.0, "booked": 1.3}]}}]
     typed = {"booking": {"hours": "1,5", "note": "rust"}, "amounts": {"what": "Kit"}}
     seeds = ((decided.LOG, log), (decided.LOG, half), ("accepted.json", json.dumps(old).encode()),
-             (TYPED, json.dumps(typed).encode()))
+             ("typed-1f.json", json.dumps(typed).encode()))
     good = (own / "operations.csv").read_bytes()
-    places = {TYPED: shop / TYPED}
+    (shop / "typed").mkdir()
     workshop = Workshop(shop, open_shop(shop), None)
 
     def read(name: str, data: bytes) -> None:
         for other in (decided.LOG, "accepted.json"):
             (own / other).unlink(missing_ok=True)
         (own / "operations.csv").write_bytes(good)
-        places.get(name, own / name).write_bytes(data)
-        if name == TYPED:
+        if name.startswith("typed"):
+            (shop / "typed" / name).write_bytes(data)
             for form in ("booking", "amounts"):
-                json.dumps(workshop.typed(form))
-            workshop.keep_typed("booking", {"hours": "2"})
+                json.dumps(Unbooked(shop).of(form))
             return
+        (own / name).write_bytes(data)
         found = proposals.decisions(workshop.shop)
         page._list.__wrapped__(page)
         for key in decided.standing(found):
