@@ -80,8 +80,9 @@ def _word_faults(options: argparse.Namespace) -> list[Fault]:
     faults = []
     for name, value in vars(options).items():
         for word in value if isinstance(value, list) else (value,):
-            if isinstance(word, str) and (len(word) > LONGEST_WORD or not word.isprintable()):
-                faults += _faults_of(word, name)
+            too_long = isinstance(word, str | Path) and len(str(word)) > LONGEST_WORD
+            if too_long or (isinstance(word, str) and not word.isprintable()):
+                faults += _faults_of(str(word), name)
     return faults
 
 

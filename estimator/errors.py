@@ -17,6 +17,8 @@ _UNPRINTABLE = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff"
 _TURNING = "\u202a-\u202e\u2066-\u2069"
 _UNFIT = re.compile(f"[{_UNPRINTABLE}{_TURNING}]")
 _TURNS = re.compile(f"[{_TURNING}]")
+# A fault is one line, whatever it tells of.
+_BREAKS = re.compile("[\t\n\r\u2028\u2029]+")
 _MOST_QUOTED = 40
 
 
@@ -76,8 +78,8 @@ class Fault:
         Where: the file's name, the row as a spreadsheet counts it (1 is the first line), the
         column's header. None where the fault has no such place.
 
-    Characters that cannot be printed are replaced in all of them: a fault is shown on terminals and
-    pages, and must not do there what a file wants.
+    Characters that cannot be printed are replaced in all of them, and line ends by blanks: a fault
+    is shown on terminals and pages, and must not do there what a file wants.
 
     Examples
     --------
@@ -94,8 +96,8 @@ class Fault:
     def __post_init__(self):
         for name in ("what", "fix", "file", "column"):
             said = getattr(self, name)
-            if said and _UNFIT.search(said):
-                object.__setattr__(self, name, printable(said))
+            if said and (_UNFIT.search(said) or _BREAKS.search(said)):
+                object.__setattr__(self, name, _BREAKS.sub(" ", printable(said)))
 
     @property
     def place(self) -> str:

@@ -411,6 +411,11 @@ def cases_for(half_width: float, confidence: float = 0.9, share: float = 0.5) ->
 
     z² p (1 − p) / half_width²; a share of one half, where nothing is known, needs the most.
 
+    Parameters
+    ----------
+    half_width, share, confidence
+        Each over 0 and under 1. [–]
+
     Raises
     ------
     ValueError

@@ -20,11 +20,12 @@ from estimator.cli import main
 from estimator.errors import BadInput, Fault, quoted, unfit
 from estimator.ledger import rules
 from estimator.pages import desk
+from estimator.review import proposals
 from estimator.shop import Settings, new_shop, open_shop
 
 FINE = (families.ACCEPTED, families.REFUSED)
 # Opening a shop or a ledger takes a tenth of a second, reading a file a hundredth.
-CASES = {"shop-tables": 6, "archive": 10, "shop-toml": 40, "survey-xlsx": 60}
+CASES = {"archive": 10, "shop-toml": 40, "sent": 10, "pieces": 6, "command": 6}
 # These take seconds or hundreds of megabytes to make; the long run has them all.
 LARGE = {"backup_bomb", "bomb_that_lies", "bomb_of_many_parts", "bomb_packed_otherwise",
          "strings_without_end", "rows_without_cells", "one_string_of_20_megabytes", "wide_rows",
@@ -256,6 +257,89 @@ def test_a_closed_time_of_ten_thousand_years_is_counted_within_the_plan():
     found = calendars(plain.model_copy(update={"closed": closed}), date(2026, 3, 4), 5,
                       people_of(plain))
     assert found[0].spans[0] == (9 * 60, 13 * 60)
+
+
+def test_a_fault_is_one_line_whatever_it_tells_of():
+    """A cell with an error that ends a line in the middle, and a word on the command line."""
+    said = str(Fault("Odd\u2029\n\tvalue.", "Type\u2028it.", "a\r\n.csv"))
+    assert said == "a .csv: Odd value. Type it."
+    _, data = families.FAMILIES["survey-xlsx"](None).seeds[1]
+    parts = mutations.unpacked(data)
+    sheet = "xl/worksheets/sheet1.xml"
+    parts[sheet] = parts[sheet].replace(b"#REF!", "#\u2029\u00e9".encode())
+    with pytest.raises(BadInput, match=r"holds the error # \u00e9\. Type the value."):
+        survey.read_bytes(mutations.packed(parts), "s.xlsx", catalogue.load())
+
+
+@pytest.mark.parametrize("words", [["job", "\n"], ["quotes", "1", "won", "x" * 9_000],
+                                   ["quotes", "--x" + "y" * 9_000], ["job", "x\ny" * 900],
+                                   ["plan", "s.csv", "--buy", "z" * 9_000], ["x" * 9_000],
+                                   ["lot", "--example", "x" * 9_000], ["check", "x" * 9_000]])
+def test_what_is_pasted_after_the_command_is_not_given_back_whole(capsys, words):
+    """A page pasted by mistake would fill the terminal with itself."""
+    assert main(words) == 2
+    said = capsys.readouterr().err
+    assert len(said) < 600
+    assert said.count("\n") == 1
+
+
+@pytest.mark.parametrize("said", [
+    "", "[", "[" * 9_000, "[]", '{"decisions": 5}', '{"decisions": [{"key": ["a"]}]}',
+    '{"decisions": [{"key": "a", "did": "accepted", "zz": 1}]}',
+    '{"decisions": [{"key": "a", "did": "accepted", "file": "../x.csv", "done": false}]}',
+    '{"decisions": [{"key": "a", "did": "accepted", "after": 5}]}'])
+def test_a_damaged_log_of_decisions_is_told(tmp_path, said):
+    """Kept by this version or an earlier one: nothing is decided on what cannot be read."""
+    shop = open_shop(new_shop(tmp_path / "shop"))
+    for name in ("decided.json", "accepted.json"):
+        (shop.folder / "tables" / name).write_text(said if name[0] == "d" else f'{{"x": {said}')
+        with pytest.raises(BadInput, match=f"{name}: The log of decisions on proposals cannot"):
+            proposals.decisions(shop)
+        (shop.folder / "tables" / name).unlink()
+
+
+@pytest.mark.parametrize(("part", "said"), [
+    ("survey", []), ("choices", {"level": ["clean"]}), ("choices", {"dropped": {}}),
+    ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": ["x"]}], "file": ""}),
+    ("survey", {"machine": {"year": 1994}, "lines": [], "file": ""}), ("settings", [1]),
+    ("choices", {"level": "clean", "margin": float("nan")})])
+def test_a_quote_that_was_spoiled_in_the_ledger_is_not_computed_again(family, part, said):
+    """It would stop in the middle of the figures, or give others."""
+    _, data = family("sent").seeds[0]
+    held = json.loads(data)
+    held[part] = held[part] | said if part == "choices" else said
+    with pytest.raises(BadInput, match="cannot compute it again"):
+        family("sent").read("", json.dumps(held).encode())
+
+
+def test_a_spoiled_piece_of_an_auction_list_is_judged_anew(family):
+    """A figure that is none would stop the papers; the piece is written again as it was."""
+    name, data = family("pieces").seeds[0]
+    for spoiled in (data.replace(b"[[", b"[[[],", 1), data.replace(b"[[", b"[[NaN,", 1),
+                    b"[" * 9_000, json.dumps([[None] * 16] * 2).encode()):
+        family("pieces").read(name, spoiled)
+
+
+def test_a_ledger_whose_names_are_no_text_is_told_as_damaged(tmp_path):
+    """SQLite quotes them in what it says, which is then no text either."""
+    book = ledger.Ledger(tmp_path, "")
+    book.save(ledger.Draft("a", "A draft", {}))
+    book.close()
+    path = tmp_path / ledger.FILE
+    path.write_bytes(path.read_bytes().replace(b"CREATE TABLE drafts", b"CREATE TABL\xc2 drafts"))
+    book = ledger.Ledger(tmp_path, "")
+    with pytest.raises(BadInput, match="The ledger is damaged"):
+        book.drafts()
+    book.close()
+
+
+def test_a_form_that_was_kept_nested_deep_opens_blank(tmp_path):
+    """What was typed is lost then, and no page stops."""
+    from estimator.pages.unbooked import Unbooked
+
+    (tmp_path / "typed").mkdir()
+    (tmp_path / "typed" / "typed-1f.json").write_text("[" * 99_999)
+    assert Unbooked(tmp_path).of("booking") == {}
 
 
 def test_what_is_quoted_stays_on_one_line_and_short():

@@ -219,6 +219,18 @@ def test_an_entry_is_corrected_by_a_counter_entry(ledger, job, bench):
     assert sum(one.hours for one in history) == sum(one.hours for one in other.entries(TimeEntry))
 
 
+def test_whoever_corrects_their_only_entry_has_booked_before(ledger, job):
+    """It is taken back when the right one is looked at; another name is asked for all the same."""
+    _book(ledger, worked())
+    (wrong,) = _book(ledger, worked(person="Ben"), sure=["new-person"])
+    with pytest.raises(Unsure, match="Zoe has not booked before"):
+        ledger.correct(TimeEntry, wrong.id, "a slip", replace(wrong, person="Zoe"),
+                       unbilled=UNBILLED, now=NOW)
+    _, right = ledger.correct(TimeEntry, wrong.id, "a slip", replace(wrong, hours=1.0),
+                              unbilled=UNBILLED, now=NOW)
+    assert (right.person, right.hours) == ("Ben", 1)
+
+
 def test_an_entry_is_taken_back_without_another(ledger, job):
     """It counts no more; once, and not its counter-entry."""
     (wrong,) = _book(ledger, worked())

@@ -14,7 +14,7 @@ import broken_surveys
 import openpyxl
 import pytest
 from broken_surveys import COLUMNS, FACTS, GOOD, HEADER, save, workbook
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from estimator import survey
@@ -292,6 +292,8 @@ def surveys(draw):
 
 @pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
 @given(found=surveys())
+# Names of columns are words too.
+@example(found=Survey(Machine(customer="Assembly", note="condition"), (Line("flipper"),)))
 @settings(max_examples=60, deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_what_is_written_reads_back_the_same(suffix, found, tmp_path):

@@ -25,6 +25,7 @@ from estimator import __version__, disk
 from estimator.auction.judging import Judge
 from estimator.auction.records import Judged, Offered
 from estimator.errors import BadInput, Fault
+from estimator.reread import reread
 from estimator.resale import Deal
 from estimator.shop import Shop
 from estimator.simulate import Stopped, processors
@@ -341,9 +342,9 @@ _FIELDS = tuple(field.name for field in fields(Judged))
 def _kept(path: Path, count: int) -> list[Judged] | None:
     """A finished piece, or None where there is none that can be used."""
     try:
-        rows = json.loads(path.read_bytes())
-        found = [Judged(**dict(zip(_FIELDS, row, strict=True))) for row in rows]
-    except (OSError, ValueError, TypeError):
+        rows = reread(list[list], json.loads(path.read_bytes()))
+        found = reread(list[Judged], [dict(zip(_FIELDS, row, strict=True)) for row in rows])
+    except (OSError, ValueError, RecursionError):
         return None
     return found if len(found) == count else None
 

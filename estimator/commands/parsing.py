@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from estimator.commands.shared import number_said, whole_said
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 
 
 class Parser(argparse.ArgumentParser):
@@ -97,7 +97,7 @@ class Parser(argparse.ArgumentParser):
         if said in self._below.choices or (said is None and any(
                 word in action.option_strings for action in self._options for word in words)):
             return True
-        what = "No command is named." if said is None else f'There is no command "{said}".'
+        what = "No command is named." if said is None else f"There is no command {quoted(said)}."
         self.faults.append(Fault(what, f"{one_of(said or '', self._below.choices)} "
                                        f"{self.prog} --help says what they do."))
         return False
@@ -115,9 +115,9 @@ class Parser(argparse.ArgumentParser):
         for word in rest:
             if word.startswith("-") and word != "-":
                 name, own = word.partition("=")[0], True
-                found.append(Fault(f"There is no option {name}.", self._cure(name)))
+                found.append(Fault(f"There is no option {quoted(name)[1:-1]}.", self._cure(name)))
             elif not own:
-                found.append(Fault(f'"{word}" stands for nothing.',
+                found.append(Fault(f"{quoted(word)} stands for nothing.",
                                    f"Leave it away; {self.prog} --help lists what may be said."))
         return found
 
@@ -169,7 +169,7 @@ def one_option(*names: str) -> Callable[[str], str]:
     def read(word: str) -> str:
         said = word.strip().casefold()
         if said not in names:
-            raise BadInput(Fault(f'"{word}" is not known here.', one_of(word, names)))
+            raise BadInput(Fault(f"{quoted(word)} is not known here.", one_of(word, names)))
         return said
     return read
 

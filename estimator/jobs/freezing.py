@@ -10,20 +10,18 @@ import functools
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
-from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 
-from pydantic import ValidationError
-
 from estimator import __version__, winning
-from estimator.catalogue import TABLES, Catalogue, Certainty, Condition, Era, Level, Service
+from estimator.catalogue import TABLES, Catalogue, Service
 from estimator.catalogue.load import key_of
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, Sent
 from estimator.quote import Choices, Quote, as_dict
+from estimator.reread import reread
 from estimator.shop import Settings, Shop, open_shop
-from estimator.survey import Line, Machine, Survey
+from estimator.survey import Survey
 
 _NOT_KEPT = {"ledger"}
 """Settings that no figure depends on; an address may hold a password."""
@@ -46,6 +44,7 @@ def frozen(offer: Quote, shop: Shop, revision_of: str | None = None) -> Frozen:
 
     Examples
     --------
+    >>> from estimator.catalogue import Era, Level
     >>> from estimator.quote import quote
     >>> from estimator.survey import template
     >>> shop = open_shop()
@@ -146,8 +145,8 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
     try:
         settings = open_shop().settings.model_dump() | dict(held.settings)
         shop = Shop(Settings.model_validate(settings), _catalogue(held.tables), folder)
-        return _survey(held.survey), _choices(held.choices), shop
-    except (ValidationError, KeyError, TypeError, ValueError):
+        return reread(Survey, held.survey), reread(Choices, held.choices), shop
+    except (KeyError, TypeError, ValueError, RecursionError):
         raise BadInput(Fault(
             f"Quote {number} was kept by version {held.version} of this program, and this one "
             "cannot compute it again.", f"Use version {held.version}.")) from None
@@ -202,21 +201,3 @@ def _catalogue(text: str) -> Catalogue:
             places[row_type.table, key] = place
         held[row_type.table] = MappingProxyType(rows)
     return Catalogue(MappingProxyType(held), places)
-
-
-def _survey(said: Mapping) -> Survey:
-    machine = Machine(**_named(said["machine"], era=Era))
-    lines = (Line(**_named(line, condition=Condition, certainty=Certainty))
-             for line in said["lines"])
-    return Survey(machine, tuple(lines), said["file"])
-
-
-def _choices(said: Mapping) -> Choices:
-    return Choices(**_named(said, level=Level, on=date.fromisoformat, dropped=frozenset,
-                            added=lambda rows: tuple(map(tuple, rows))))
-
-
-def _named(said: Mapping, **kinds) -> dict:
-    """The values, those named read by their kind; a blank stays blank."""
-    return {name: kinds[name](value) if name in kinds and value is not None else value
-            for name, value in said.items()}

@@ -297,6 +297,13 @@ class Bookings(Database):
                   now: datetime | None = None) -> tuple[Done, ...]:
         """Mark work items of a job as done; all of them, or none. Returns the marks as kept.
 
+        Parameters
+        ----------
+        job
+            Number or name.
+        items, day
+            Numbers of its work items, and the day since when they are done.
+
         Raises
         ------
         BadInput
@@ -386,6 +393,17 @@ class Bookings(Database):
 
         Returns the counter-entry, and after it the one in its place if there is one.
 
+        Parameters
+        ----------
+        kind, id
+            Of the entry that is wrong.
+        why
+            Kept with both; not blank.
+        instead
+            What should have been booked; None for nothing.
+        unbilled, sure
+            As for `book`.
+
         Raises
         ------
         BadInput
@@ -460,6 +478,9 @@ def book_in(connection, entries, unbilled, sure, rows, file, now, was=()
             ) -> tuple[TimeEntry, ...]:
     """Book hours on a connection that holds the lock; see `Bookings.book`."""
     known = known_in(connection, entries, unbilled, now)
+    # Whoever puts their only entry right has booked before, though it is taken back by now.
+    held = {one.person for one in was} & {one.person for one in entries}
+    known = replace(known, people=sorted({*known.people, *held}))
     entries = rules.settled(entries, known.people)
     faults, questions = rules.judge(entries, known, rows, file)
     if faults:

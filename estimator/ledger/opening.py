@@ -199,7 +199,7 @@ def _only_reading(database: Database):
 def _from_json(said: str):
     try:
         return json.loads(said)
-    except ValueError:
+    except (ValueError, RecursionError):
         raise Unreadable(f"{said!r:.40} cannot be read") from None
 
 
@@ -357,6 +357,9 @@ class _plain_words:
         if error is None or isinstance(error, BadInput):
             return
         from sqlalchemy.exc import DatabaseError
+        if isinstance(error, UnicodeDecodeError):
+            # What SQLite says of a damaged file may quote from it what is no text.
+            error = Unreadable("a name in it cannot be read")
         if not isinstance(error, DatabaseError | sqlite3.Error | OSError | Unreadable):
             return
         kind = BadInput

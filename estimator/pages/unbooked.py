@@ -104,7 +104,7 @@ def _read(path: Path) -> Forms:
     """Forms of a file; none of one that is not there, is damaged, or leads somewhere else."""
     try:
         held = {} if path.is_symlink() else json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return {str(form): {str(name): str(value) for name, value in values.items()}
             for form, values in held.items() if isinstance(values, dict)} \

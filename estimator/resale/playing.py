@@ -115,7 +115,15 @@ class Setting:
 
     def job(self, level: Level, dropped: frozenset[int] = frozenset(),
             adds: tuple[str, ...] = ()) -> Estimate:
-        """The work of a level on this survey."""
+        """The work of a level on this survey.
+
+        Parameters
+        ----------
+        dropped
+            Indexes of survey lines that are left out.
+        adds
+            Names of extras that are taken.
+        """
         name = (level, dropped, adds)
         if name not in self._jobs:
             works = scope(self.survey, level, self.tables, dropped=dropped,

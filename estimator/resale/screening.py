@@ -35,6 +35,13 @@ class Moments:
            excess: ArrayLike = 0.0) -> Moments:
         """From mean, standard deviation, skewness and excess kurtosis.
 
+        Parameters
+        ----------
+        mean, sd
+            In one unit, such as money; arrays that fit each other.
+        skewness, excess
+            Of the shape: 0 and 0 for a normal one. [–]
+
         Examples
         --------
         >>> Moments.of(10, 2, 0.5).third.item()
@@ -47,6 +54,11 @@ class Moments:
     @classmethod
     def pert(cls, low: ArrayLike, typical: ArrayLike, high: ArrayLike) -> Moments:
         """Of a PERT-beta with the usual shape 4.
+
+        Parameters
+        ----------
+        low, typical, high
+            In rising order, in one unit such as money; arrays that fit each other.
 
         Examples
         --------

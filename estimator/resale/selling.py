@@ -35,6 +35,16 @@ def all_in(hammer: Amount, share: float = 0.0, minimum: float = 0.0, cap: float 
 
     Nothing where the hammer price is nothing.
 
+    Parameters
+    ----------
+    hammer
+        Numbers or an array, 0 or more. [money]
+    share, minimum, cap
+        Buyer's premium: its share of the hammer price [–], the least and the most [money]; None for
+        no cap.
+    tax
+        On both, as a share. [–]
+
     Examples
     --------
     >>> float(all_in(500, 0.15, tax=0.08))
@@ -52,6 +62,13 @@ def hammer_for(total: Amount, share: float = 0.0, minimum: float = 0.0, cap: flo
     The exact inverse of `all_in`: of a total T before tax the premium is
     min(max(T · share / (1 + share), minimum), cap).
 
+    Parameters
+    ----------
+    total
+        What may be paid in all; numbers or an array. [money]
+    share, minimum, cap, tax
+        As for `all_in`. [–], [money], [money], [–]
+
     Examples
     --------
     >>> float(hammer_for(621, 0.15, tax=0.08)), float(hammer_for(4_050, 0.05, 10, 50))
@@ -68,6 +85,16 @@ def kept(hammer: Amount, fee: Amount, minimum: float = 0.0, cap: float | None = 
     """What a seller keeps of a hammer price. [money]
 
     hammer − min(max(fee × hammer, minimum), cap) − fixed
+
+    Parameters
+    ----------
+    hammer
+        Numbers or an array, 0 or more. [money]
+    fee, minimum, cap
+        The seller's fee: its share of the hammer price [–], the least and the most [money]; None
+        for no cap.
+    fixed
+        Charged whatever it brings. [money]
 
     Examples
     --------

@@ -74,6 +74,13 @@ def job_dict(found: JobReview, currency: str) -> dict:
 def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> dict:
     """The review of all closed jobs; with how they would have been forecast by the shop's records.
 
+    Parameters
+    ----------
+    currency
+        Three letters after ISO 4217.
+    walked
+        How jobs would have been forecast by the records of earlier ones; None leaves that out.
+
     Examples
     --------
     >>> from datetime import date

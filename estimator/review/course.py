@@ -34,6 +34,13 @@ def course_of(ledger: Ledger, number: str, *, on: date | None = None) -> Course 
     What was done on a day is told from what was marked and booked by then; see
     `progress.done_of`. None if nothing is expected of the job.
 
+    Parameters
+    ----------
+    number
+        Of the job.
+    on
+        The last day looked at; None is today.
+
     Raises
     ------
     BadInput

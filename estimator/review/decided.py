@@ -19,11 +19,14 @@ from typing import Literal
 
 from estimator.catalogue import Operation, Rate
 from estimator.errors import BadInput, Fault
+from estimator.reread import reread
 from estimator.review.tables import Table, checked, not_written, table_of, write
 
 LOG = "decided.json"
 _OLD = "accepted.json"  # kept by earlier versions: rows accepted, without a day
 _WAIT = 10.0  # seconds for another program to finish writing
+# Whatever a spoiled file lets reading stumble on.
+_UNREADABLE = (OSError, ValueError, KeyError, TypeError, RecursionError)
 _KINDS = {"operations.csv": Operation, "rates.csv": Rate}
 
 
@@ -67,7 +70,7 @@ class Decision:
     high: float = 0.0
     chosen: float | None = None
     evidence: tuple[tuple[str, float, float], ...] = ()
-    file: str = ""
+    file: Literal["", "operations.csv", "rates.csv"] = ""
     before: str = ""
     after: str = ""
     done: bool = True
@@ -86,12 +89,9 @@ def log_of(tables: Path) -> tuple[Decision, ...]:
         return _old(tables / _OLD)
     try:
         said = json.loads(path.read_text(encoding="utf-8"))["decisions"]
-        found = [Decision(**one | {"evidence": tuple(map(tuple, one["evidence"]))})
-                 for one in said]
-    except (ValueError, KeyError, TypeError, UnicodeDecodeError):
-        raise BadInput(Fault("The log of decisions on proposals cannot be read.",
-                             "Restore it from a backup, or move it out of the folder.",
-                             str(path))) from None
+        found = reread(list[Decision], said, finite=False)
+    except _UNREADABLE:
+        raise _unreadable(path) from None
     return tuple(replace(one, done=True) for one in found if one.done or _written(tables, one))
 
 
@@ -185,11 +185,18 @@ def _write(tables: Path, log: Sequence[Decision]) -> None:
 def _old(path: Path) -> tuple[Decision, ...]:
     if not path.is_file():
         return ()
-    return tuple(
-        Decision(one["key"], "accepted", book=one["proposal"]["book"],
-                 says=one["proposal"]["says"], low=one["proposal"]["low"],
-                 high=one["proposal"]["high"], chosen=one["proposal"]["says"],
-                 evidence=tuple((job["job"], job["expected"], job["booked"])
-                                for job in one["proposal"]["evidence"]),
-                 file="operations.csv", before=one["before"], after=one["after"])
-        for one in json.loads(path.read_text(encoding="utf-8")))
+    try:
+        return tuple(reread(Decision, {
+            "key": one["key"], "did": "accepted", "chosen": one["proposal"]["says"],
+            **{name: one["proposal"][name] for name in ("book", "says", "low", "high")},
+            "evidence": [(job["job"], job["expected"], job["booked"])
+                         for job in one["proposal"]["evidence"]],
+            "file": "operations.csv", "before": one["before"], "after": one["after"]},
+            finite=False) for one in json.loads(path.read_text(encoding="utf-8")))
+    except _UNREADABLE:
+        raise _unreadable(path) from None
+
+
+def _unreadable(path: Path) -> BadInput:
+    return BadInput(Fault("The log of decisions on proposals cannot be read.",
+                          "Restore it from a backup, or move it out of the folder.", str(path)))

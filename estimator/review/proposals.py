@@ -120,6 +120,13 @@ def accept(shop: Shop, proposal: Proposal, on: date | None = None, why: str = ""
     Low, typical and high hours and the set-up are multiplied, or the share is set; the basis is
     the shop's records and the source the evidence. Every other row stays, byte for byte.
 
+    Parameters
+    ----------
+    on
+        The day that the row is dated; None is today.
+    why
+        Kept with the decision; may be blank.
+
     Raises
     ------
     BadInput
@@ -143,6 +150,15 @@ def edit(shop: Shop, proposal: Proposal, figure: float, why: str, on: date | Non
     """Accept a proposal with another figure, in the unit of its book; returns where it stands.
 
     The source says what the jobs said, what was chosen instead, and why.
+
+    Parameters
+    ----------
+    figure
+        Hours, a tenth to ten times the book's [h]; or a share, 0 to under 1. [–]
+    why
+        Kept with the decision and in the row's source; not blank.
+    on
+        The day that the row is dated; None is today.
 
     Raises
     ------

@@ -112,6 +112,13 @@ class Odds:
         The distribution-free range between order statistics: the number of trials below the
         quantile is binomial (W. J. Conover, "Practical Nonparametric Statistics"). With Sobol
         points it is on the safe side.
+
+        Parameters
+        ----------
+        what
+            "hours", "cost", "days" or "bill".
+        share, confidence
+            Of the quantile, and of the range; over 0 and under 1. [–]
         """
         values = np.sort(getattr(self, what))
         half = durations.normal_quantile((1 + confidence) / 2) * math.sqrt(

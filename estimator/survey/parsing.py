@@ -38,9 +38,18 @@ def columns_named(cells: Sequence[Cell]) -> int:
     --------
     >>> columns_named(["Assembly", "COUNT", "Length (mm)"]), columns_named(["machine", "note"])
     (3, 0)
+    >>> columns_named(["machine", "note", "Assembly"])
+    0
     """
+    if _is_fact(cells):
+        return 0
     names = named_in(cells, _COLUMN)
     return len(names) if len(names) >= 2 or "assembly" in names else 0
+
+
+def _is_fact(cells: Sequence[Cell]) -> bool:
+    """Whether a row tells of the machine, whatever words it says."""
+    return bool(cells) and isinstance(cells[0], str) and tight(cells[0]) == "machine"
 
 
 def parse(
@@ -111,7 +120,7 @@ class _Reader:
         found: dict[str, object] = {}
         stray = 0
         for row, cells in above:
-            if isinstance(cells[0], str) and tight(cells[0]) == "machine":
+            if _is_fact(cells):
                 self.fact(found, row, cells[1:], "")
             elif (stray := stray + 1) <= 10:
                 first = next(cell for cell in cells if not _blank(cell))

@@ -188,7 +188,7 @@ def _cell(cell) -> Cell:
     if cell.data_type == "f":
         return Odd("a formula", "Paste its value instead.")
     if cell.data_type == "e":
-        return Odd(f"the error {str(value)[:20]}", "Type the value.")
+        return Odd(f"the error {quoted(value)[1:-1]}", "Type the value.")
     if isinstance(value, bool):
         return Odd(str(value).upper(), "Type the value.", str(value).upper())
     if isinstance(value, str) and len(value) > MOST_IN_CELL:

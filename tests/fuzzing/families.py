@@ -1,38 +1,34 @@
 """What a user can hand to the program, by family: good ones to begin with, and how it is read.
 
-`verdict` says what came of one: accepted, refused as it should be, or why it failed. A refusal is
-as it should be where every fault names its place and a cure, in words of the shop.
+What a shop keeps by itself is in `kept`, and what is typed after `estimator` in `typed`.
 """
 
 from __future__ import annotations
 
-import contextlib
 import importlib
 import io
 import json
-import re
 import shutil
-import unicodedata
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 from random import Random
 
-from fuzzing import mutations
+from fuzzing import kept, mutations, typed
+from fuzzing.family import ACCEPTED, NOW, REFUSED, Family, browsed, unfit, verdict
 
-from estimator import auction, buying, catalogue, jobs, ledger, survey
+from estimator import auction, buying, catalogue, jobs, ledger, schedule, survey
 from estimator.errors import BadInput, Fault
 from estimator.ledger import rules
-from estimator.pages import bench_form, deal, desk, typed
+from estimator.pages import bench_form, deal, desk
+from estimator.pages import typed as fields
 from estimator.schedule import hours as opening
 from estimator.shop import Settings, Shop, new_shop, open_shop
 from estimator.survey import cells
 
-NOW = datetime(2026, 3, 4, 18, 0).astimezone()
 UNBILLED = ("messages", "ordering", "sweeping", "unlisted")
-ACCEPTED, REFUSED = "accepted", "refused"
 
 SHEET = """\
 person,day,hours,start,stop,job,item,unbilled,note
@@ -40,83 +36,6 @@ Anna,2026-03-04,"1,5",,,Harbour Lights,strip,,left one sticks
 Ben,4.3.2026,,9:15,11:00,,,ordering,
 Anna,3/3/2026,0:45,,,260302-A1,3,,rust
 """
-
-
-@dataclass(frozen=True)
-class Family:
-    """Files or words of one kind.
-
-    Parameters
-    ----------
-    seeds
-        Names and contents of good ones.
-    spoil
-        Makes a bad one of a good one.
-    read
-        Hands one to the program, as a user would: name and bytes.
-    of_file
-        Whether a refusal must name a file, or else a field or nothing.
-    """
-
-    name: str
-    seeds: tuple[tuple[str, bytes], ...]
-    spoil: Callable[[Random, bytes], bytes]
-    read: Callable[[str, bytes], object]
-    of_file: bool = True
-
-    def case(self, number: int) -> tuple[str, bytes]:
-        """Name and bytes of the spoiled file of a number; always the same."""
-        chance = Random(f"{self.name} {number}")
-        name, data = chance.choice(self.seeds)
-        return name, self.spoil(chance, data)
-
-
-def verdict(family: Family, name: str, data: bytes) -> str:
-    """Hand one to the program: "accepted", "refused", or what went wrong."""
-    try:
-        family.read(name, data)
-    except BadInput as error:
-        return unfit(error.faults, family.of_file) or REFUSED
-    except Exception as error:
-        return f"{type(error).__name__}: {str(error)[:200]}"
-    return ACCEPTED
-
-
-# Words of libraries that say nothing to a restorer.
-_FOREIGN = re.compile(
-    r"Input should|Field required|validation error|Extra inputs|valid (string|number|integer|"
-    r"boolean|dictionary)|NoneType|Traceback|object has no|Errno|codec|string_pattern|"
-    r"not subscriptable|unhashable|out of range:|literal for|<class|<built-in|Expecting|"
-    r"Invalid (control|\\\\escape)|IntegrityError|Decimal\(|datetime\.\w|int\(\)|"
-    r"too large to convert",
-)
-
-_UNPRINTABLE = ("Cc", "Cs", "Zl", "Zp")
-_BIDI = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
-
-
-def unfit(faults: tuple[Fault, ...], of_file: bool) -> str:
-    """Why a refusal is not as it should be; blank where it is."""
-    if not faults:
-        return "refused without a word"
-    for fault in faults:
-        said = str(fault)
-        if not fault.what.strip():
-            return f"says nothing: {fault!r}"
-        if not fault.fix.strip():
-            return f"no cure: {said[:200]}"
-        if of_file and not fault.file:
-            return f"no file: {said[:200]}"
-        if fault.row is not None and fault.row < 1:
-            return f"row {fault.row}: {said[:200]}"
-        if _FOREIGN.search(said):
-            return f"foreign words: {said[:300]}"
-        if len(said) > 1_200:
-            return f"{len(said):,} characters: {said[:200]}"
-        odd = [one for one in said if unicodedata.category(one) in _UNPRINTABLE or one in _BIDI]
-        if odd:
-            return f"unprintable {odd[0]!r}: {said[:200]!r}"
-    return ""
 
 
 # What is read
@@ -204,23 +123,50 @@ def shop_tables(folder: Path) -> Family:
     shop = new_shop(folder / "shop")
     seeds = tuple((path.name, path.read_bytes())
                   for path in sorted((shop / "tables").glob("*.csv")))
-    good = dict(seeds)
+    good, held = dict(seeds), {}
+    # `estimator.catalogue.load` is the function; tables are read by the module of that name.
+    load = importlib.import_module("estimator.catalogue.load")
+    fresh = load.read_table
+
+    def read_table(path: Path, kind):
+        # What is not spoiled is read once: else thirty tables are read for one.
+        if path.parent.name == "tables" and path.read_bytes() != good[path.name]:
+            return fresh(path, kind)
+        if path not in held:
+            held[path] = fresh(path, kind)
+        return held[path]
 
     def read(name: str, data: bytes) -> None:
         path = shop / "tables" / name
         path.write_bytes(data)
-        _forget_tables()
+        load._load.cache_clear()
+        load.read_table = read_table
         try:
             open_shop(shop)
         finally:
+            load.read_table = fresh
             path.write_bytes(good[name])
 
     return Family("shop-tables", seeds, mutations.of_table, read)
 
 
-def _forget_tables() -> None:
-    # `estimator.catalogue.load` is the function; tables are kept by the module of that name.
-    importlib.import_module("estimator.catalogue.load")._load.cache_clear()
+def shelf(folder: Path) -> Family:
+    """A shop with a spoiled table of its own: what is on the shelf, in kits, does for another."""
+    shop = open_shop(new_shop(folder / "shop"))
+    own, part = shop.folder / "tables", next(iter(shop.catalogue.parts))
+    seeds = (("stock.csv", "part,quantity,unit,basis,source,dated\n"
+                           f"{part},3,each,shop records,counted,2026-03-04\n".encode()),
+             *((name, (catalogue.data_folder() / name).read_bytes())
+               for name in ("kits.csv", "substitutes.csv")))
+
+    def read(name: str, data: bytes) -> None:
+        (own / name).write_bytes(data)
+        try:
+            schedule.market_of(shop)
+        finally:
+            (own / name).unlink()
+
+    return Family("shelf", seeds, mutations.of_table, read)
 
 
 def settings(folder: Path) -> Family:
@@ -283,20 +229,12 @@ def sheets(folder: Path) -> Family:
 
 def lots(folder: Path) -> Family:
     """Auction lists, CSV and XLSX."""
-    import csv
-
-    import xlsxwriter
-
     shop = open_shop()
     demo = (catalogue.data_folder() / "demo" / "survey.csv").read_bytes()
     (folder / "survey.csv").write_bytes(demo)
     text = auction.EXAMPLE.replace("not seen", "not seen\n106,,,,,,,survey.csv,900,,,,")
-    out = io.BytesIO()
-    with xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_numbers": True}) as book:
-        sheet = book.add_worksheet("lots")
-        for number, row in enumerate(csv.reader(io.StringIO(text))):
-            sheet.write_row(number, 0, row)
-    seeds = (("lot.csv", text.encode()), ("lot.csv", text.encode()), ("lot.xlsx", out.getvalue()))
+    seeds = (("lot.csv", text.encode()), ("lot.csv", text.encode()),
+             ("lot.xlsx", typed.workbook(text)))
 
     def spoil(chance: Random, data: bytes) -> bytes:
         how = mutations.of_workbook if data.startswith(b"PK") else mutations.of_table
@@ -306,10 +244,21 @@ def lots(folder: Path) -> Family:
         data, name, shop.catalogue, folder=folder))
 
 
+def lot_surveys(folder: Path) -> Family:
+    """The survey of one machine beside an auction list that names it."""
+    shop = open_shop()
+    demo = (catalogue.data_folder() / "demo" / "survey.csv").read_bytes()
+    rows = b"lot,year,value,survey\n1,1994,5000,survey.csv\n2,,4000,\"survey.csv\"\n"
+
+    def read(name: str, data: bytes) -> None:
+        (folder / name).write_bytes(data)
+        auction.read_bytes(rows, "lot.csv", shop.catalogue, folder=folder)
+
+    return Family("lot-survey", (("survey.csv", demo),), mutations.of_table, read)
+
+
 def archives(folder: Path) -> Family:
     """Backups, SQLite and zip, and exported folders with one spoiled file."""
-    import zipfile
-
     from ledgers import worked
 
     source = folder / "source"
@@ -333,14 +282,17 @@ def archives(folder: Path) -> Family:
     packed = mutations.packed(exported)
     seeds = (("backup.sqlite", (folder / "ledger.backup").read_bytes()), ("backup.zip", packed),
              *((name, text) for name, text in exported.items() if len(text) > 150))
-    place = folder / "given"
+    place, empty = folder / "given", folder / "empty"
+    empty.mkdir()
+    book = ledger.Ledger(empty, "")
+    book.forget(book.save(ledger.Draft("a")).key)
+    book.close()
 
     def spoil(chance: Random, data: bytes) -> bytes:
         if data[:1] in b"{[":
             return mutations.of_json(chance, data)
         if data.startswith(b"PK") and chance.random() < 0.8:
-            with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                parts = {name: archive.read(name) for name in archive.namelist()}
+            parts = mutations.unpacked(data)
             name = chance.choice(list(parts))
             parts[name] = mutations.of_json(chance, parts[name])
             return mutations.packed(parts)
@@ -348,7 +300,7 @@ def archives(folder: Path) -> Family:
 
     def read(name: str, data: bytes) -> None:
         shutil.rmtree(place, ignore_errors=True)
-        (place / "shop").mkdir(parents=True)
+        shutil.copytree(empty, place / "shop")
         into = ledger.Ledger(place / "shop", "")
         try:
             if name.endswith(".json"):
@@ -368,21 +320,6 @@ def archives(folder: Path) -> Family:
             into.close()
 
     return Family("archive", seeds, spoil, read)
-
-
-def browsed(book: ledger.Ledger) -> None:
-    """What the lists of a ledger show."""
-    for one in book.jobs():
-        book.items(one.number)
-        book.revisions(one.number)
-    for one in book.drafts():
-        book.draft(one.key)
-    for one in book.sent():
-        with contextlib.suppress(BadInput):
-            jobs.opened(book.frozen(one.number), one.number)
-    for kind in (ledger.TimeEntry, ledger.Purchase, ledger.Outwork, ledger.Sale, ledger.Done):
-        book.entries(kind, history=True)
-    book.clocks()
 
 
 def _fields(said: Mapping[str, str]) -> bytes:
@@ -426,13 +363,13 @@ def words(folder: Path) -> Family:
                 into.append(Fault(wrong.what, wrong.fix, column="a field"))
             return None
 
-        entry = tried(typed.time_entry, None)
+        entry = tried(fields.time_entry, None)
         if entry:
             faults.extend(rules.judge([entry], known)[0])
-        tried(typed.clock, None, NOW)
-        for made in (tried(typed.purchase, None, shop.catalogue, "USD"),
-                     tried(typed.sent_out, None, shop.catalogue, "USD"),
-                     tried(typed.sale, None, "USD"), tried(typed.came_back, [lot], "USD")):
+        tried(fields.clock, None, NOW)
+        for made in (tried(fields.purchase, None, shop.catalogue, "USD"),
+                     tried(fields.sent_out, None, shop.catalogue, "USD"),
+                     tried(fields.sale, None, "USD"), tried(fields.came_back, [lot], "USD")):
             if made:
                 faults.extend(rules.amounts_wrong(made, known))
                 asjson(made)
@@ -476,8 +413,9 @@ WHO = _who()
 
 FAMILIES: Mapping[str, Callable[[Path], Family]] = {
     "survey-csv": surveys_csv, "survey-xlsx": surveys_xlsx, "survey-json": surveys_json,
-    "tables": tables, "shop-tables": shop_tables, "shop-toml": settings, "time-sheet": sheets,
-    "lot": lots, "archive": archives, "words": words,
+    "tables": tables, "shop-tables": shop_tables, "shelf": shelf, "shop-toml": settings,
+    "time-sheet": sheets, "lot": lots, "lot-survey": lot_surveys, "archive": archives,
+    "words": words, **kept.FAMILIES, **typed.FAMILIES,
 }
 
-__all__ = ["FAMILIES", "Family", "Shop", "unfit", "verdict"]
+__all__ = ["ACCEPTED", "FAMILIES", "REFUSED", "Family", "Shop", "unfit", "verdict"]

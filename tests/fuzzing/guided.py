@@ -28,8 +28,10 @@ def main(arguments: list[str]) -> int:
     except ImportError:
         print("atheris is not installed: pip install atheris, in an environment of your own.")
         return 2
-    with atheris.instrument_imports(include=["estimator", "openpyxl", "tomllib", "zipfile"]):
-        from fuzzing import families
+    # What the program imports only when it needs it would come too late to be watched.
+    with atheris.instrument_imports(include=["estimator", "openpyxl", "tomllib"]):
+        import openpyxl  # noqa: F401
+        from fuzzing import families, mutations
     name = arguments[0] if arguments else ""
     if name not in families.FAMILIES:
         print(f"Name a family: {', '.join(families.FAMILIES)}.")
@@ -49,10 +51,15 @@ def main(arguments: list[str]) -> int:
                 raise AssertionError(f"{file}: {verdict}")
 
         def spoil(data: bytes, most: int, seed: int) -> bytes:
-            # Half of the time the structure is spoiled, as by `run.py`, else the bytes.
+            # By turns the structure, as by `run.py`; what is packed in an archive; the bytes.
             with contextlib.suppress(Exception):  # what is spoiled already may not be taken apart
                 if seed % 2:
                     return data[:1] + family.spoil(Random(seed), data[1:])[: most - 1]
+                if seed % 8 and data[1:3] == b"PK":
+                    parts = mutations.unpacked(data[1:])
+                    name = Random(seed).choice(list(parts))
+                    parts[name] = atheris.Mutate(parts[name], most)
+                    return data[:1] + mutations.packed(parts)[: most - 1]
             return atheris.Mutate(data, most)
 
         atheris.Setup([sys.argv[0], "-timeout=60", "-rss_limit_mb=3072", "-max_len=200000",

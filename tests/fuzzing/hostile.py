@@ -12,7 +12,7 @@ import struct
 import zipfile
 from collections.abc import Callable
 
-from fuzzing.mutations import packed
+from fuzzing.mutations import packed, unpacked
 
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _RELS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
@@ -169,11 +169,8 @@ def entities_in_a_part_of_another_name() -> bytes:
     part = (f'<?xml version="1.0"?><!DOCTYPE w [<!ENTITY e "{"x" * 100_000}">]><worksheet '
             f'xmlns="{_MAIN}"><sheetData><row><c t="inlineStr"><is><t>{"&e;" * 5_000}</t></is></c>'
             "</row></sheetData></worksheet>").encode()
-    held = _book()
-    with zipfile.ZipFile(io.BytesIO(held)) as archive:
-        parts = {name: archive.read(name) for name in archive.namelist()}
-    parts = {name: text.replace(b"sheet1.xml", b"sheet1.bin") for name, text in parts.items()
-             if name != "xl/worksheets/sheet1.xml"}
+    parts = {name: text.replace(b"sheet1.xml", b"sheet1.bin")
+             for name, text in unpacked(_book()).items() if name != "xl/worksheets/sheet1.xml"}
     return packed(parts | {"xl/worksheets/sheet1.bin": part})
 
 
@@ -205,9 +202,7 @@ def formats_without_end() -> bytes:
 def names_without_end() -> bytes:
     """Half a million defined names."""
     names = "".join(f'<definedName name="n{i}">A1</definedName>' for i in range(500_000))
-    book = _book()
-    with zipfile.ZipFile(io.BytesIO(book)) as archive:
-        parts = {name: archive.read(name) for name in archive.namelist()}
+    parts = unpacked(_book())
     parts["xl/workbook.xml"] = parts["xl/workbook.xml"].replace(
         b"</sheets>", f"</sheets><definedNames>{names}</definedNames>".encode())
     return packed(parts)

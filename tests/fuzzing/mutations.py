@@ -109,8 +109,7 @@ def of_workbook(chance: Random, data: bytes) -> bytes:
     """A workbook with values, attributes, elements or whole parts spoiled; or its archive."""
     if chance.random() < 0.12:
         return by_bytes(chance, data)
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        parts = {name: archive.read(name) for name in archive.namelist()}
+    parts = unpacked(data)
     for _ in range(chance.choice((1, 1, 2, 4))):
         inner = [name for name in parts if re.search("sheet|shared|workbook", name)]
         name = chance.choice(inner if inner and chance.random() < 0.8 else list(parts) or ["x"])
@@ -155,6 +154,12 @@ def _one(chance: Random, what: re.Pattern, text: str, how) -> str:
 
 def _safe(word: str) -> str:
     return word.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
+
+
+def unpacked(data: bytes) -> dict[str, bytes]:
+    """Parts of a zip archive by name."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
 
 
 def packed(parts: Mapping[str, bytes]) -> bytes:

@@ -6,7 +6,8 @@
 For each family it prints how many were tried, refused as they should be, accepted, and failed;
 then each kind of failure once, with the number of a case. A case fails where anything but a plain
 refusal comes of it, where a fault has no place or no cure, over 5 s of the processor, or over 1 GB.
-The same number is the same file on every machine.
+The same number is the same file on every machine. Stopped (Ctrl-C, or a plain kill), it tells of
+the cases that were done.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ from fuzzing import families, hostile  # noqa: E402
 
 MOST_SECONDS = 5.0
 MOST_MEMORY = 2**30
-BATCH = 500
+BATCH = 250
 _HARD_LIMIT = 3 * 2**30
 _PATIENCE = 300.0
 """Seconds on the wall after which a case counts as stuck."""
@@ -54,6 +55,7 @@ def main(arguments: list[str] | None = None) -> int:
     if options.show is not None:
         return show(chosen[0], options.show)
     bad = 0
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     for name in chosen:
         made = [key for key, (family, _, _) in hostile.FILES.items() if family == name]
         bad += _report(name, run(name, [*made, *range(options.first, options.first + options.n)]))
@@ -63,10 +65,11 @@ def main(arguments: list[str] | None = None) -> int:
 def run(name: str, cases: list) -> list[tuple[object, str, float, int]]:
     """Case, verdict, seconds and bytes of each, in processes of their own."""
     found, left = [], list(cases)
-    while left:
-        done = _batch(name, left[:BATCH])
-        found += done
-        left = left[len(done):]
+    with contextlib.suppress(KeyboardInterrupt):
+        while left:
+            done = _batch(name, left[:BATCH])
+            found += done
+            left = left[len(done):]
     return found
 
 
@@ -78,8 +81,10 @@ def _batch(name: str, cases: list) -> list[tuple[object, str, float, int]]:
         os.close(read)
         code = 1
         try:
+            signal.signal(signal.SIGTERM, signal.SIG_DFL)
             resource.setrlimit(resource.RLIMIT_DATA, (_HARD_LIMIT, _HARD_LIMIT))
-            with tempfile.TemporaryDirectory() as folder, os.fdopen(write, "w") as out:
+            # The pipe is closed last: then nothing of this process is left to be tidied up.
+            with os.fdopen(write, "w") as out, tempfile.TemporaryDirectory() as folder:
                 _work(name, cases, Path(folder), out)
             code = 0
         finally:
@@ -134,7 +139,7 @@ def _memory() -> int:
 def _report(name: str, found: list) -> int:
     said = Counter(one[1] if one[1] in (families.ACCEPTED, families.REFUSED) else "failed"
                    for one in found)
-    slowest = max(found, key=lambda one: one[2])
+    slowest = max(found, key=lambda one: one[2], default=("none", "", 0.0, 0))
     print(f"{name:12} tried {len(found):6}  refused {said['refused']:6}  accepted "
           f"{said['accepted']:6}  failed {said['failed']:5}  slowest {slowest[2]:.2f} s "
           f"({slowest[0]})", flush=True)
