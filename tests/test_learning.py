@@ -28,6 +28,7 @@ from estimator.learning.priors import (
     SIMILAR_MOST,
     SIMILAR_WIDTH,
     SPREAD,
+    WILDER,
     WINDOW,
     Pool,
 )
@@ -815,6 +816,48 @@ def test_tasks_pull_at_the_level_by_how_sure_they_are():
     assert np.exp(off[[0, 1, 5, 6]]) == pytest.approx([0.3, 0.1, 3.0, 3.0])
     assert np.exp(off[2:5]) == pytest.approx(0.1 * spread[2:5])
     assert weight == pytest.approx(np.full(7, 0.8))
+
+
+def test_a_forecast_puts_level_spread_and_similar_tasks_together():
+    """Variances of spread and level add up; similar tasks count a half at most, a quarter at fifty.
+    """
+    # Predictive variance: A. Gelman et al., Bayesian Data Analysis, 2.5.
+    class Known:
+        mean = math.log(0.5)
+
+        def __init__(self, *answer):
+            self.answer = answer
+
+        def at(self, *asked):
+            return tuple(np.array([part]) for part in self.answer)
+
+        def below(self, ratio, *asked):
+            return np.full(ratio.shape, 0.3), np.array([50.0])
+
+    model = HoursModel()
+    model._level, model._similar = Known(0.2, 0.09), Known()
+    for log_spread, doubt, sd in ((0.4, 0.1, 0.4 * math.exp(0.05)), (0.4, 0.9, 0.4 * math.exp(0.1)),
+                                  (9.0, 0.0, 0.5 * math.exp(WILDER)),
+                                  (0.01, 0.0, 0.5 * math.exp(-WILDER))):
+        model._spread = Known(math.log(log_spread), doubt)
+        found = model._forecast(np.zeros(1), np.array([-1]), np.array([-1]))
+        var = (sd / math.exp(LOG_OF_NORMAL)) ** 2 + 0.09
+        assert found.sd == pytest.approx(math.sqrt(var))
+        assert found.doubt == pytest.approx(0.09 / var)
+        assert found.spread.ratio[0] == pytest.approx(0.2 + math.sqrt(var) * KNOTS)
+        below = 0.75 * shape(np.zeros(0), np.zeros(0)) + 0.25 * 0.3
+        assert found.spread.below[0, 1:-1] == pytest.approx(below[1:-1])
+        assert found.spread.below[0, [0, -1]].tolist() == [0, 1]
+
+
+def test_who_only_books_the_estimate_is_forecast_too():
+    """People of whom no other task is known book as anybody does."""
+    model = HoursModel()
+    model.update(mixed(*([record(2.0, act, person=name) for act in hours] for name, hours in
+                         (("a", [3.0, 1.0] * 20), ("b", [2.0] * 40), ("c", [2.0] * 40)))))
+    found = model.predict([2.0] * 3, ["a"] * 3, ["b", "c", "new"], [0.1, 0.9])
+    assert np.isfinite(found).all()
+    assert (found[0] == found[1]).all()
 
 
 def test_guesses_about_normals_are_those_of_a_normal():

@@ -374,8 +374,6 @@ def test_what_a_person_should_know_is_told_beside_the_order():
     assert told.what.startswith("The prices of bulb, coil, ring and 1 more at a are 365 days old; "
                                 "by now each may be 13% off")
     assert (found.unmet[0].units, found.unmet[0].cost) == (2, 60)
-    assert found.days_of("toy") is None
-    assert found.days_of("coil") == 6
 
 
 def test_prices_wander_as_a_random_walk():
@@ -482,8 +480,6 @@ def test_an_order_goes_out_so_that_it_is_there_in_time():
     assert [row.part for row in found.late] == ["glass", "toy"]
     sure = buying.order_dates(basket_, {"coil": 30}, chance=1)
     assert {row.order.supplier: row.place_on for row in sure.orders} == {"a": 21, "b": 0}
-    assert buying.arrivals(basket_, 7) == {
-        "coil": (10, 12, 16), "lamp": (10, 12, 16), "glass": (11, 11, 11)}
 
 
 def test_chances_days_and_margins_out_of_range_are_refused():

@@ -184,31 +184,6 @@ def order_dates(
                     tuple(waiting))
 
 
-def arrivals(basket: Basket, ordered_on: float = 0.0) -> dict[str, tuple[float, float, float]]:
-    """Days each need is there in full, at best, usually and at worst, if all is ordered then. [d]
-
-    What comes from the shelf alone is there on day 0; what nobody sells is left out.
-
-    Examples
-    --------
-    >>> from estimator.catalogue import load
-    >>> from estimator.buying import FASTEST, buy, market
-    >>> there = arrivals(buy({"bulb": 40}, market(load()), FASTEST))
-    >>> there["bulb"][0] <= there["bulb"][1] <= there["bulb"][2]
-    True
-    """
-    unmet = {need.part for need in basket.unmet}
-    found = {part: (0.0, 0.0, 0.0) for part, _, _ in basket.from_stock if part not in unmet}
-    for order in basket.orders:
-        lead = tuple(ordered_on + days
-                     for days in (order.days_low, order.days_typical, order.days_high))
-        for line in order.lines:
-            for part, _ in line.covers:
-                if part not in unmet:
-                    found[part] = tuple(map(max, found.get(part, lead), lead))
-    return found
-
-
 def _ordered(low: float, typical: float, high: float) -> None:
     if not 0 <= low <= typical <= high < math.inf:
         raise ValueError(f"Days at best, usually and at worst are {low:g}, {typical:g}, {high:g}; "
@@ -219,7 +194,6 @@ __all__ = [
     "DatedOrder",
     "Ordering",
     "Waiting",
-    "arrivals",
     "chance_within",
     "lead_days",
     "order_dates",

@@ -160,8 +160,8 @@ class Basket:
     >>> order = PartsOrder("part-house", "Part house", (line,), 40.0, 0.0, 8.0, 3, 5, 9)
     >>> found = Basket(trade_off(15, parcel=4), (order,), (), (), delay=2, first=None, bound=72.0,
     ...                proven=False)
-    >>> found.total, found.parcels, found.worth, round(found.gap, 2), found.days_of("coil")
-    (48.0, 1, 82.0, 0.12, 5)
+    >>> found.total, found.parcels, found.worth, round(found.gap, 2)
+    (48.0, 1, 82.0, 0.12)
     """
 
     wish: Wish
@@ -193,14 +193,6 @@ class Basket:
     def gap(self) -> float:
         """How much less another basket could cost at most, as a share of this one. [–]"""
         return 0.0 if self.proven else max(0.0, 1 - self.bound / max(self.worth, 1e-9))
-
-    def days_of(self, part: str) -> float | None:
-        """Usual days until a need is there in full: 0 from the shelf, None where nobody sells."""
-        days = [order.days_typical for order in self.orders for line in order.lines
-                if any(name == part for name, _ in line.covers)]
-        if any(need.part == part for need in self.unmet):
-            return None
-        return max(days, default=0.0)
 
 
 __all__ = [

@@ -168,8 +168,7 @@ class _Sums:
             turn[:, by_kind, by_kind] = np.linalg.cholesky(block)
             self.G = turn.transpose(0, 2, 1) @ self.G @ turn
             self.u = (turn.transpose(0, 2, 1) @ self.u[:, :, None])[:, :, 0]
-        self.yy = np.bincount(jobs, y * y, self.jobs)
-        self.sizes = count.sum((1, 2))
+        self.yy = float(y @ y)
         self.of = np.repeat(np.arange(_NAMES), (1, width_h, width_k))
 
     def at(self, shares: np.ndarray, guess: np.ndarray, more: float) -> _Point:
@@ -186,7 +185,7 @@ class _Sums:
         left_G = self.G - self.G @ TG
         ZWZ = left_G / rest
         root_middle = np.linalg.cholesky(middle)
-        logs = float((self.sizes - q).sum()) * math.log(rest) + 2 * float(
+        logs = (self.n - self.jobs * q) * math.log(rest) + 2 * float(
             np.log(np.einsum("jaa->ja", root_middle)).sum())
 
         # The mean, by weighted least squares; the job's column is all ones.
@@ -194,20 +193,21 @@ class _Sums:
         weight = float(ZWZ[:, 0, 0].sum())
         mean = float(ZWy[:, 0].sum()) / weight
         left = self.u - mean * self.G[:, :, 0]
-        squares = self.yy - 2 * mean * self.u[:, 0] + mean**2 * self.sizes
+        squares = self.yy + mean**2 * self.n  # all of y together is 0
         Tleft = np.einsum("jab,jb->ja", T, left)
+        known = float((left * Tleft).sum())
         ZWe = ZWy - mean * ZWZ[:, :, 0]
-        eWe = float((squares - (left * Tleft).sum(1)).sum()) / rest
+        eWe = (squares - known) / rest
         # (We)ᵀ(We), and the same of the ones.
-        eWWe = float((squares - 2 * (left * Tleft).sum(1)
-                      + np.einsum("ja,jab,jb->j", Tleft, self.G, Tleft)).sum()) / rest**2
+        eWWe = (squares - 2 * known
+                + float(np.einsum("ja,jab,jb->", Tleft, self.G, Tleft))) / rest**2
         variance = eWe / (self.n - 1)
         likelihood = -0.5 * ((self.n - 1) * math.log(variance) + logs + math.log(weight))
 
         ZWWZ = ((np.eye(q) - TG) * left_G).sum((0, 1)) / rest**2
-        WW = float(self.sizes.sum() - 2 * np.einsum("jaa->", TG)
-                    + np.einsum("jab,jba->", TG, TG)) / rest**2
-        W = float(self.sizes.sum() - np.einsum("jaa->", TG)) / rest
+        WW = float(self.n - 2 * np.einsum("jaa->", TG)
+                   + np.einsum("jab,jba->", TG, TG)) / rest**2
+        W = float(self.n - np.einsum("jaa->", TG)) / rest
         # Sums over the columns of job, hand and kind.
         pick = (self.of[:, None] == np.arange(_NAMES)).astype(float)
         ZWWZ_by, ZWZ_by = ZWWZ @ pick, np.einsum("jaa->a", ZWZ) @ pick

@@ -136,7 +136,7 @@ def _streams_of(shared: str, plan: Plan) -> list[str]:
     if shared == "cause":
         events = [e for line in plan.lines.values() for e in line.events]
         return sorted({f"cause {e.cause}" for e in events if e.cause})
-    factors = {a.factors for line in plan.lines.values() for a in line.hours if a.factors}
+    factors = {a.factors for line in plan.lines.values() for a in line.hours}
     if shared == "hand":
         return sorted({f"hand {hand}" for hand, _ in factors})
     kinds = {kind for _, kind in factors} | set(plan.factors.kinds)
@@ -171,7 +171,7 @@ def _quantile(values: np.ndarray, share: float) -> float:
     whole = int(place)
     split = np.partition(values, whole)
     below = float(split[whole])
-    above = float(split[whole + 1:].min(initial=np.inf)) if place > whole else below
+    above = float(split[whole + 1:].min()) if place > whole else below
     return below + (place - whole) * (above - below)
 
 
