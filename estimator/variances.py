@@ -58,6 +58,11 @@ class Split:
     standard
         What the work that was done should have cost. [money]
 
+    Raises
+    ------
+    ValueError
+        If `kind` is another one, or an amount is not finite.
+
     Examples
     --------
     >>> Split("material", 74_760, 75_650, 74_800).causes

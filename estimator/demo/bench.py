@@ -21,7 +21,7 @@ _HOURS = ((1.3, 9.0), (1.6, 9.0), (2.0, 9.0), (3.0, 9.0), (50.0, 9.0), (50.0, 11
 
 
 @dataclass(frozen=True)
-class Person:
+class _Person:
     """Somebody at the bench.
 
     Parameters
@@ -56,16 +56,16 @@ class Task:
     unbilled: str | None = None
 
 
-def people() -> tuple[Person, ...]:
+def people() -> tuple[_Person, ...]:
     """Everybody in the demo shop."""
     return tuple(
-        Person(one["person"], frozenset(one["skills"].split()),
-               frozenset(map(int, one["weekdays"].split())), float(one["pace"]),
-               float(one["wobble"]), float(one["copies"]))
+        _Person(one["person"], frozenset(one["skills"].split()),
+                frozenset(map(int, one["weekdays"].split())), float(one["pace"]),
+                float(one["wobble"]), float(one["copies"]))
         for one in figures("people"))
 
 
-def tasks_of(items: Sequence[Item], accepted: date, found: float, staff: Sequence[Person],
+def tasks_of(items: Sequence[Item], accepted: date, found: float, staff: Sequence[_Person],
              rng: np.random.Generator, share: float = 1.0) -> list[Task]:
     """What is worked on a job, in order.
 
@@ -101,7 +101,7 @@ def tasks_of(items: Sequence[Item], accepted: date, found: float, staff: Sequenc
     return tasks
 
 
-def calendar(tasks: Iterable[Task], staff: Sequence[Person], start: date, end: date,
+def calendar(tasks: Iterable[Task], staff: Sequence[_Person], start: date, end: date,
              rng: np.random.Generator) -> list[TimeEntry]:
     """Tasks and unbilled time as they were booked, day by day from `start` to `end`.
 
@@ -126,7 +126,7 @@ def calendar(tasks: Iterable[Task], staff: Sequence[Person], start: date, end: d
     return sorted(entries, key=lambda one: one.day)
 
 
-def _days(person: Person, queue: deque[Task], chores: Sequence[Mapping], start: date, end: date,
+def _days(person: _Person, queue: deque[Task], chores: Sequence[Mapping], start: date, end: date,
           pace: tuple[float, float], rng: np.random.Generator) -> tuple[list[TimeEntry], bool]:
     """Entries of a person, and whether something is left to do at the end."""
     days = [start + timedelta(n) for n in range((end - start).days + 1)]

@@ -31,7 +31,7 @@ _BESIDE = ("-wal", "-shm")
 """Endings of what SQLite keeps beside a database in use."""
 
 
-class Unwritable(BadInput):
+class _Unwritable(BadInput):
     """The ledger cannot be written; perhaps it can be read."""
 
 
@@ -119,15 +119,15 @@ class Database:
         """The engine; where the ledger can only be read, one that does no more."""
         try:
             return self._engine
-        except Unwritable as error:
+        except _Unwritable as error:
             if self.address or self._absent:
                 raise
             with _plain_words(str(self.path), "read"):
                 engine, version = _only_reading(self)
             if version < VERSION:
-                raise Unwritable(
+                raise _Unwritable(
                     replace(fault, fix="It was made by an earlier version and must be brought up "
-                                       f"to date before it is read. {fault.fix}")
+                                        f"to date before it is read. {fault.fix}")
                     for fault in error.faults) from None
             return engine
 
@@ -374,7 +374,7 @@ class _plain_words:
             what = f"The ledger is damaged ({said})."
         elif any(word in said for word in ("readonly", "unable to open", "disk")) or isinstance(
                 error, OSError):
-            kind = Unwritable
+            kind = _Unwritable
             what = f"The ledger cannot be {self.doing} ({said})."
             fix = (f"Check that file and folder may be {self.doing}"
                    + (" and the disk is not full." if self.doing == "written" else "."))

@@ -17,12 +17,12 @@ READY = "ready"
 """File in the private folder that is there once the server listens."""
 
 
-def rules(port: int) -> str:
+def _rules(port: int) -> str:
     """What a page may load and reach: this server only, whatever came to stand on it.
 
     Examples
     --------
-    >>> "connect-src 'self' ws://127.0.0.1:8000" in rules(8000)
+    >>> "connect-src 'self' ws://127.0.0.1:8000" in _rules(8000)
     True
     """
     here = " ".join(f"ws://{name}:{port}" for name in (HOST, "localhost"))
@@ -37,14 +37,14 @@ def rules(port: int) -> str:
         "object-src 'none'", "base-uri 'self'", "form-action 'self'", "frame-ancestors 'self'"))
 
 
-class Masked:
+class _Masked:
     """A stream on which a word is never written.
 
     Examples
     --------
     >>> import io
     >>> inner = io.StringIO()
-    >>> Masked(inner, "secret").write("404 GET /?token=secret")
+    >>> _Masked(inner, "secret").write("404 GET /?token=secret")
     17
     >>> inner.getvalue()
     '404 GET /?token=…'
@@ -61,7 +61,7 @@ class Masked:
         return getattr(self._stream, name)
 
 
-def listen(port: int, private: Path) -> None:
+def _listen(port: int, private: Path) -> None:
     """Serve the notebooks of this folder on this computer's own address until told to end.
 
     Parameters
@@ -73,7 +73,7 @@ def listen(port: int, private: Path) -> None:
     if len(token) < 32:
         raise SystemExit("The word that lets a browser in is missing or short.")
     # Requests that go wrong are logged with their address, and the word is part of it.
-    sys.stdout, sys.stderr = Masked(sys.stdout, token), Masked(sys.stderr, token)
+    sys.stdout, sys.stderr = _Masked(sys.stdout, token), _Masked(sys.stderr, token)
     from jupyter_server.auth.identity import IdentityProvider
     from traitlets.config import Config
     from voila.app import Voila
@@ -98,10 +98,10 @@ def listen(port: int, private: Path) -> None:
         config=Config(IdentityProvider={"cookie_options": {"samesite": "Strict"}}),
         # A page of another site may have its name lead to this computer: names are looked at too.
         tornado_settings={"allow_remote_access": False,
-                          "headers": {"Content-Security-Policy": rules(port),
+                          "headers": {"Content-Security-Policy": _rules(port),
                                       "Referrer-Policy": "no-referrer"}})
 
 
 if __name__ == "__main__":
     with contextlib.suppress(KeyboardInterrupt):
-        listen(int(sys.argv[1]), Path(sys.argv[2]))
+        _listen(int(sys.argv[1]), Path(sys.argv[2]))

@@ -37,7 +37,7 @@ DUST = 5e-6
 """Sums of 32-bit floats are kept on the safe side by this share of the limit, or of the worth."""
 
 
-class State(NamedTuple):
+class _State(NamedTuple):
     """What the lines decided so far leave of one limit."""
 
     slack: np.ndarray  # in the columns of the gauge
@@ -91,7 +91,7 @@ class Gauge:
         self.of_line = [[g for g, charge in enumerate(charges) if place in charge.parts]
                         for place in range(len(order))]
         self.own = own.astype(np.float32)
-        self.start = State(
+        self.start = _State(
             slack.astype(np.float32),
             tuple(0.0 if charge.paid else None for charge in charges),
             _bits(not charge.paid for charge in charges),
@@ -100,18 +100,18 @@ class Gauge:
         self._ceiling = Ceiling(self, worth)
         self._sum = np.empty(len(slack), np.float32)
 
-    def take(self, state: State, place: int) -> State:
+    def take(self, state: _State, place: int) -> _State:
         """The state with one more line in."""
         own = self.own[place]
         real = None if state.real is None else state.real - own
         state = state._replace(slack=state.slack - own, real=real, since=state.since + 1)
         return self._settle(state, place, taken=True)
 
-    def leave(self, state: State, place: int) -> State:
+    def leave(self, state: _State, place: int) -> _State:
         """The state with one line out: its lots may now be sure to stay below their minimum."""
         return self._settle(state, place, taken=False)
 
-    def _settle(self, state: State, place: int, *, taken: bool) -> State:
+    def _settle(self, state: _State, place: int, *, taken: bool) -> _State:
         """The state with the charges of a line settled that was taken or left."""
         if not self.of_line[place]:
             return state
@@ -135,7 +135,7 @@ class Gauge:
         return state._replace(
             slack=slack, sums=tuple(sums), unpaid=unpaid, straight=straight, real=real)
 
-    def looked_up(self, state: State, place: int, lines: Callable[[], frozenset[int]]) -> State:
+    def looked_up(self, state: _State, place: int, lines: Callable[[], frozenset[int]]) -> _State:
         """The state with what its set really costs, if it is time to ask for that again.
 
         What a larger set costs over this is at least its further lines and the charges that are
@@ -150,7 +150,7 @@ class Gauge:
         counted = ~state.unpaid & ((1 << len(self.charges)) - 1)
         return state._replace(real=real, counted=counted, since=0)
 
-    def reaches(self, state: State, place: int, wanted: float) -> bool:
+    def reaches(self, state: _State, place: int, wanted: float) -> bool:
         """Whether the lines from `place` on may bring the worth that is wanted, and fit."""
         ahead = self._ceiling.ahead(place, state.unpaid, state.straight)
         if not self._reach(state.slack, place, ahead, wanted):

@@ -86,6 +86,11 @@ class Streams:
         For "sobol": the quantities that matter most, the most variable first. The first 256 get
         a dimension each, for later ones and all others independent numbers serve.
 
+    Raises
+    ------
+    ValueError
+        If there is no such sampler.
+
     Examples
     --------
     >>> streams = Streams(7, 1_000)

@@ -19,7 +19,7 @@ from estimator.trace.steps import Step, cost_name, step
 
 
 @dataclass(frozen=True)
-class Basket:
+class _Basket:
     """Supplies together with the need, or the work by the grit ladder, that each comes from.
 
     `prefix` begins the keys; `alone` is the condition of a line that is looked at by itself.
@@ -37,7 +37,7 @@ def basket(
     needs: Sequence[Need],
     bench: Bench,
     alone: Condition | None = None,
-) -> Basket:
+) -> _Basket:
     """Pair supplies with what they are for; they come in the order in which they are needed."""
     catalogue, lines = bench.ground.catalogue, bench.ground.scope.lines
 
@@ -51,7 +51,7 @@ def basket(
     sources += [need for need in needs
                 if need.does == "material" and material_need(need, catalogue) > 0]
     sources += [work for work in works if uses_sheets(work)]
-    return Basket(prefix, tuple(zip(supplies, sources, strict=True)), alone)
+    return _Basket(prefix, tuple(zip(supplies, sources, strict=True)), alone)
 
 
 class Supplies:
@@ -62,7 +62,7 @@ class Supplies:
         self.lots: dict[str, Lot] = {lot.service: lot for lot in self.ground.job.lots}
 
     @functools.cached_property
-    def all(self) -> Basket:
+    def all(self) -> _Basket:
         """Everything the job takes."""
         job = self.ground.job
         return basket("", job.supplies, job.scope.works, job.scope.needs, self.bench)
@@ -91,7 +91,7 @@ class Supplies:
         """Expected cost of one part or material on its line, by its place in the estimate."""
         return self.supply(self.all, number, self.key_of(number))
 
-    def supply(self, held: Basket, number: int, key: str) -> Step:
+    def supply(self, held: _Basket, number: int, key: str) -> Step:
         """Expected cost of one part or material on one line."""
         supply = held.pairs[number][0]
         build = self._part if supply.does == "part" else self._material
@@ -109,7 +109,7 @@ class Supplies:
 
     # Parts.
 
-    def _part(self, held: Basket, number: int, key: str) -> list[Step]:
+    def _part(self, held: _Basket, number: int, key: str) -> list[Step]:
         supply, need = held.pairs[number]
         share = self.ground.settings.parts_freight_share
         steps = [self.bench.units(key, need, need.quantity, supply.unit), self.price(supply.item)]
@@ -137,7 +137,7 @@ class Supplies:
 
     # Materials.
 
-    def _material(self, held: Basket, number: int, key: str) -> list[Step]:
+    def _material(self, held: _Basket, number: int, key: str) -> list[Step]:
         supply = held.pairs[number][0]
         row = self.ground.catalogue.materials[supply.item]
         price = self.ground.cells(f"price.{supply.item}.pack", "Price of a pack", row,
@@ -161,7 +161,7 @@ class Supplies:
         """How much of a material the job uses that is bought in whole packs."""
         return self.whole_need(self.all, material)
 
-    def whole_need(self, held: Basket, material: str) -> Step:
+    def whole_need(self, held: _Basket, material: str) -> Step:
         """How much of a material is used, over all lines that share its packs."""
         steps = [
             self._quantity(held, number, self.key_of(number, held.prefix))
@@ -182,7 +182,7 @@ class Supplies:
         place = self.by_line[supply.line, supply.does].index(number) + 1
         return f"line-{supply.line + 1}.{supply.does}-{place}"
 
-    def _quantity(self, held: Basket, number: int, key: str) -> Step:
+    def _quantity(self, held: _Basket, number: int, key: str) -> Step:
         """How much of a material a line uses, in the unit of the material's row."""
         supply, source = held.pairs[number]
         if isinstance(source, Work):
@@ -216,7 +216,7 @@ class Supplies:
                     supply.quantity, supply.unit, [laid, unit, *kept_on],
                     row=of_line(need.line, ground.offer))
 
-    def _sheets(self, held: Basket, work: Work, supply: Supply, key: str) -> Step:
+    def _sheets(self, held: _Basket, work: Work, supply: Supply, key: str) -> Step:
         """Abrasive sheets: area × passes over what a sheet lasts, summed over the grits."""
         condition = held.alone or self.ground.scope.lines[work.line].condition
         finish = work.finish or "brushed"
