@@ -14,7 +14,8 @@ def register(command) -> None:
     new.add_argument("folder", metavar="DIR", type=Path, help="where; made if it is missing")
     new.add_argument("--json", action="store_true", help="answer in JSON")
     check = command("check", _check, "List every fault of a survey or a table, with its place.")
-    check.add_argument("file", metavar="FILE", type=Path, help="a survey or a table, CSV or XLSX")
+    check.add_argument("file", metavar="FILE", type=Path,
+                       help="a survey, CSV or XLSX, or a table, CSV")
     template = command("template", _template,
                        "Write a survey to fill in, with an era's usual counts.")
     template.add_argument("era", metavar="ERA",
