@@ -298,6 +298,15 @@ def test_a_damaged_log_of_decisions_is_told(tmp_path, said):
         (shop.folder / "tables" / name).unlink()
 
 
+def test_a_refusal_has_no_table_to_be_written(tmp_path):
+    """Also where the log does not say that it is done."""
+    shop = open_shop(new_shop(tmp_path / "shop"))
+    (shop.folder / "tables" / "decided.json").write_text(
+        '{"decisions": [{"key": "a", "did": "refused", "done": false}]}')
+    (one,) = proposals.decisions(shop)
+    assert one.done
+
+
 @pytest.mark.parametrize(("part", "said"), [
     ("survey", []), ("choices", {"level": ["clean"]}), ("choices", {"dropped": {}}),
     ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": ["x"]}], "file": ""}),

@@ -170,7 +170,9 @@ def _dated(decision: Decision) -> Decision:
 
 
 def _written(tables: Path, decision: Decision) -> bool:
-    """Whether the table has the new row."""
+    """Whether the table has the new row; what changes no table has nothing to be written."""
+    if not decision.file:
+        return True
     table = table_of(tables / decision.file, _KINDS[decision.file])
     return table.text(decision.key).strip() == decision.after.strip()
 

@@ -100,7 +100,7 @@ def logs(folder: Path) -> Family:
             proposals.undo(workshop.shop, key)
 
     page = Proposing(workshop)
-    return Family("logs", seeds, mutations.of_json, read)
+    return Family("logs", seeds, mutations.of_json, read, of_file=False)
 
 
 def sent(folder: Path) -> Family:
