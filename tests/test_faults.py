@@ -2,6 +2,7 @@
 
 import contextlib
 import errno
+import gc
 import json
 import os
 import signal
@@ -166,6 +167,44 @@ def test_on_a_full_disk_the_ledger_is_read_and_nothing_else_happens(held, tmp_pa
     assert opened.drafts() == ()
     opened.save(Draft("a", "room again", {}))
     opened.close()
+
+
+def test_an_export_that_stops_half_way_stops_reading_too(held, tmp_path, monkeypatch, caplog):
+    """Nothing but plain words is said: no cursor is left to be closed after its database."""
+    class Full:
+        """A file on a disk that is full after a row or two."""
+
+        def __init__(self, file):
+            self.file = file
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            self.file.close()
+
+        def writelines(self, pieces):
+            """Stop where there are more rows."""
+            for number, piece in enumerate(pieces):
+                if number == 2 and piece != "]}\n":
+                    raise OSError(errno.ENOSPC, "No space left")
+                self.file.write(piece)
+
+    ledger = Ledger(held)
+    assert len(ledger.items(ledger.jobs()[0].number)) > 1
+    monkeypatch.setattr("estimator.ledger.plain.AT_ONCE", 1)
+    really = Path.open
+    monkeypatch.setattr(Path, "open", lambda path, mode="r", *given, **named: Full(
+        really(path, mode, **named)) if mode == "w" else really(path, mode, *given, **named))
+    try:
+        export(ledger, tmp_path / "out")
+    except BadInput as error:
+        said = error
+    ledger.close()
+    assert "No space left" in str(said)
+    del said
+    gc.collect()
+    assert caplog.records == []
 
 
 @pytest.mark.parametrize("kind", ledgers.KINDS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import json
 import re
 import zipfile
@@ -46,9 +47,12 @@ def files(connection, spreadsheets: bool = False) -> Iterator[tuple[str, Iterato
     """
     counts: dict[str, int] = {}
     for held in held_in(connection):
-        yield f"{held.name}.json", _table(held, counts)
+        # Whoever stops half way stops the reading too, before the database is closed.
+        with contextlib.closing(_table(held, counts)) as text:
+            yield f"{held.name}.json", text
         if spreadsheets:
-            yield f"{held.name}.csv", _csv(held)
+            with contextlib.closing(_csv(held)) as text:
+                yield f"{held.name}.csv", text
     yield ABOUT, iter([_json({
         "schema": 1, "ledger": version_in(connection), "program": __version__,
         "saved": datetime.now(UTC).isoformat(timespec="seconds"), "rows": counts}) + "\n"])
