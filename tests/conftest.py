@@ -7,8 +7,10 @@ fail instead, so that nothing is skipped unseen.
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
+import sys
 from pathlib import Path
 
 import hypothesis
@@ -24,6 +26,23 @@ hypothesis.settings.load_profile("house")
 
 # No test reads or changes the shop of whoever runs it; a test that needs one names its own.
 os.environ["ESTIMATOR_SHOP"] = ""
+
+
+@pytest.fixture(scope="module", autouse=True)
+def nothing_is_held():
+    """What a module's pages and trials kept is gone after it: a whole suite runs in one process.
+
+    Jupyter holds every widget that was not closed, and with it all that its page reckoned; what
+    the pages froze, the collector would pass over.
+    """
+    yield
+    if "ipywidgets" in sys.modules:
+        sys.modules["ipywidgets"].Widget.close_all()
+    for name in ("estimator.simulate.play", "estimator.resale.drawing"):
+        if name in sys.modules:
+            sys.modules[name]._DRAWN.clear()
+    gc.unfreeze()
+    gc.collect()
 
 
 @pytest.fixture(scope="session")
