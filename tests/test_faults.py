@@ -343,8 +343,12 @@ def test_a_clock_that_goes_back_loses_nothing(held, monkeypatch, back):
     assert two.id > one.id
     clock = ledger.start(Clock("Anna", NOW, unbilled="ordering"), unbilled=UNBILLED, now=NOW,
                          sure=("overlap",))
-    with pytest.raises(BadInput):
-        ledger.stop("Anna", unbilled=UNBILLED, now=before)
+    for act in (lambda: ledger.stop("Anna", unbilled=UNBILLED, now=before),
+                lambda: ledger.start(Clock("Anna", before, unbilled="ordering"), now=before,
+                                     unbilled=UNBILLED, sure=("switch", "overlap"))):
+        with pytest.raises(BadInput, match=r"this computer says that it is .*--drop") as told:
+            act()
+        assert len(told.value.faults) == 1
     assert ledger.clocks() == (clock,)
     ledger.drop("Anna")
     ledger.close()

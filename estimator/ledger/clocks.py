@@ -75,6 +75,7 @@ class Clocks(Database):
             asked = [Question(*one) for one in rules.odd(entry, known)]
             for other in clocks_in(connection):
                 if other.person == clock.person:
+                    _has_begun(other, now)
                     if rules.forgotten(other, now):
                         raise BadInput(_forgotten(other, now))
                     asked.append(Question("switch", _runs(other, now) + " It would be stopped."))
@@ -119,6 +120,7 @@ class Clocks(Database):
         now = now or datetime.now(UTC)
         with self._writing() as connection:
             clock = _running(connection, person)
+            _has_begun(clock, now)
             if at is None and hours is None and rules.forgotten(clock, now):
                 raise BadInput(_forgotten(clock, now))
             return _stop(connection, clock, at or now, hours, note, unbilled, sure, now)
@@ -156,6 +158,15 @@ def _running(connection, person: str | None) -> Clock:
     if len(running) > 1:
         raise BadInput(Fault(f"{len(running)} clocks run.", f"Say whose: {', '.join(names)}."))
     return running[0]
+
+
+def _has_begun(clock: Clock, now: datetime) -> None:
+    """Refuse to book what began in the future; only the computer's own clock can be wrong then."""
+    if clock.started > now + timedelta(minutes=1):
+        raise BadInput(Fault(
+            f"The clock of {clock.person} began at {clock.started.astimezone():%Y-%m-%d %H:%M}, "
+            f"and this computer says that it is {now.astimezone():%Y-%m-%d %H:%M}.",
+            "Put the computer's clock right and stop it then, or let it go (--drop)."))
 
 
 def _stop(connection, clock, at, hours, note, unbilled, sure, now) -> TimeEntry:
