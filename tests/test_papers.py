@@ -346,7 +346,11 @@ def test_the_command_writes_papers_beside_the_plan(tmp_path, demo_survey_path, c
     assert main([*common, "--labels", "none-such"]) != 0
     assert not out.exists()
     capsys.readouterr()
+    out.mkdir()
+    for name in ("order-gone.pdf", "order of mine.pdf", "job-card-2-gone.csv"):
+        (out / name).write_text("old")
     assert main(common) == 0
+    assert "not of this one: job-card-2-gone.csv, order-gone.pdf\n" in capsys.readouterr().out
     names = {path.name for path in out.iterdir()}
     assert {"plan.json", "plan.csv", "job-card.pdf", "job-card.csv", "labels.pdf", "labels.csv",
             "lamps.pdf", "coil-labels.csv", "waiting.pdf", "waiting.csv"} <= names

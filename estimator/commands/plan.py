@@ -91,15 +91,18 @@ def _plan(options: argparse.Namespace) -> int:
     spares = schedule.spares_of(jobs, shop, basket, **there)
     said["buying"] = _buying(basket, ordering, start, baskets) | {
         "spares": _spares(basket, spares)}
-    written = []
+    written, left = [], []
     if options.out:
         from estimator.documents import bench, put
         made = bench.papers(
             plan, jobs, shop, ordering=ordering,
             lots=schedule.lots_of(plan, jobs, shop).best.lots, sheet=options.labels)
         written = [*put(_plan_files(said) | made, options.out, options.survey).values()]
+        left = bench.left_over(options.out, {path.name for path in written})
     text = "\n".join([_text(plan, sure, ways, options.promise, shop), "",
                       *_bought(said["buying"], basket, spares, shop.settings)])
+    if left:
+        text += f"\nOf an earlier plan, and not of this one: {', '.join(left)}"
     return say(options, said, "\n".join([text, *map(str, written)]))
 
 

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, timedelta
+from pathlib import Path
 
 from estimator.buying import Ordering
 from estimator.catalogue import Catalogue
@@ -33,6 +35,9 @@ from estimator.outwork import SentLot
 from estimator.schedule import BenchPlan, OnBench, wait_word
 from estimator.shop import Settings, Shop
 
+_OF_ONE_PLAN = re.compile(
+    r"(?:(?:order|lot|job-card)-.+|job-card)\.(?:pdf|csv)|(?:lots|parts-waiting)\.csv")
+"""Names of papers that not every plan has."""
 CARD_COLUMNS = ("job", "item", "start", "end", "assembly", "work", "person", "hours", "waits_for",
                 "cautions")
 LABEL_COLUMNS = ("job", "item", "assembly", "step", "waits_for", "code")
@@ -350,4 +355,22 @@ def _stems(jobs: Sequence[OnBench]) -> list[str]:
     return found
 
 
-__all__ = ["papers", "sheet_named"]
+def left_over(folder: Path | str, made: Collection[str]) -> list[str]:
+    """Papers in a folder that are named as ours and are not of those that were `made` now.
+
+    Another plan may need other suppliers and other lots, and an old order must not go out.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for name in ("order-oakbench-parts.csv", "lot-1-blasting.pdf"):
+    ...         Path(folder, name).touch()
+    ...     left_over(folder, ["lot-1-blasting.pdf"])
+    ['order-oakbench-parts.csv']
+    """
+    return sorted(path.name for path in Path(folder).iterdir()
+                  if _OF_ONE_PLAN.fullmatch(path.name) and path.name not in made)
+
+
+__all__ = ["left_over", "papers", "sheet_named"]
