@@ -45,7 +45,7 @@ def gates(chances: ArrayLike) -> np.ndarray:
 
 
 def friedman(chances: ArrayLike) -> np.ndarray:
-    """Chance of beating all rivals if they bid independently: the product of the chances.
+    """Chance of beating all rivals if they bid independently: the product of the chances. [–]
 
     Parameters
     ----------

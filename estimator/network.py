@@ -16,7 +16,7 @@ Link = tuple[int, int]
 
 @dataclass(frozen=True)
 class Dates:
-    """Dates of every task, one number each.
+    """Dates of every task, one number each, in the unit of the durations; counted from the start.
 
     Parameters
     ----------

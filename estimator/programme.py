@@ -34,7 +34,8 @@ Progress = Callable[[float, float, float], object]
 class Solution:
     """The best solution found, and how sure it is that none costs less.
 
-    `values` by column; None where none is better than what was known. `bound`: none costs less.
+    `values` by column; None where none is better than what was known. `bound`: none costs less, in
+    the unit of the columns' costs.
     """
 
     values: np.ndarray | None

@@ -42,7 +42,7 @@ _CAME_BACK = 0.35  # share of jobs that warranty hours are booked to
 
 @dataclass(frozen=True)
 class Made:
-    """What a demo shop holds: how many of each."""
+    """What a demo shop holds: how many of each, and hours booked. [h]"""
 
     folder: Path
     closed: int

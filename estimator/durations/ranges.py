@@ -17,7 +17,7 @@ SHAPES = ("pert", "triangular", "lognormal")
 
 @dataclass(frozen=True)
 class Range:
-    """A three-point figure: low, typical (the most likely) and high.
+    """A three-point figure: low, typical (the most likely) and high, 0 or more, in one unit.
 
     Raises
     ------

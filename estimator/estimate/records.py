@@ -45,7 +45,7 @@ class Item:
 
 @dataclass(frozen=True)
 class Supply:
-    """Parts or materials of one item on one line, with the range of what they cost.
+    """Parts or materials of one item on one line, with the range of what they cost. [money]
 
     `whole` where it is bought in whole packs that several lines share, so that what a line costs
     depends on the others; `pieces` and `share` where each of so many pieces needs one with that
@@ -84,7 +84,7 @@ class Lot:
 class Unseen:
     """A line nobody looked at closely: the chance that it is one condition worse, and what then.
 
-    `hours` are expected hands-on hours more, `cost` parts, materials and outwork more.
+    `hours` are expected hands-on hours more [h], `cost` parts, materials and outwork more [money].
     """
 
     line: int

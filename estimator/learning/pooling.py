@@ -22,7 +22,11 @@ _GOLDEN = (math.sqrt(5) - 1) / 2
 
 @dataclass(frozen=True)
 class Pooled:
-    """One-way pooling: the mean over all, the variances within and between, a mean per label."""
+    """One-way pooling: the mean over all, the variances within and between, a mean per label.
+
+    `means` and `sds`, what is not known of them, have shape (labels,). All in the unit of what was
+    pooled, variances in its square; of hours those are logs of ratios. [–]
+    """
 
     mean: float
     within: float

@@ -242,7 +242,7 @@ class TimeEntry(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class Purchase(Entry):
-    """Parts or materials bought: `amount` is what was paid for all of them, before tax.
+    """Parts or materials bought: `amount` is what was paid for all of them, before tax. [currency]
 
     `part` is the name in the table of parts, where it has one.
     """
@@ -261,7 +261,7 @@ class Outwork(Entry):
     """Pieces sent out, or come back: `event` is "sent" or "back".
 
     What comes back names with `of` the entry by which it was sent; a lot may come back in parts.
-    `amount` is what was charged, before tax; 0 while it is not known.
+    `amount` is what was charged, before tax; 0 while it is not known. [currency]
     """
 
     service: str
@@ -276,7 +276,7 @@ class Outwork(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class Sale(Entry):
-    """What came in: a job paid for, a machine sold; `fees` are what selling cost."""
+    """What came in: a job paid for, a machine sold; `fees` are what selling cost. [currency]"""
 
     what: str
     amount: Decimal

@@ -91,7 +91,7 @@ def charge_by(service: Service, quantities: Iterable[float], rate: float, *, lin
 
 
 def saving_by_batching(lots: Sequence[tuple[Pieces, float]], **terms: float) -> float:
-    """What is saved when several lots go out as one: the charges apart less the charge together.
+    """What is saved when several lots go out as one: charges apart less that together. [money]
 
     Never negative, for minimum, set-up and freight are paid once instead of once a lot. It says
     nothing of the days that the first lot waits for the last.

@@ -132,7 +132,8 @@ class LotPlan:
         Each piece as soon as it can; each job for itself, once its last piece for a service is
         ready; all of a service together, once the very last is.
     bound, proven
-        No way is worth less money than `bound`; whether it is certain that none is better.
+        No way costs less than `bound`, days counted at their worth [money]; whether it is certain
+        that none is better.
 
     Examples
     --------

@@ -73,7 +73,7 @@ class Shared(NamedTuple):
 
 
 class Trials(NamedTuple):
-    """What the lines cost in each trial, as far as it adds up.
+    """What the lines cost in each trial, as far as it adds up, in the unit of the limit.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ class Trials(NamedTuple):
         Each line; shape (lines, trials), 0 or more. Together with the shared charges no more than
         the set really costs in that trial: whatever does not add up is left out here.
     share
-        Share of the trials that stay within the price, over 0 and at most 1: the confidence.
+        Share of the trials that stay within the price, over 0 and at most 1: the confidence. [–]
     costs_of
         What a set of line numbers really costs in each trial, where `lines` and shared charges
         leave much out: shape (trials,). A set that holds another costs no less in any trial, and
@@ -148,7 +148,7 @@ class Picked:
     lines
         Numbers of the lines that are in, those that cannot be left out among them.
     worth
-        What they are worth together.
+        What they are worth together, in the unit of what each is worth.
     prices
         Their price under each limit, in the order of the limits.
     bound

@@ -70,7 +70,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Rest:
-    """What follows from all changes together: finds, cover, what lines share."""
+    """What follows from all changes together: finds, cover, what lines share. [money], [h]"""
 
     key: Literal["finds", "cover", "shared", "recomputed"]
     title: str
@@ -80,7 +80,8 @@ class Rest:
 
 @dataclass(frozen=True)
 class Side:
-    """The job before a change, or after it: price and cap before tax, hours, the day it is ready.
+    """The job before a change, or after it: price and cap before tax [money], hours [h], days
+    until it is ready [d], and that day.
 
     `promised` says whether `ready` is a day that was promised; else it is what the quote expects,
     or None.
@@ -99,7 +100,10 @@ class Side:
 
 @dataclass(frozen=True)
 class Supply:
-    """A part, material or service that more, or less, of is needed."""
+    """A part, material or service that more, or less, of is needed.
+
+    `before` and `after` in `unit`; `cost` is the expected difference. [money]
+    """
 
     kind: Literal["part", "material", "outwork"]
     item: str

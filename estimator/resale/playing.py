@@ -26,7 +26,10 @@ AS_FOUND = "as-found"
 
 @dataclass(frozen=True)
 class Played:
-    """A choice in every trial: its cash with hours at cost, and with what they earn otherwise."""
+    """A choice in every trial: its cash with hours at cost, and with what they earn otherwise.
+
+    `hours` of the bench [h] and `cost` of the work [money] have shape (trials,).
+    """
 
     key: str
     row: SaleRatio | None

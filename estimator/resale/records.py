@@ -407,7 +407,8 @@ class Resale:
 
     `choices` come in the order of the table, not buying first. `best` and `best_bench_full` are
     their keys by mean worth, with hours at cost and at what the bench earns otherwise. `lead` is
-    by how much the best is worth more than the next on average, `lead_error` its standard error.
+    by how much the best is worth more than the next on average, `lead_error` its standard error;
+    `outlay` is paid on the first day, `hour_cost` and `hour_earns` are per hour. [money]
     `swings` say what moves the profit of the best choice, and then its lead over the next best; not
     buying moves with nothing and stands in neither.
 
