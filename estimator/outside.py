@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import os
 import re
 from collections.abc import Iterable, Iterator
@@ -13,6 +14,7 @@ from typing import BinaryIO
 # What makes a formula of a cell, also in the wide letters of East Asian keyboards; after OWASP's
 # advice on formula injection.
 _SIGNS = r"[=+\-@\t\r\n＝＋－＠]"
+_AT_ONCE = 500
 _GUARDED = re.compile(f"'+{_SIGNS}")
 _RISKY = re.compile(f"'*{_SIGNS}")
 
@@ -49,11 +51,24 @@ def spreadsheet(header: Iterable[str], rows: Iterable[Iterable], end: str = "\r\
     '=A1,-2.5
     bulb,-3.50
     """
-    out = io.StringIO(newline="")
-    sheet = csv.writer(out, lineterminator=end)
-    sheet.writerow(header)
-    sheet.writerows([_cell(value) for value in row] for row in rows)
-    return out.getvalue()
+    return "".join(spreadsheet_pieces(header, rows, end))
+
+
+def spreadsheet_pieces(header: Iterable[str], rows: Iterable[Iterable], end: str = "\r\n"
+                       ) -> Iterator[str]:
+    """The same piece by piece, so that no more than some rows need be in memory together.
+
+    Examples
+    --------
+    >>> list(spreadsheet_pieces(["name", "cost"], [["=A1", 1], ["bulb", 2]], "; "))
+    ['name,cost; ', "'=A1,1; bulb,2; "]
+    """
+    rows, some = iter(rows), [header]
+    while some:
+        out = io.StringIO(newline="")
+        csv.writer(out, lineterminator=end).writerows(some)
+        yield out.getvalue()
+        some = [[_cell(value) for value in row] for row in itertools.islice(rows, _AT_ONCE)]
 
 
 def csv_file(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:

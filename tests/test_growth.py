@@ -1,5 +1,6 @@
 """A shop of years: what is done with one job does not take longer for all the jobs before it."""
 
+import csv
 import functools
 import json
 from dataclasses import replace
@@ -13,6 +14,7 @@ from estimator import review
 from estimator.jobs import book_sheet
 from estimator.ledger import Draft, Frozen, Ledger, Outwork, Purchase, Revision, Sale, TimeEntry
 from estimator.ledger.plain import parsed
+from estimator.outside import spreadsheet_pieces
 from estimator.pages import bench_form, looking_over, showing
 from estimator.pages.quote_page import QuotePage
 from estimator.pages.review_page import ReviewPage
@@ -342,6 +344,15 @@ def test_a_table_is_parsed_row_by_row_as_json_would_be(rows):
         held = parsed(text)
         assert (held.name, held.columns) == ("x", ("a", "b", "c"))
         assert list(held.rows()) == list(held.rows()) == rows
+
+
+def test_a_large_table_is_written_piece_by_piece():
+    """No piece holds more than some hundred rows, and together they are all of it."""
+    rows = [[n, "=A1"] for n in range(1_200)]
+    pieces = list(spreadsheet_pieces(["n", "what"], iter(rows)))
+    assert max(piece.count("\r\n") for piece in pieces) <= 500
+    assert list(csv.reader("".join(pieces).splitlines())) == [
+        ["n", "what"], *([str(n), "'=A1"] for n, _ in rows)]
 
 
 @functools.cache

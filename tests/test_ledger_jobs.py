@@ -448,4 +448,4 @@ def test_a_day_of_any_year_is_read_as_it_was_written(ledger, job):
         connection.execute(schema.tables().jobs.update().values(promised=first))
     assert ledger.jobs()[0].promised == first
     day = schema.tables().jobs.c.promised.type
-    assert day.process_result_value("1-01-01", None) == first
+    assert day.result_processor(None, None)("1-01-01") == first

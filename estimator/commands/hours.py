@@ -170,8 +170,7 @@ def _list(options) -> int:
                for clock in clocks]
     text = [f"{_table(entries)}\n{more}{total:.2f} hours" if entries else "No hours booked.",
             *running]
-    return say(options, {"entries": [as_json(one) for one in entries],
-                         "hours": round(total, 4), "clocks": [as_json(one) for one in clocks]},
+    return say(options, {"entries": entries, "hours": round(total, 4), "clocks": clocks},
                "\n".join(text))
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import itertools
 import json
 import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import is_dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -113,7 +115,12 @@ class Gathered:
 def say(options, said: dict, text: str) -> int:
     """Print an answer, in JSON if that was asked for; 0, for done."""
     if options.json:
-        print(json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False, default=plain))
+        written = json.JSONEncoder(indent=2, ensure_ascii=False, default=plain)
+        pieces = written.iterencode({"schema": 1} | said)
+        # So many at a time: entries of years are not to be in memory twice.
+        while some := "".join(itertools.islice(pieces, 10_000)):
+            sys.stdout.write(some)
+        print()
     else:
         print(text)
     return 0
@@ -128,11 +135,14 @@ def told(share: float) -> bool:
 
 
 def plain(value):
-    """A value as JSON has it: days and moments as text, amounts as the number they are."""
+    """A value as JSON has it: days and moments as text, amounts as the number they are, records
+    field by field."""
     if isinstance(value, date | datetime | Path):
         return str(value) if isinstance(value, Path) else value.isoformat()
     if isinstance(value, Decimal):
         return float(value)
+    if is_dataclass(value):
+        return vars(value)
     raise TypeError(f"{value!r} has no place in JSON")
 
 

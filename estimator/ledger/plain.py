@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from estimator import __version__, disk
-from estimator.outside import private_file, spreadsheet
+from estimator.outside import private_file, spreadsheet_pieces
 
 ABOUT = "ledger.json"
 AT_ONCE = 500
@@ -165,7 +165,8 @@ def _table(held: Held, counts: dict[str, int]) -> Iterator[str]:
 
 
 def _csv(held: Held) -> Iterator[str]:
-    yield spreadsheet(held.columns, ([_cell(cell) for cell in row] for row in held.rows()))
+    yield from spreadsheet_pieces(
+        held.columns, ([_cell(cell) for cell in row] for row in held.rows()))
 
 
 def _cell(cell):

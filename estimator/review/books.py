@@ -58,16 +58,25 @@ class Books:
 
     def hours(self, kind: str) -> float:
         """Hours booked to a kind of unbilled time. [h]"""
-        return math.fsum(entry.hours for entry in self.time if entry.unbilled == kind)
+        return self._unbilled.get(kind, 0.0)
 
-    def on_items(self) -> dict[int, float]:
+    @functools.cached_property
+    def _unbilled(self) -> Mapping[str, float]:
+        found: dict[str, list[float]] = defaultdict(list)
+        for entry in self.time:
+            if entry.unbilled:
+                found[entry.unbilled].append(entry.hours)
+        return {kind: math.fsum(hours) for kind, hours in found.items()}
+
+    @functools.cached_property
+    def on_items(self) -> Mapping[int, float]:
         """Hours booked on each work item, none left out. [h]"""
         return {item: math.fsum(hours.values()) for item, hours in self.by_person.items()}
 
     @property
     def of_its_work(self) -> float:
         """Hours on the work that was quoted, what was done again counted in. [h]"""
-        return math.fsum(self.on_items().values()) + self.hours(AGAIN)
+        return math.fsum(self.on_items.values()) + self.hours(AGAIN)
 
     @functools.cached_property
     def by_person(self) -> Mapping[int, Mapping[str, float]]:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,10 +20,11 @@ import numpy as np
 from estimator.catalogue import Catalogue, Era, Operation
 from estimator.learning import pool
 from estimator.ledger import Frozen, Item, Ledger
-from estimator.review.books import books_together, closed_jobs
+from estimator.review.books import Books, books_together, closed_jobs
 
 FEWEST = 3
 """Jobs that must have worked on an operation before anything is proposed."""
+_AT_ONCE = 200
 Z90 = 1.6449  # standard normal: 5 % above, 5 % below −1.6449
 
 
@@ -68,6 +69,15 @@ class Worked:
     booked: float
 
 
+@dataclass(frozen=True)
+class _Book:
+    """Typical hours of then, for machines of one era; and what was asked of it. [h]"""
+
+    era: Era
+    typical: Mapping[tuple[str, str | None], float]
+    rows: dict[str, tuple[Operation | None, float | None]]
+
+
 class TodaysBook:
     """Brings hours that were expected by the tables of a quote to the book of today.
 
@@ -82,7 +92,9 @@ class TodaysBook:
     def __init__(self, catalogue: Catalogue, kept: Mapping[str, Frozen]):
         self._operations = catalogue.operations
         self._kept = kept
-        self._then: dict[str, dict] = {}
+        self._books: dict[str, _Book | None] = {}  # by quote
+        self._same: dict[tuple[str, Era], _Book] = {}
+        self._typical: dict[str, dict[tuple[str, str | None], float]] = {}
 
     def of(self, item: Item) -> tuple[Operation, float] | None:
         """Row that the item's operation stands on today, and hours expected by it. [h]
@@ -90,24 +102,38 @@ class TodaysBook:
         None where that cannot be told: nothing was kept of the quote, or one of the two books
         has no hours for the operation.
         """
-        held = self._kept.get(item.quote)
-        if held is None:
+        if item.quote not in self._books:
+            self._books[item.quote] = self._book_of(item.quote)
+        book = self._books[item.quote]
+        if book is None:
             return None
-        era = Era(held.survey["machine"]["era"])
-        row = (self._operations.get((item.operation, era))
-               or self._operations.get((item.operation, None)))
-        then = self._typical_then(held.tables)
-        old = then.get((item.operation, era), then.get((item.operation, None)))
+        if item.operation not in book.rows:
+            book.rows[item.operation] = self._row_of(item.operation, book)
+        row, old = book.rows[item.operation]
         if row is None or not old:
             return None
         # Not multiplied where nothing changed: what was booked as expected stays exactly that.
         return row, item.expected if old == row.typical else item.expected * row.typical / old
 
-    def _typical_then(self, tables: str) -> dict[tuple[str, str | None], float]:
-        if tables not in self._then:
-            self._then[tables] = {(row["operation"], row["era"]): row["typical"]
-                                  for row, _ in json.loads(tables).get("operations", ())}
-        return self._then[tables]
+    def _book_of(self, quote: str) -> _Book | None:
+        held = self._kept.get(quote)
+        if held is None:
+            return None
+        if held.tables not in self._typical:
+            self._typical[held.tables] = {
+                (row["operation"], row["era"]): row["typical"]
+                for row, _ in json.loads(held.tables).get("operations", ())}
+        key = held.tables, Era(held.survey["machine"]["era"])
+        if key not in self._same:
+            self._same[key] = _Book(key[1], self._typical[held.tables], {})
+        return self._same[key]
+
+    def _row_of(self, operation: str, book: _Book) -> tuple[Operation | None, float | None]:
+        """The row of today, and the typical hours of then. [h]"""
+        then = book.typical
+        return (self._operations.get((operation, book.era))
+                or self._operations.get((operation, None)),
+                then.get((operation, book.era), then.get((operation, None))))
 
 
 def foremost(hands: Mapping[str, float]) -> str | None:
@@ -123,19 +149,27 @@ def foremost(hands: Mapping[str, float]) -> str | None:
 
 def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
     """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
-    all_books = books_together(ledger, closed_jobs(ledger), amounts=False)
+    closed, revisions = closed_jobs(ledger), ledger.revisions()
+    standing = ledger.standing()
     today = TodaysBook(catalogue, ledger.frozen_of(
-        {item.quote for books in all_books for item in books.items}, answers=False))
+        {job.number for job in closed} | {one.number for one in revisions}, answers=False))
     found: list[Worked] = []
-    for books in all_books:
-        for item in books.items:
-            hands, held = books.by_person[item.item], today.of(item)
-            booked = math.fsum(hands.values())
-            if held is not None and booked > 0 and item.expected > 0:
-                row, expected = held
-                found.append(Worked(item.job, key_of(row), row.kind, foremost(hands), expected,
-                                    booked))
+    # So many jobs at a time: the books of years would fill the memory.
+    for start in range(0, len(closed), _AT_ONCE):
+        for books in books_together(ledger, closed[start:start + _AT_ONCE], amounts=False,
+                                    standing=standing):
+            found += _worked(books, today)
     return tuple(found)
+
+
+def _worked(books: Books, today: TodaysBook) -> Iterator[Worked]:
+    for item in books.items:
+        booked = books.on_items[item.item]
+        held = today.of(item) if booked > 0 and item.expected > 0 else None
+        if held is not None:
+            row, expected = held
+            yield Worked(item.job, key_of(row), row.kind,
+                         foremost(books.by_person[item.item]), expected, booked)
 
 
 def records_of(items: Iterable[Worked]) -> dict[str, list[Evidence]]:

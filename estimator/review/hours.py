@@ -47,10 +47,10 @@ def together(jobs: Iterable[Mapping[str, tuple[Group, ...]]]) -> Mapping[str, tu
 
 def merged(by: str, name: str, groups: Collection[Group]) -> Group:
     """Groups of different jobs as one."""
-    return Group(by, name, *(sum(getattr(one, count) for one in groups)
-                             for count in ("jobs", "items", "worked")),
-                 *(math.fsum(getattr(one, hours) for one in groups)
-                   for hours in ("expected", "expected_worked", "booked")))
+    jobs, items, worked, *hours = zip(*(
+        (one.jobs, one.items, one.worked, one.expected, one.expected_worked, one.booked)
+        for one in groups), strict=True)
+    return Group(by, name, sum(jobs), sum(items), sum(worked), *map(math.fsum, hours))
 
 
 def _sorted(groups: Iterable[Group]) -> tuple[Group, ...]:

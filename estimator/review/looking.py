@@ -201,7 +201,7 @@ def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, 
         else:
             notes.append(f"{job.name} was quoted in {standard.currency}; its costs "
                          "are not split.")
-    booked = books.on_items()
+    booked = books.on_items
     idle = sum(not hours for hours in booked.values())
     progress = forecast = None
     if job.state == "closed":

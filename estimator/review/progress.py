@@ -42,7 +42,7 @@ def done_of(books: Books, said: Mapping[int, float] | None = None, on: date | No
     if books.job.state in ("finished", "closed"):
         return dict.fromkeys(numbers, 1.0) | dict(said)
     last = {entry.person: entry.item for entry in books.time if entry.item is not None}
-    booked = books.on_items()
+    booked = books.on_items
     if books.marks:
         marked = {mark.item for mark in books.marks if on is None or mark.day <= on}
         return {item: 1.0 if item in marked else 0.5 if booked[item] > 0 else 0.0
@@ -89,7 +89,7 @@ def past_of(closed: Iterable[Books]) -> earned.PastJobs | None:
     """How closed jobs lay around the book; None while they are too few to tell."""
     tables = []
     for books in closed:
-        booked = books.on_items()
+        booked = books.on_items
         table = [(item.expected, booked[item.item]) for item in books.items if item.expected > 0]
         if any(hours for _, hours in table):
             tables.append(table)

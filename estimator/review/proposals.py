@@ -46,9 +46,12 @@ def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
     items = worked_items(ledger, shop.catalogue)
     if not items:
         return ()
+    return _not_refused((*hours_proposed(items, shop), *shares_proposed(items, shop)), shop)
+
+
+def _not_refused(found: Iterable[Proposal], shop: Shop) -> tuple[Proposal, ...]:
     last = _last(shop)
-    return tuple(one for one in (*hours_proposed(items, shop), *shares_proposed(items, shop))
-                 if not _refused(one, last.get(one.key)))
+    return tuple(one for one in found if not _refused(one, last.get(one.key)))
 
 
 def decisions(shop: Shop) -> tuple[Decision, ...]:
@@ -82,8 +85,10 @@ def _follow(ledger: Ledger, shop: Shop, why: str) -> tuple[Proposal, ...]:
     log = decisions(shop)
     chosen = {key for key, rows in decided.standing(log).items() if rows[-1].did == "edited"}
     newest = {one.key: one for one in log}
-    found = [one for one in proposals(ledger, shop)
-             if one.is_setting and not one.caveat and one.key not in chosen
+    items = worked_items(ledger, shop.catalogue)
+    shares = _not_refused(shares_proposed(items, shop), shop) if items else ()
+    found = [one for one in shares
+             if not one.caveat and one.key not in chosen
              and not (one.key in newest and newest[one.key].did == "undone"
                       and newest[one.key].file and _unmoved(one, newest[one.key]))]
     # Those that shrink first, so that together they never pass 1 on the way.
