@@ -311,7 +311,8 @@ def test_a_refusal_has_no_table_to_be_written(tmp_path):
     ("survey", []), ("choices", {"level": ["clean"]}), ("choices", {"dropped": {}}),
     ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": ["x"]}], "file": ""}),
     ("survey", {"machine": {"year": 1994}, "lines": [], "file": ""}), ("settings", [1]),
-    ("choices", {"level": "clean", "margin": float("nan")})])
+    ("choices", {"level": "clean", "margin": float("nan")}), ("choices", {"added": [["x", 1]]}),
+    ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": "powr-cord"}], "file": ""})])
 def test_a_quote_that_was_spoiled_in_the_ledger_is_not_computed_again(family, part, said):
     """It would stop in the middle of the figures, or give others."""
     _, data = family("sent").seeds[0]

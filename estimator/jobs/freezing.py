@@ -145,7 +145,10 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
     try:
         settings = open_shop().settings.model_dump() | dict(held.settings)
         shop = Shop(Settings.model_validate(settings), _catalogue(held.tables), folder)
-        return reread(Survey, held.survey), reread(Choices, held.choices), shop
+        survey, choices = reread(Survey, held.survey), reread(Choices, held.choices)
+        for name in (*(line.assembly for line in survey.lines), *(one for one, _ in choices.added)):
+            shop.catalogue.assemblies[name]
+        return survey, choices, shop
     except (KeyError, TypeError, ValueError, RecursionError):
         raise BadInput(Fault(
             f"Quote {number} was kept by version {held.version} of this program, and this one "
