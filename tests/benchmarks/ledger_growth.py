@@ -256,16 +256,18 @@ def resell_page(folder: Path) -> None:
 
 def plan_page(folder: Path) -> None:
     """The page "Bench plan"."""
-    from estimator.pages.plan_page import PlanPage, Search
+    from estimator.pages.beside import Beside
+    from estimator.pages.plan_page import PlanPage
     from estimator.shop import open_shop
 
     # Here nothing runs beside: the search would be counted with the page that begins it.
-    search, Search.start = Search.start, lambda _self: None
+    search, Beside.start = Beside.start, lambda _self: None
     page = said("page plan: opened", lambda: PlanPage(folder, open_shop(folder)))
     said("page plan: read again", page._read)
     said("page plan: laid out", page._lay_out)
     said("page plan: kept", page.save)
-    said("page plan: a better one searched for", lambda: search(page.search))
+    Beside.start = search
+    said("page plan: a better one searched for", page.search.start)
 
 
 PAGES = {"review": review_page, "quote": quote_page, "resell": resell_page, "plan": plan_page}
