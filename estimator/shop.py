@@ -27,7 +27,8 @@ MAX_WORDS = 2_000
 """Longest text, and longest row of `shop.toml`. [characters]"""
 
 Share = Annotated[float, Field(ge=0, lt=1, allow_inf_nan=False)]
-Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+# No sum of a shop is over a million million; Decimal gives up at longer ones.
+Money = Annotated[float, Field(ge=0, le=1e12, allow_inf_nan=False)]
 Words = Annotated[str, Field(min_length=1, max_length=200)]
 Factor = Annotated[float, Field(ge=1, le=10, allow_inf_nan=False)]
 
@@ -104,7 +105,7 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     # What an hour costs and what it must earn.
-    pay_per_hour: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    pay_per_hour: Annotated[float, Field(gt=0, le=1e12, allow_inf_nan=False)]
     on_cost_share: Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
     paid_hours_per_year: Annotated[float, Field(gt=0, le=8760, allow_inf_nan=False)]
     overhead_per_year: Money

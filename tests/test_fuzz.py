@@ -164,6 +164,8 @@ def test_a_message_calls_a_file_what_it_should_be(tmp_path, capsys, command, wor
 
 @pytest.mark.parametrize(("line", "said"), [
     ("margin = 25", "margin: 25 is out of range. Write a number, 0 or more and under 1"),
+    ("storage_per_week = 1e30", "storage_per_week: .* is out of range"),
+    ("pay_per_hour = 1e30", "pay_per_hour: .* is out of range"),
     ("margin = true", "margin: true is neither a number nor words"),
     ("stage_count = 2.5", "stage_count: 2.5 is not a whole number"),
     ('paper = "a5"', "Allowed: us-letter, a4."),
