@@ -146,11 +146,17 @@ def _close(options) -> int:
     with ledger_of(options) as (shop, ledger):
         job = ledger.set_state(options.job, "closed", day_said(options.date, "date"))
         expected, booked = _hours(ledger, job)
+        if not options.json:
+            # At once: what follows from it reads every job that was ever closed.
+            print(f"{job.name}: closed; {booked:.1f} hours booked, {expected:.1f} expected",
+                  flush=True)
         followed = _followed(ledger, shop, job)
-    return say(options, {"job": as_json(job), "hours_expected": round(expected, 2),
-                         "hours_booked": round(booked, 2), "followed": followed},
-               "\n".join([f"{job.name}: closed; {booked:.1f} hours booked, {expected:.1f} expected",
-                          *followed]))
+    if options.json:
+        return say(options, {"job": as_json(job), "hours_expected": round(expected, 2),
+                             "hours_booked": round(booked, 2), "followed": followed}, "")
+    for sentence in followed:
+        print(sentence)
+    return 0
 
 
 def _followed(ledger, shop, job) -> tuple[str, ...]:
