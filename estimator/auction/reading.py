@@ -39,14 +39,14 @@ from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.outside import leading_out
 from estimator.survey import cells, files
 from estimator.survey.cells import Cell, Wrong, shown
-from estimator.survey.grid import Kind
+from estimator.survey.grid import Kind, named_in, placed
 from estimator.survey.names import Names, tight
+from estimator.textfiles import MOST_FAULTS, rest_unread
 
 COLUMNS = ("lot", "title", "maker", "year", "era", "found", "bad", "survey", "value", "value_low",
            "value_high", "asking", "note")
 MOST = 50_000
 """Machines in one list."""
-MAX_FAULTS = 200
 _ALSO = {"reserve": "asking", "start": "asking", "startprice": "asking", "askingprice": "asking",
          "reserveprice": "asking", "price": "asking", "state": "found", "lotnumber": "lot",
          "number": "lot", "manufacturer": "maker"}
@@ -112,34 +112,36 @@ Leave the thousands mark out, as in 4200.00 or 4200,00.
     """
     found = files.sheets(data, name, _KIND)
     rows = found.lines.rows
-    header = next((place for place, (_, row) in enumerate(rows) if _columns_named(row) >= 2), None)
+    header = next((place for place, (_, row) in enumerate(rows) if _columns_named(row)), None)
     if header is None:
         raise BadInput(Fault("No header row was found; it must name lot or title, and value.",
                              f"Its columns are {', '.join(COLUMNS)}.", name))
-    faults: list[Fault] = []
-    places = _places(rows[header], name, faults, value)
+    row, names = rows[header]
+    places, faults = placed((row, names), _COLUMN, _KIND.one, name)
+    faults += _lacking(places, row, name, value)
     reader = _Reader(catalogue, value, folder)
     machines: list[Offered] = []
     seen: dict[str, int] = {}
     for number, row in rows[header + 1:] if not faults else ():
-        said = {column: row[place] for column, (place, _) in places.items() if place < len(row)}
+        said = {column: row[place] for column, place in places.items() if place < len(row)}
         stray = [cell for place, cell in enumerate(row)
-                 if place not in {at for at, _ in places.values()} and str(cell).strip()]
+                 if place not in places.values() and str(cell).strip()]
         if stray:
             # A decimal comma that parts the cells moves all the rest by one: say only that.
-            one, wrong = None, [("", f"{shown(stray[0])} stands under no header.",
-                                 "Put decimals with a comma in quotes where commas part the "
-                                 "cells, and text that holds a comma too.")]
+            one, wrong = None, [Fault(f"{shown(stray[0])} stands under no header.",
+                                      "Put decimals with a comma in quotes where commas part the "
+                                      "cells, and text that holds a comma too.")]
         else:
             one, wrong = reader.machine(said, number)
         if one is not None and one.lot in seen:
-            one, wrong = None, [("lot", f'Lot "{one.lot}" stands in row {seen[one.lot]} already.',
-                                 "Keep one of the two, or number them apart.")]
-        faults += [Fault(what, fix, name, number, places[column][1] if column in places
-                         else column or None) for column, what, fix in wrong]
-        if len(faults) >= MAX_FAULTS:
-            faults.append(Fault(f"There are {MAX_FAULTS} faults above; the rest was not read.",
-                                "Put those right first.", name, number))
+            one, wrong = None, [Fault(f'Lot "{one.lot}" stands in row {seen[one.lot]} already.',
+                                      "Keep one of the two, or number them apart.", column="lot")]
+        # A column is called as the file calls it.
+        faults += [replace(fault, file=name, row=number, column=str(names[places[fault.column]])
+                           .strip() if fault.column in places else fault.column)
+                   for fault in wrong]
+        if len(faults) >= MOST_FAULTS:
+            faults.append(rest_unread(name, number))
             break
         if one is not None:
             machines.append(one)
@@ -154,46 +156,26 @@ Leave the thousands mark out, as in 4200.00 or 4200,00.
 
 
 def _columns_named(row: Sequence[Cell]) -> int:
-    names = {tight(cell) for cell in row if isinstance(cell, str) and len(cell) < 40}
-    count = len({_COLUMN[name] for name in names & _COLUMN.keys()})
+    count = len(named_in(row, _COLUMN))
     return count if count >= 2 else 0
 
 
 _KIND = Kind("auction list", _columns_named, ("lot or title", "value"), most=MOST + 60)
 
 
-def _places(header: tuple[int, Sequence[Cell]], name: str, faults: list[Fault],
-            value: float | None) -> dict[str, tuple[int, str]]:
-    """Where each column stands, and how the file calls it."""
-    number, row = header
-    places: dict[str, tuple[int, str]] = {}
-    for place, cell in enumerate(row):
-        said = str(cell).strip()
-        if not said:
-            continue
-        if len(faults) >= MAX_FAULTS:
-            break
-        column = _COLUMN.get(tight(said))
-        if column is None:
-            faults.append(Fault(f"There is no column {shown(cell)} in an auction list.",
-                                f"{one_of(said, COLUMNS)} Rename or delete it.", name, number,
-                                shown(cell)[1:-1]))
-        elif column in places:
-            faults.append(Fault(
-                f'"{places[column][1]}" and "{said}" are one column, {column}.',
-                "Keep one of the two.", name, number, said))
-        else:
-            places[column] = place, said
+def _lacking(places: Mapping[str, int], row: int, name: str, value: float | None) -> list[Fault]:
+    """What the header in this row must name and does not."""
+    faults = []
     if "value" not in places and value is None:
         faults.append(Fault('The column "value" is missing: what such a machine brings nice and '
-                            "working.", "Add it, or say --value for all.", name, number, "value"))
+                            "working.", "Add it, or say --value for all.", name, row, "value"))
     if not {"lot", "title"} & places.keys():
-        faults.append(Fault("Neither lot nor title is there.", "Add one of them.", name, number,
+        faults.append(Fault("Neither lot nor title is there.", "Add one of them.", name, row,
                             "lot"))
     if not {"era", "year", "survey"} & places.keys():
-        faults.append(Fault("Neither era nor year is there.", "Add one of them.", name, number,
+        faults.append(Fault("Neither era nor year is there.", "Add one of them.", name, row,
                             "era"))
-    return places
+    return faults
 
 
 class _Reader:
@@ -207,38 +189,27 @@ class _Reader:
         self._surveys: dict[str, object] = {}
         self._states = {tight(state): state for state in FOUND}
 
-    def machine(self, said: Mapping[str, Cell], row: int
-                ) -> tuple[Offered | None, list[tuple[str, str, str]]]:
-        """The machine of a row, or None and what is wrong: column, what, cure."""
-        wrong: list[tuple[str, str, str]] = []
-        failed: set[str] = set()
-        taken: list[str] = []
+    def machine(self, said: Mapping[str, Cell], row: int) -> tuple[Offered | None, list[Fault]]:
+        """The machine of a row, or None and what is wrong."""
+        read, taken = cells.Reading(said), []
 
-        def take(column: str, how: Callable):
-            try:
-                return how(said.get(column, ""))
-            except Wrong as fault:
-                wrong.append((column, fault.what, fault.fix))
-            except BadInput as error:
-                wrong.extend((column, str(replace(fault, fix="", file=quoted(fault.file)[1:-1])),
-                              fault.fix)
-                             for fault in error.faults[:5])
-            failed.add(column)
-            return None
+        def wrong(column: str, what: str, fix: str) -> None:
+            read.faults.append(Fault(what, fix, column=column))
 
-        words = {column: take(column, cells.text) or ""
+        words = {column: read.take(column) or ""
                  for column in ("lot", "title", "maker", "year", "note")}
-        era = take("era", cells.if_any(self._names.era))
-        found = take("found", cells.if_any(self._state))
-        bad = take("bad", self._bad) or ()
-        survey = take("survey", cells.if_any(self._survey))
-        amounts = {column: take(column, _amount)
+        era = read.take("era", cells.if_any(self._names.era))
+        found = read.take("found", cells.if_any(self._state))
+        bad = read.take("bad", self._bad) or ()
+        survey = read.take("survey", cells.if_any(self._survey))
+        amounts = {column: read.take(column, _amount)
                    for column in ("value", "value_low", "value_high", "asking")}
+        failed = read.wrong
         if survey is not None:
             era = survey.machine.era if era is None else era
             if era != survey.machine.era:
-                wrong.append(("era", f"The survey says {survey.machine.era}.",
-                              "Bring the two together."))
+                wrong("era", f"The survey says {survey.machine.era}.",
+                              "Bring the two together.")
         elif era is None and not failed & {"era", "survey"}:
             era = self._era_of(words["year"], taken, wrong)
         if found is None and survey is None and "found" not in failed:
@@ -248,22 +219,22 @@ class _Reader:
         if value is None and "value" not in failed:
             value = self._value
             if value is None:
-                wrong.append(("value", "The cell is blank: what it brings nice and working.",
-                              "Fill it in, or say --value for all."))
+                wrong("value", "The cell is blank: what it brings nice and working.",
+                              "Fill it in, or say --value for all.")
             else:
                 taken.append(f"value not said: {value:g}")
         elif value == 0:
-            wrong.append(("value", "The value is 0; it must be over 0.",
-                          "Write what it brings nice and working."))
+            wrong("value", "The value is 0; it must be over 0.",
+                          "Write what it brings nice and working.")
         low, high = amounts["value_low"], amounts["value_high"]
         if value and low is not None and low > value:
-            wrong.append(("value_low", f"{low:g} is over the value {value:g}.",
-                          "Bring them into order."))
+            wrong("value_low", f"{low:g} is over the value {value:g}.",
+                          "Bring them into order.")
         if value and high is not None and high < value:
-            wrong.append(("value_high", f"{high:g} is under the value {value:g}.",
-                          "Bring them into order."))
-        if wrong:
-            return None, wrong
+            wrong("value_high", f"{high:g} is under the value {value:g}.",
+                          "Bring them into order.")
+        if read.faults:
+            return None, read.faults
         if value is not None and low is None and high is None:
             taken.append("spread of the value as usual")
         return Offered(
@@ -310,21 +281,26 @@ class _Reader:
             raise Wrong(f"{shown(word)} leads out of the folder of the list.",
                         "Put the survey beside the list.")
         if word not in self._surveys:
-            found = surveys.read(self._folder / word, self._catalogue, final=True)
-            self._surveys[word] = found
+            try:
+                self._surveys[word] = surveys.read(self._folder / word, self._catalogue, final=True)
+            except BadInput as error:
+                # The row is that of the list; where it is in the survey belongs to what is wrong.
+                raise BadInput([
+                    Fault(str(replace(fault, fix="", file=quoted(fault.file)[1:-1])), fault.fix)
+                    for fault in error.faults[:5]]) from None
         return self._surveys[word]
 
-    def _era_of(self, year: str, taken: list[str], wrong: list[tuple[str, str, str]]
+    def _era_of(self, year: str, taken: list[str], wrong: Callable[[str, str, str], None]
                 ) -> Era | None:
         figures = _YEAR.search(year)
         if figures is None:
-            wrong.append(("era", "Neither an era nor a year is said.",
-                          f"Write one: {', '.join(era.value for era in self._catalogue.eras)}."))
+            wrong("era", "Neither an era nor a year is said.",
+                          f"Write one: {', '.join(era.value for era in self._catalogue.eras)}.")
             return None
         number = int(figures[0])
         fits = [era for era, first, last in self._years if first <= number <= last]
         if not fits:
-            wrong.append(("year", f"No era holds the year {number}.", "Write the era."))
+            wrong("year", f"No era holds the year {number}.", "Write the era.")
             return None
         or_so = f", or {fits[0]}" if len(fits) > 1 else ""
         taken.append(f"era by the year: {fits[-1]}{or_so}")

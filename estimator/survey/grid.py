@@ -104,6 +104,7 @@ def placed(header: Row, known: Mapping[str, str], of: str, file: str
 Did you mean "hours"? Rename or delete it.
     """
     row, cells = header
+    names = dict.fromkeys(known.values())
     places: dict[str, int] = {}
     faults: list[Fault] = []
     for place, cell in enumerate(cells):
@@ -115,11 +116,13 @@ Did you mean "hours"? Rename or delete it.
         column = known.get(tight(cell)) if isinstance(cell, str) else None
         if column is None:
             faults.append(Fault(f'There is no column "{read}" in {of}.',
-                                f"{one_of(read, known.values())} Rename or delete it.",
-                                file, row, read))
+                                f"{one_of(read, names)} Rename or delete it.", file, row, read))
         elif column in places:
-            faults.append(Fault(f'The column "{column}" stands there twice.',
-                                "Keep one of the two.", file, row, column))
+            first = shown(cells[places[column]])
+            faults.append(Fault(
+                f'The column "{column}" stands there twice.' if tight(first) == tight(read)
+                else f'{first} and "{read}" are one column, {column}.',
+                "Keep one of the two.", file, row, column))
         else:
             places[column] = place
     return places, faults
@@ -135,5 +138,6 @@ def lacking(wanted: Iterable[str], places: Mapping[str, int], row: int, known: M
     may.csv, row 1, day: The column "day" is missing. Add it to the header: day, hours.
     """
     return [Fault(f'The column "{column}" is missing.',
-                  f"Add it to the header: {', '.join(known.values())}.", file, row, column)
+                  f"Add it to the header: {', '.join(dict.fromkeys(known.values()))}.",
+                  file, row, column)
             for column in wanted if column not in places]
