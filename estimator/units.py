@@ -47,21 +47,20 @@ def within(
     ...
     ValueError: transfer is 60; it must be over 0 and at most 1. Write 0.6 for 60 %.
     """
-    low = (
-        f"over {above:g}"
-        if above is not None
-        else f"at least {at_least:g}"
-        if at_least is not None
-        else ""
-    )
-    high = f"at most {up_to:g}" if up_to is not None else ""
-    fine = (
+    if not (
         math.isfinite(value)
         and (above is None or value > above)
         and (at_least is None or value >= at_least)
         and (up_to is None or value <= up_to)
-    )
-    if not fine:
+    ):
+        low = (
+            f"over {above:g}"
+            if above is not None
+            else f"at least {at_least:g}"
+            if at_least is not None
+            else ""
+        )
+        high = f"at most {up_to:g}" if up_to is not None else ""
         wanted = " and ".join(part for part in (low, high) if part) or "a finite number"
         raise ValueError(f"{name} is {value:g}; it must be {wanted}. {fix}".rstrip())
     return value

@@ -19,6 +19,7 @@ from estimator.pages import bench_form, looking_over, showing
 from estimator.pages.quote_page import QuotePage
 from estimator.pages.review_page import ReviewPage
 from estimator.pages.workshop import LATEST_CLOSED
+from estimator.review import proposals
 from estimator.shop import new_shop, open_shop
 from estimator.simulate import Stopped
 
@@ -151,6 +152,7 @@ def test_a_days_work_on_a_job_reads_no_table_from_end_to_end(of_size, tmp_path):
     lambda ledger, shop: review.of_shop(ledger, shop, on=DAY),
     lambda ledger, shop: review.of_job(ledger, "260302-000", shop, on=DAY),
     lambda ledger, shop: review.experience_of(ledger, shop.catalogue),
+    lambda ledger, shop: proposals.proposals(ledger, shop),
     lambda ledger, shop: bench_form.candidates(ledger, shop),
 ])
 def test_looking_at_all_jobs_takes_as_many_statements_for_few_as_for_many(of_size, look):

@@ -8,6 +8,7 @@ from decimal import Decimal
 import ledgers
 import pytest
 from ledgers import DAY, NOW, UNBILLED, at, with_job, worked
+from sqlalchemy import insert
 from sqlalchemy.exc import DatabaseError
 
 from estimator import jobs
@@ -15,11 +16,13 @@ from estimator.catalogue import LEVELS
 from estimator.errors import BadInput
 from estimator.ledger import (
     Clock,
+    Frozen,
     Item,
     Job,
     Ledger,
     Outwork,
     Purchase,
+    Revision,
     Sale,
     TimeEntry,
     Unsure,
@@ -299,6 +302,40 @@ def test_amounts_come_back_to_the_last_digit(ledger, job, bench):
     assert str(other.entries(Purchase)[0].amount) == "46.10"
     assert other.entries(Purchase, job=job.number) == (parts,)
     assert other.entries(Sale) == (sale,)
+
+
+def test_hours_worked_on_items_are_what_the_records_say(ledger, job):
+    """By job, item and person; without what was taken back, is of no item, or was dropped."""
+    numbers = [job.number, with_job(ledger, "260302-B2", "Salt Wind").number]
+    kept = _book(ledger, *(
+        worked(hours, job=number, item=item, person=person) for number in numbers
+        for hours, item, person in ((0.1, 1, "Zoë"), (0.2, 1, "Zoë"), (0.3, 1, "anna"),
+                                    (0.7, 2, "Zoë"), (0.4, 3, "Ben"))),
+        worked(0.5, job=job.number), sure=("new-person", "twice", "long-day"))
+    assert len(ledger.worked(numbers)) == 8
+    ledger.correct(TimeEntry, kept[1].id, "a slip", replace(kept[1], hours=1.5),
+                   unbilled=UNBILLED, sure=("twice",), now=NOW)
+    ledger.correct(TimeEntry, kept[3].id, "not hers", now=NOW)
+    ledger.offer(replace(ledger.sent()[0], number="R1", outcome="open"),
+                 Frozen("R1", "0.1", {}, {}, {}, "{}", {}, job.number),
+                 Revision("R1", job.number, job.number, DAY, None, []))
+    with ledger._writing() as connection:  # with hours on it, which `agree` would refuse
+        connection.execute(insert(schema.tables().dropped_items).values(
+            job=job.number, item=3, revision="R1"))
+    hours: dict = {}
+    for one in ledger.entries(TimeEntry, jobs=numbers):
+        key = one.job, one.item, one.person
+        hours[key] = hours.get(key, 0.0) + one.hours
+    wanted = {(item.job, item.item, person): (item.quote, item.operation, item.expected, of_item)
+              for items in ledger.items_of(numbers).values() for item in items
+              for (number, place, person), of_item in hours.items()
+              if (number, place) == (item.job, item.item)}
+    found = ledger.worked(numbers)
+    assert {(one.job, one.item, one.person): (*one[2:5], pytest.approx(one.hours))
+            for one in found} == wanted
+    assert len(found) == len(wanted) == 6
+    assert [(one.job, one.item) for one in found] == sorted((one.job, one.item) for one in found)
+    assert ledger.worked([]) == () == Ledger(ledger.path.parent / "none").worked(numbers)
 
 
 def test_a_purchase_is_corrected_like_hours(ledger, job):

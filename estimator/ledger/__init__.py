@@ -30,6 +30,7 @@ from estimator.ledger.records import (
     Frozen,
     Item,
     Job,
+    OnItem,
     Outwork,
     Purchase,
     Question,
@@ -79,7 +80,7 @@ class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks, Revisions):
 
 __all__ = [
     "ANSWERS", "FILE", "OUTCOMES", "STATES", "Cap", "Clock", "Done", "Draft", "Entry", "Frozen",
-    "Item", "Job", "Ledger", "Outwork", "Purchase", "Question", "Revision", "Sale", "Sent",
-    "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export", "item_named",
+    "Item", "Job", "Ledger", "OnItem", "Outwork", "Purchase", "Question", "Revision", "Sale",
+    "Sent", "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export", "item_named",
     "job_named", "must_be_open", "must_wait", "new_key", "on_what", "restore", "unbilled_named",
 ]

@@ -31,10 +31,12 @@ from estimator.ledger.reading import (
     out_in,
     people_in,
     together_in,
+    worked_in,
 )
 from estimator.ledger.records import (
     Done,
     Entry,
+    OnItem,
     Outwork,
     Purchase,
     Question,
@@ -196,6 +198,29 @@ class Bookings(Database):
             return ()
         with self._reading() as connection:
             return together_in(connection, jobs)
+
+    def worked(self, jobs: Collection[str]) -> tuple[OnItem, ...]:
+        """Hours in force on the work items of these jobs, by job, item and person.
+
+        Without items that were dropped or that nobody worked on.
+
+        Parameters
+        ----------
+        jobs
+            Numbers of jobs.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     found = ledger.worked([ledger.job("Harbour Lights").number])
+        ...     [(one.operation, round(one.expected, 2), one.person, one.hours) for one in found]
+        [('flipper-adjust', 0.14, 'Mara', 0.2), ('flipper-rebuild', 2.1, 'Mara', 3.15)]
+        """
+        if self._absent or not jobs:
+            return ()
+        with self._reading() as connection:
+            return worked_in(connection, jobs)
 
     def people(self, *, history: bool = False) -> tuple[str, ...]:
         """Everybody of whom hours are in force, by name; or were ever booked, with `history`.

@@ -10,6 +10,7 @@ from estimator.ledger.records import (
     Done,
     Item,
     Job,
+    OnItem,
     Outwork,
     Purchase,
     Revision,
@@ -219,15 +220,33 @@ def together_in(connection, jobs: Collection[str] | None = None) -> tuple[TimeEn
     table = tables().time_entries
     c = table.c
     by = (c.job, c.item, c.person, c.unbilled)
-    # Of those in force alone: what was booked exactly as expected stays exactly that.
-    gone = select(c.reverses).where(c.reverses.is_not(None))
     said = select(*by, func.sum(c.hours), func.max(c.day, type_=c.day.type)) \
-        .where(func.coalesce(c.reverses, 0) == 0, c.id.not_in(gone)).group_by(*by).order_by(*by)
+        .where(*_all_in_force(table)).group_by(*by).order_by(*by)
     if jobs is not None:
         said = said.where(c.job.in_(jobs))
     return tuple(
         TimeEntry(day=day, job=job, person=person, hours=hours, item=item, unbilled=unbilled)
         for job, item, person, unbilled, hours, day in connection.execute(said))
+
+
+def worked_in(connection, jobs: Collection[str]) -> tuple[OnItem, ...]:
+    """Hours in force on the work items of these jobs, by job, item and person.
+
+    Without items that were dropped.
+    """
+    from sqlalchemy import func, select
+    table, items, gone = tables().time_entries, tables().items, tables().dropped_items
+    c = table.c
+    by = (c.job, c.item, c.person)
+    # Summed before they are joined: in the order of the index, which holds all that is asked.
+    sums = select(*by, func.sum(c.hours).label("hours")) \
+        .where(c.job.in_(jobs), *_all_in_force(table)).group_by(*by).subquery()
+    said = select(items.c.job, items.c.item, items.c.quote, items.c.operation, items.c.expected,
+                  sums.c.person, sums.c.hours) \
+        .join(sums, (sums.c.job == items.c.job) & (sums.c.item == items.c.item)) \
+        .outerjoin(gone, (gone.c.job == items.c.job) & (gone.c.item == items.c.item)) \
+        .where(gone.c.item.is_(None)).order_by(items.c.job, items.c.item, sums.c.person)
+    return tuple(map(OnItem._make, connection.execute(said).all()))
 
 
 def people_in(connection, history: bool = False) -> tuple[str, ...]:
@@ -276,6 +295,16 @@ def _in_force(table) -> tuple:
     # entries share, instead of the few of a job or a day.
     return (func.coalesce(table.c.reverses, 0) == 0,
             ~select(back.c.id).where(back.c.reverses == table.c.id).exists())
+
+
+def _all_in_force(table) -> tuple:
+    """As `_in_force`, where nearly all entries are asked for: those taken back are listed once.
+
+    Of those in force alone: what was booked exactly as expected stays exactly that.
+    """
+    from sqlalchemy import func, select
+    back = select(table.c.reverses).where(table.c.reverses.is_not(None))
+    return func.coalesce(table.c.reverses, 0) == 0, table.c.id.not_in(back)
 
 
 def _records(connection, kind, said) -> tuple:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 from estimator.errors import BadInput, Fault, one_of, quoted
 
@@ -338,6 +339,28 @@ class Clock:
     item: int | None = None
     unbilled: str | None = None
     note: str = ""
+
+
+class OnItem(NamedTuple):
+    """Hours of one person on one work item, all that are in force.
+
+    Parameters
+    ----------
+    job, item, quote, operation, expected
+        As its `Item` says them. [h]
+    person
+        Who worked on it.
+    hours
+        [h]
+    """
+
+    job: str
+    item: int
+    quote: str
+    operation: str
+    expected: float
+    person: str
+    hours: float
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ in which everything goes slowly are not told apart; ranges are a little narrow f
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from collections import defaultdict
@@ -19,8 +20,8 @@ import numpy as np
 
 from estimator.catalogue import Catalogue, Era, Operation
 from estimator.learning import pool
-from estimator.ledger import Frozen, Item, Ledger
-from estimator.review.books import Books, books_together, closed_jobs
+from estimator.ledger import Frozen, Item, Ledger, OnItem
+from estimator.review.books import closed_jobs
 
 FEWEST = 3
 """Jobs that must have worked on an operation before anything is proposed."""
@@ -96,7 +97,7 @@ class TodaysBook:
         self._same: dict[tuple[str, Era], _Book] = {}
         self._typical: dict[str, dict[tuple[str, str | None], float]] = {}
 
-    def of(self, item: Item) -> tuple[Operation, float] | None:
+    def of(self, item: Item | OnItem) -> tuple[Operation, float] | None:
         """Row that the item's operation stands on today, and hours expected by it. [h]
 
         None where that cannot be told: nothing was kept of the quote, or one of the two books
@@ -149,27 +150,32 @@ def foremost(hands: Mapping[str, float]) -> str | None:
 
 def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
     """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
-    closed, revisions = closed_jobs(ledger), ledger.revisions()
-    standing = ledger.standing()
+    closed = closed_jobs(ledger)
     today = TodaysBook(catalogue, ledger.frozen_of(
-        {job.number for job in closed} | {one.number for one in revisions}, answers=False))
+        {job.number for job in closed} | {one.number for one in ledger.revisions()},
+        answers=False))
     found: list[Worked] = []
-    # So many jobs at a time: the books of years would fill the memory.
+    # So many jobs at a time: the hours of years would fill the memory.
     for start in range(0, len(closed), _AT_ONCE):
-        for books in books_together(ledger, closed[start:start + _AT_ONCE], amounts=False,
-                                    standing=standing):
-            found += _worked(books, today)
+        numbers = [job.number for job in closed[start:start + _AT_ONCE]]
+        hours: dict[str, list[OnItem]] = {number: [] for number in numbers}
+        for one in ledger.worked(numbers):
+            hours[one.job].append(one)
+        for mine in hours.values():
+            found += _worked(mine, today)
     return tuple(found)
 
 
-def _worked(books: Books, today: TodaysBook) -> Iterator[Worked]:
-    for item in books.items:
-        booked = books.on_items[item.item]
+def _worked(hours: Iterable[OnItem], today: TodaysBook) -> Iterator[Worked]:
+    """The items of one job; `hours` by item."""
+    for _, group in itertools.groupby(hours, key=lambda one: one.item):
+        item, *others = group
+        hands = {one.person: one.hours for one in (item, *others)}
+        booked = math.fsum(hands.values())
         held = today.of(item) if booked > 0 and item.expected > 0 else None
         if held is not None:
             row, expected = held
-            yield Worked(item.job, key_of(row), row.kind,
-                         foremost(books.by_person[item.item]), expected, booked)
+            yield Worked(item.job, key_of(row), row.kind, foremost(hands), expected, booked)
 
 
 def records_of(items: Iterable[Worked]) -> dict[str, list[Evidence]]:
