@@ -1,6 +1,7 @@
 """The `estimator` command.
 
-Exit codes: 0 done, 2 bad input (every fault listed, nothing written), 1 a fault of the program.
+Exit codes: 0 done, 2 bad input (every fault listed, nothing written), 1 a fault of the program,
+or stopped.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from estimator import __version__
 from estimator.commands import register
 from estimator.commands.parsing import Parser, whole_option
 from estimator.commands.shared import fault_dict
-from estimator.errors import BadInput, Fault
+from estimator.errors import BadInput, Fault, Stopped
 
 # Longest word of a command; a cell of a survey holds as much.
 LONGEST_WORD = 2_000
@@ -55,8 +56,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # The reader of our output went away, as `head` does; there is nobody to tell.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
-    except KeyboardInterrupt:
-        print("Stopped.", file=sys.stderr)
+    except (KeyboardInterrupt, Stopped) as stopped:
+        print(str(stopped) or "Stopped.", file=sys.stderr)
         return 1
     except Exception as error:
         if isinstance(error, OSError) and error.errno == errno.ENAMETOOLONG:

@@ -129,6 +129,18 @@ class BadInput(ValueError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+class Stopped(Exception):
+    """Long work was told to stop; nothing of it is kept, and what was there before still stands.
+
+    Commands print it and leave with exit code 1.
+
+    Examples
+    --------
+    >>> str(Stopped("The backup was stopped; nothing was written."))
+    'The backup was stopped; nothing was written.'
+    """
+
+
 def one_of(read: str, allowed: Iterable[str]) -> str:
     """Say what is allowed instead of `read`, the nearest known name first.
 

@@ -1,12 +1,14 @@
 """Jobs, hours and the whole ledger from the command line: exit codes, JSON, plain words."""
 
 import json
+import signal
 from datetime import date, datetime, timedelta
 
 import pytest
 from ledgers import with_job
 
 from estimator import cli
+from estimator.commands import shared
 from estimator.commands.hours import _moment
 from estimator.ledger import FILE, Ledger
 from estimator.shop import new_shop
@@ -201,6 +203,20 @@ def test_the_ledger_goes_out_and_comes_back(run, job, tmp_path):
     assert (code, said["rows"]["jobs"]) == (0, 1)
     assert run("time", "list", shop=other)[1]["hours"] == 1
     assert run("import", tmp_path / "exported", shop=other)[0] == 2
+
+
+def test_ctrl_c_stops_a_backup_and_says_what_became_of_it(run, tmp_path, monkeypatch):
+    """Told in plain words, nothing is written; pressed twice it breaks off like anything else."""
+    run("time", "add", "--unbilled", "ordering", "--hours", 1, "--day", yesterday())
+    monkeypatch.setattr(shared, "told", lambda share: not signal.raise_signal(signal.SIGINT))
+    code, said = run("backup", tmp_path / "kept.sqlite", json_out=False)
+    assert (code, said) == (1, "The backup was stopped; nothing was written.\n")
+    assert not (tmp_path / "kept.sqlite").exists()
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    with shared.stoppable() as tell:
+        assert not tell(0.1)
+        with pytest.raises(KeyboardInterrupt):
+            tell(0.2)
 
 
 def test_without_a_shop_folder_it_says_how_to_make_one(capsys):

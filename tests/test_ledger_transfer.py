@@ -1,6 +1,7 @@
 """A whole ledger in and out: backup, restore, export, import, between both databases."""
 
 import csv
+import itertools
 import json
 import sqlite3
 import zipfile
@@ -12,7 +13,7 @@ import pytest
 from ledgers import DAY, NOW, UNBILLED, at, with_job, worked
 from test_ledger import FIRST_SCHEMA, SECOND_SCHEMA
 
-from estimator.errors import BadInput
+from estimator.errors import BadInput, Stopped
 from estimator.ledger import (
     FILE,
     Clock,
@@ -374,3 +375,74 @@ def test_a_backup_into_no_folder_names_the_folder(full, tmp_path):
     with pytest.raises(BadInput, match="no such folder") as caught:
         backup(full, tmp_path / "gone" / "kept")
     assert caught.value.faults[0].file == str(tmp_path / "gone")
+
+
+# --- how far it is, and stopping it --------------------------------------------------------------
+
+
+def _files(folder):
+    return {str(path.relative_to(folder)): path.read_bytes()
+            for path in folder.rglob("*") if path.is_file()}
+
+
+def _acts(full, empty, tmp_path):
+    """Each of the four, with what it works on."""
+    file = backup(full, tmp_path / "kept")
+    export(full, tmp_path / "out")
+    full.save(Draft("later", "x", {}))
+    return {
+        "backup": (full, lambda tell: backup(full, tmp_path / "new", tell)),
+        "export": (full, lambda tell: export(full, tmp_path / "folder", tell)),
+        "restore": (full, lambda tell: restore(full, file, tell)),
+        "import": (empty, lambda tell: bring_in(empty, tmp_path / "out", tell)),
+    }
+
+
+@pytest.mark.parametrize("name", ["backup", "export", "restore", "import"])
+def test_long_work_says_how_far_it_is_and_can_be_stopped_anywhere(full, empty, tmp_path,
+                                                                  monkeypatch, caplog, name):
+    """It rises to 1 and ends there; stopped at any share, every file and row is as it was."""
+    monkeypatch.setattr("estimator.ledger.telling._EACH", 8)
+    for module in ("plain", "transfer"):
+        monkeypatch.setattr(f"estimator.ledger.{module}.AT_ONCE", 2)
+    monkeypatch.setattr("estimator.ledger.opening._PAGES", 10)
+    ledger, act = _acts(full, empty, tmp_path)[name]
+    for one in (full, empty):
+        one.close()
+    held, told = _files(tmp_path), []
+    for place in itertools.count(1, 5):
+        told.clear()
+        try:
+            act(lambda share, place=place: told.append(share) or len(told) < place)
+        except Stopped as error:
+            stopped = str(error)
+        else:
+            break
+        assert len(told) == place
+        assert full.draft("later") is not None
+        assert empty.jobs() == ()
+        for one in (full, empty):
+            one.close()
+        assert _files(tmp_path) == held
+    assert place > 10
+    assert stopped.startswith(f"The {name} was stopped; ")
+    assert told == sorted(told)
+    assert told[-1] == 1 > told[-2]
+    assert not caplog.records
+    assert len(ledger.jobs()) == 1
+
+
+def test_a_restore_that_is_stopped_leaves_a_damaged_ledger_as_it_was(full, tmp_path):
+    """No copy is left of what nothing took the place of."""
+    if full.address:
+        pytest.skip("a file of SQLite")
+    file = backup(full, tmp_path / "kept")
+    full.close()
+    _cut(full.path)
+    held = _files(tmp_path)
+    told = []
+    with pytest.raises(Stopped, match="the ledger is as it was"):
+        restore(full, file, lambda share: told.append(share) or share < 0.5)
+    assert told[-1] < 0.9
+    full.close()
+    assert _files(tmp_path) == held

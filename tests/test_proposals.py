@@ -16,7 +16,7 @@ from small_shop import shop as shop_of
 
 from estimator import cli
 from estimator.catalogue import Basis, Correlation, Era, Level, data_folder
-from estimator.errors import BadInput
+from estimator.errors import BadInput, Stopped
 from estimator.estimate import estimate
 from estimator.ledger import Frozen, Item, Job, Ledger, Sent
 from estimator.quote import Choices, quote
@@ -474,6 +474,17 @@ def _uneven(n):
 
 def _share(found, name="job_factor_share"):
     return next((one for one in found if one.key == name), None)
+
+
+def test_looking_for_proposals_says_how_far_it_is_and_can_be_stopped(ledger, shop, monkeypatch):
+    """From nothing to all; as soon as it is told to, nothing more is read."""
+    monkeypatch.setattr(evidence, "_AT_ONCE", 2)
+    _quoted_by_book(ledger, shop, 4)
+    told = []
+    assert proposals.proposals(ledger, shop, told.append) == proposals.proposals(ledger, shop)
+    assert told == [0, 0.5, 1]
+    with pytest.raises(Stopped):
+        proposals.proposals(ledger, shop, lambda share: share < 0.5)
 
 
 def test_shares_are_proposed_from_as_many_jobs_as_the_start_counts_for(ledger, shop):

@@ -76,7 +76,7 @@ def _proposals(options) -> int:
     from estimator.review import proposals
 
     with ledger_of(options) as (shop, ledger):
-        found, past = proposals.proposals(ledger, shop), proposals.decisions(shop)
+        found, past = proposals.proposals(ledger, shop, told), proposals.decisions(shop)
     text = "\n".join(one.words for one in found) + \
         "\n\nTake one into the shop's table with: estimator review accept OPERATION"
     return say(options, {"proposals": [_proposal(one) for one in found],

@@ -8,7 +8,9 @@ import itertools
 import json
 import os
 import re
+import signal
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import is_dataclass
 from datetime import date, datetime
@@ -132,6 +134,33 @@ def told(share: float) -> bool:
         print(f"{100 * share:3.0f} %", end="\r" if share < 1 else "\r\033[K", file=sys.stderr,
               flush=True)
     return True
+
+
+@contextlib.contextmanager
+def stoppable() -> Iterator[Callable[[float], bool]]:
+    """As `told`; after Ctrl-C it answers that the work is to stop.
+
+    So it stops where it can take back what it began, and says what became of it; pressed again,
+    Ctrl-C breaks off at once as everywhere else.
+    """
+    pressed = []
+
+    def press(*_) -> None:
+        pressed.append(True)
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    # Another's way with Ctrl-C is left alone, as that of `nohup`.
+    ours = (threading.current_thread() is threading.main_thread()
+            and signal.getsignal(signal.SIGINT) is signal.default_int_handler)
+    if ours:
+        signal.signal(signal.SIGINT, press)
+    try:
+        yield lambda share: told(share) and not pressed
+    finally:
+        if ours:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+        if sys.stderr.isatty():
+            print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
 def plain(value):

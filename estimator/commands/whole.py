@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from estimator.commands.shared import ledger_of, options_of, say
+from estimator.commands.shared import ledger_of, options_of, say, stoppable
 
 
 def register(command) -> None:
@@ -22,16 +22,16 @@ def register(command) -> None:
 def _backup(options) -> int:
     from estimator.ledger import backup
 
-    with ledger_of(options) as (_, ledger):
-        file = backup(ledger, options.place)
+    with stoppable() as tell, ledger_of(options) as (_, ledger):
+        file = backup(ledger, options.place, tell)
     return say(options, {"backup": file, "bytes": file.stat().st_size}, str(file))
 
 
 def _restore(options) -> int:
     from estimator.ledger import restore
 
-    with ledger_of(options) as (_, ledger):
-        counts, kept = restore(ledger, options.place)
+    with stoppable() as tell, ledger_of(options) as (_, ledger):
+        counts, kept = restore(ledger, options.place, tell)
     held = f"\nWhat the ledger held is kept in {kept}." if kept else ""
     return say(options, {"rows": dict(counts), "kept": kept}, _counted(counts) + held)
 
@@ -39,8 +39,8 @@ def _restore(options) -> int:
 def _export(options) -> int:
     from estimator.ledger import export
 
-    with ledger_of(options) as (_, ledger):
-        counts = export(ledger, options.place)
+    with stoppable() as tell, ledger_of(options) as (_, ledger):
+        counts = export(ledger, options.place, tell)
     return say(options, {"folder": options.place, "rows": dict(counts)},
                f"{options.place}: {_counted(counts)}")
 
@@ -48,8 +48,8 @@ def _export(options) -> int:
 def _import(options) -> int:
     from estimator.ledger import bring_in
 
-    with ledger_of(options) as (_, ledger):
-        counts = bring_in(ledger, options.place)
+    with stoppable() as tell, ledger_of(options) as (_, ledger):
+        counts = bring_in(ledger, options.place, tell)
     return say(options, {"rows": dict(counts)}, _counted(counts))
 
 

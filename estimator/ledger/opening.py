@@ -20,6 +20,7 @@ from estimator.ledger import checking
 from estimator.ledger.checking import PUT_BACK, Damaged
 from estimator.ledger.plain import pack
 from estimator.ledger.schema import VERSION, Unreadable
+from estimator.ledger.telling import Tell, quiet
 from estimator.outside import private_file
 
 FILE = "ledger.sqlite"
@@ -27,6 +28,8 @@ _BUSY_MS = 5_000
 _LOCK = 7_460_153  # any number, as long as every copy of the program takes the same
 _MIGRATIONS = Path(__file__).parent / "migrations"
 _ONE_AT_A_TIME = threading.Lock()  # alembic's `op` is one for the whole process
+_PAGES = 2_000
+"""Pages that are copied before it is told how far that is: of 4 KiB each, as a rule."""
 _BESIDE = ("-wal", "-shm")
 """Endings of what SQLite keeps beside a database in use."""
 
@@ -229,6 +232,12 @@ def made_beside(database: Database, *, new: bool) -> Iterator:
             _drop_beside(database.path)
 
 
+def drop(path: Path) -> None:
+    """Take away a copy of a ledger, and what lies beside it."""
+    path.unlink(missing_ok=True)
+    _drop_beside(path)
+
+
 def _drop_beside(path: Path) -> None:
     for ending in _BESIDE:
         path.with_name(path.name + ending).unlink(missing_ok=True)
@@ -307,7 +316,7 @@ def migrate(connection, version: int, to: int = VERSION) -> None:
         connection.exec_driver_sql(f"PRAGMA user_version = {to}")
 
 
-def keep_copy(connection, database: Database, version: int) -> Path:
+def keep_copy(connection, database: Database, version: int, tell: Tell = quiet) -> Path:
     """Put a copy of the ledger beside it, before it is changed; returns where.
 
     The copy is read by a connection of its own while `connection` holds the lock.
@@ -315,10 +324,10 @@ def keep_copy(connection, database: Database, version: int) -> Path:
     ending = "zip" if database.address else "sqlite"
     path = _free_name(database, f"backup-{version}", ending)
     if database.address:
-        pack(connection, path)
+        pack(connection, path, tell)
     else:
         with contextlib.closing(sqlite3.connect(database.path)) as held:
-            copy_file(held, path)
+            copy_file(held, path, tell)
     return path
 
 
@@ -331,7 +340,7 @@ def _free_name(database: Database, what: str, ending: str) -> Path:
     return path
 
 
-def copy_file(held: sqlite3.Connection, target: Path) -> None:
+def copy_file(held: sqlite3.Connection, target: Path, tell: Tell = quiet) -> None:
     """Copy a SQLite database that may be in use to a new file, whole or not at all.
 
     Only this user may read the copy.
@@ -339,7 +348,8 @@ def copy_file(held: sqlite3.Connection, target: Path) -> None:
     with disk.beside(target, new=True) as part:
         private_file(part).close()
         with contextlib.closing(sqlite3.connect(part)) as made:
-            held.backup(made)
+            held.backup(made, pages=_PAGES, progress=lambda _, left, pages: tell(
+                1 - left / max(1, pages)))
             # One file, without a write-ahead log beside it.
             made.execute("PRAGMA journal_mode = DELETE")
 

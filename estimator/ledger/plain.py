@@ -7,12 +7,13 @@ import contextlib
 import json
 import re
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from estimator import __version__, disk
+from estimator.ledger.telling import Rows, Tell, quiet
 from estimator.outside import private_file, spreadsheet_pieces
 
 ABOUT = "ledger.json"
@@ -26,27 +27,29 @@ class Held:
 
     name: str
     columns: tuple[str, ...]
-    rows: Callable[[], Iterator[list]]
+    rows: Callable[[], Generator[list]]
 
 
-def pack(connection, file: Path) -> None:
+def pack(connection, file: Path, tell: Tell = quiet) -> None:
     """Write every table as JSON into a new zip archive for this user alone, whole or not at all."""
     with (disk.beside(file, new=True) as part, private_file(part) as out,
           zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive):
-        for name, pieces in files(connection):
+        for name, pieces in files(connection, tell=tell):
             # Its size is not known before it is written, and may be over 2 GiB.
             with archive.open(name, "w", force_zip64=True) as written:
                 for piece in pieces:
                     written.write(piece.encode())
 
 
-def files(connection, spreadsheets: bool = False) -> Iterator[tuple[str, Iterator[str]]]:
+def files(connection, spreadsheets: bool = False, tell: Tell = quiet
+          ) -> Iterator[tuple[str, Iterator[str]]]:
     """Name and text, piece by piece, of each file of an export; the last one is `ledger.json`.
 
     Each text is to be taken before the next name.
     """
     counts: dict[str, int] = {}
-    for held in held_in(connection):
+    went = Rows(counts_in(connection), tell, times=1 + spreadsheets)
+    for held in held_in(connection, went):
         # Whoever stops half way stops the reading too, before the database is closed.
         with contextlib.closing(_table(held, counts)) as text:
             yield f"{held.name}.json", text
@@ -131,20 +134,29 @@ def reflected(connection):
     return [table for table in about.sorted_tables if table.name != "alembic_version"]
 
 
-def held_in(connection) -> Iterator[Held]:
-    """Every table, those that others point to first; bytes as base 64."""
+def counts_in(connection) -> dict[str, int]:
+    """How many rows each table has."""
+    from sqlalchemy import func, select
+
+    return {table.name: connection.execute(select(func.count()).select_from(table)).scalar_one()
+            for table in reflected(connection)}
+
+
+def held_in(connection, went: Callable[[str], None] = lambda name: None) -> Iterator[Held]:
+    """Every table, those that others point to first; bytes as base 64. `went` hears of each row."""
     for table in reflected(connection):
         yield Held(table.name, tuple(table.columns.keys()),
-                   lambda table=table: _rows_of(connection, table))
+                   lambda table=table: _rows_of(connection, table, went))
 
 
-def _rows_of(connection, table) -> Iterator[list]:
+def _rows_of(connection, table, went: Callable[[str], None]) -> Iterator[list]:
     from sqlalchemy import LargeBinary, select
 
     packed = [isinstance(column.type, LargeBinary) for column in table.columns]
     with connection.execute(select(table).order_by(*table.primary_key),
                             execution_options={"yield_per": AT_ONCE}) as rows:
         for row in rows:
+            went(table.name)
             yield [base64.b64encode(cell).decode() if is_bytes else cell
                    for cell, is_bytes in zip(row, packed, strict=True)]
 

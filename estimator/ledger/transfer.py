@@ -17,6 +17,7 @@ import sqlite3
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from estimator import disk
@@ -26,6 +27,7 @@ from estimator.ledger.plain import (
     ABOUT,
     AT_ONCE,
     Held,
+    counts_in,
     files,
     held_in,
     pack,
@@ -44,24 +46,44 @@ from estimator.ledger.reading import (
 )
 from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
+from estimator.ledger.telling import Progress, Rows, Tell, telling, within
 
 _NAME = re.compile("[a-z_]+")
 _MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
 _DAMAGED = "Take an earlier backup, or export the ledger again."
+_AS_IT_WAS = "was stopped; the ledger is as it was."
+
+
+@dataclass(frozen=True)
+class _Source:
+    """What is to be taken in: the version of its ledger, its tables, how many rows each has."""
+
+    version: int
+    tables: list[Held]
+    counts: Mapping[str, int]
 
 
 # Out
 
 
-def backup(database: opening.Database, file: Path | str) -> Path:
+def backup(database: opening.Database, file: Path | str,
+           progress: Progress | None = None) -> Path:
     """Write a copy of the ledger to one file while others go on using it; returns the file.
 
     A SQLite ledger becomes a SQLite file, a PostgreSQL one a zip archive of JSON.
+
+    Parameters
+    ----------
+    progress
+        Told the share that is done, 0 to 1; if it answers False, `Stopped` is raised and nothing
+        is written. At 1 all is done, whatever it answers.
 
     Raises
     ------
     BadInput
         If the file is there already, its folder is not, or nothing was ever kept.
+    Stopped
+        If `progress` said so.
 
     Examples
     --------
@@ -79,32 +101,43 @@ def backup(database: opening.Database, file: Path | str) -> Path:
         raise BadInput(Fault("There is no such folder.", "Make it, or name another.",
                              str(file.parent)))
     _something(database)
-    with database._reading() as connection:
+    with (telling(progress, "The backup was stopped; nothing was written.") as tell,
+          database._reading() as connection):
         _whole(connection, database)
+        tell(0.1)
         # A backup that could not be put back would only be found out on the day it is needed.
         faults = [Fault(f"The ledger is damaged in its {name.replace('_', ' ')} ; it was not "
                         "copied.", "Put an earlier backup in its place with: estimator "
                         "restore FILE; what is there is kept.", str(database.path))
-                  for name in _unreadable(connection)]
+                  for name in _unreadable(connection, within(tell, 0.1, 0.85))]
         if faults:
             raise BadInput(faults)
         try:
             if database.address:
-                pack(connection, file)
+                pack(connection, file, within(tell, 0.85, 1))
             else:
-                opening.copy_file(connection.connection.driver_connection, file)
+                opening.copy_file(connection.connection.driver_connection, file,
+                                  within(tell, 0.85, 1))
         except (OSError, sqlite3.Error) as error:
             raise BadInput(_not_written(error, "backup", file)) from None
     return file
 
 
-def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
+def export(database: opening.Database, folder: Path | str,
+           progress: Progress | None = None) -> Mapping[str, int]:
     """Write every table as CSV and JSON into a folder; returns how many rows each has.
+
+    Parameters
+    ----------
+    progress
+        As of `backup`.
 
     Raises
     ------
     BadInput
         If the folder holds something already, or nothing was ever kept.
+    Stopped
+        If `progress` said so; nothing is written then.
 
     Examples
     --------
@@ -131,11 +164,13 @@ def export(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
         raise BadInput(Fault("There is something of that name already.",
                              "Name a new or empty folder.", str(folder)))
     _something(database)
-    with database._reading() as connection:
+    with (telling(progress, "The export was stopped; nothing was written.") as tell,
+          database._reading() as connection):
         _whole(connection, database)
+        tell(0.05)
         try:
             with disk.whole(folder) as part:
-                for name, pieces in files(connection, spreadsheets=True):
+                for name, pieces in files(connection, True, within(tell, 0.05, 1)):
                     with (part / name).open("w", encoding="utf-8", newline="") as written:
                         written.writelines(pieces)
                     disk.to_disk(part / name)
@@ -166,15 +201,23 @@ def _something(database: opening.Database) -> None:
 # In
 
 
-def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int]:
+def bring_in(database: opening.Database, folder: Path | str,
+             progress: Progress | None = None) -> Mapping[str, int]:
     """Fill an empty ledger from an exported folder, of this version or an earlier one.
 
     Returns how many rows each table got. All of it goes in, or nothing.
+
+    Parameters
+    ----------
+    progress
+        As of `backup`.
 
     Raises
     ------
     BadInput
         If files are missing or damaged, or the ledger holds something already.
+    Stopped
+        If `progress` said so; the ledger is as it was then.
 
     Examples
     --------
@@ -189,20 +232,30 @@ def bring_in(database: opening.Database, folder: Path | str) -> Mapping[str, int
     (True, 4)
     """
     folder = Path(folder)
-    counts, _ = _replace(database, folder, *_from_folder(folder), only_empty=True)
+    with telling(progress, f"The import {_AS_IT_WAS}") as tell:
+        source = _from_folder(folder, within(tell, 0, 0.1))
+        counts, _ = _replace(database, folder, source, within(tell, 0.1, 1), only_empty=True)
     return counts
 
 
-def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, int], Path | None]:
+def restore(database: opening.Database, file: Path | str, progress: Progress | None = None
+            ) -> tuple[Mapping[str, int], Path | None]:
     """Put back a backup in place of what the ledger holds now, or of one that is damaged.
 
     A copy of what it held is left beside it: returned as the second value, None if it held
     nothing. Backups of SQLite and of PostgreSQL can be put back into either.
 
+    Parameters
+    ----------
+    progress
+        As of `backup`.
+
     Raises
     ------
     BadInput
         If the file is no backup, is damaged, or comes from a later version of the program.
+    Stopped
+        If `progress` said so; the ledger is as it was then.
 
     Examples
     --------
@@ -221,40 +274,67 @@ def restore(database: opening.Database, file: Path | str) -> tuple[Mapping[str, 
     with file.open("rb") as held:
         start = held.read(16)
     if start == b"SQLite format 3\0":
-        with _from_sqlite(file) as source:
-            return _replace(database, file, *source)
-    if start.startswith(b"PK"):
-        return _replace(database, file, *_from_zip(file))
-    raise BadInput(Fault("The file is not a backup of a ledger.",
-                         "Name one that was made with: estimator backup FILE", str(file)))
+        reading = _from_sqlite
+    elif start.startswith(b"PK"):
+        reading = _from_zip
+    else:
+        raise BadInput(Fault("The file is not a backup of a ledger.",
+                             "Name one that was made with: estimator backup FILE", str(file)))
+    with (telling(progress, f"The restore {_AS_IT_WAS}") as tell,
+          reading(file, within(tell, 0, 0.1)) as source):
+        return _replace(database, file, source, within(tell, 0.1, 1))
 
 
-def _replace(database: opening.Database, place: Path, version: int, found: list[Held],
+def _replace(database: opening.Database, place: Path, source: _Source, tell: Tell,
              only_empty: bool = False) -> tuple[Mapping[str, int], Path | None]:
-    from sqlalchemy import select
-
+    tell(0)
+    absent = database._absent
     try:
-        with database._guard(), _filling(database._engine) as connection:
-            _whole(connection, database)
-            holds = any(connection.execute(select(table).limit(1)).first()
-                        for table in reflected(connection))
-            if holds and only_empty:
-                raise BadInput(Fault(
-                    "The ledger holds something already; nothing was taken in.",
-                    "Import into a new shop folder, or put a backup in its place with: "
-                    "estimator restore FILE", str(database.path)))
-            kept = opening.keep_copy(connection, database, VERSION) if holds else None
-            return _put(connection, place, version, found), kept
+        if not absent:
+            return _replace_rows(database, place, source, tell, only_empty)
     except opening.Damaged:
         if only_empty:
             raise
     # Nothing in a damaged file is to be relied on: a new one is made beside and takes its place.
     database.close()
     with database._guard():
-        kept = opening.keep_damaged(database)
-        with opening.made_beside(database, new=False) as engine, _filling(engine) as connection:
-            counts = _put(connection, place, version, found)
+        kept = None if absent else opening.keep_damaged(database)
+        with (opening.made_beside(database, new=absent) as engine,
+              _filling(engine) as connection, _not_kept(kept)):
+            counts = _put(connection, place, source, tell)
     return counts, kept
+
+
+def _replace_rows(database: opening.Database, place: Path, source: _Source, tell: Tell,
+                  only_empty: bool) -> tuple[Mapping[str, int], Path | None]:
+    """Rows in the place of those of a ledger that is whole, and the copy of it that is kept."""
+    from sqlalchemy import select
+
+    with database._guard(), _filling(database._engine) as connection:
+        _whole(connection, database)
+        tell(0.05)
+        holds = any(connection.execute(select(table).limit(1)).first()
+                    for table in reflected(connection))
+        if holds and only_empty:
+            raise BadInput(Fault(
+                "The ledger holds something already; nothing was taken in.",
+                "Import into a new shop folder, or put a backup in its place with: "
+                "estimator restore FILE", str(database.path)))
+        kept = opening.keep_copy(connection, database, VERSION,
+                                 within(tell, 0.05, 0.1)) if holds else None
+        with _not_kept(kept):
+            return _put(connection, place, source, within(tell, 0.1, 1)), kept
+
+
+@contextlib.contextmanager
+def _not_kept(copy: Path | None) -> Iterator[None]:
+    """Take the copy of a ledger away where the block ends badly: nothing took its place."""
+    try:
+        yield
+    except BaseException:
+        if copy is not None:
+            opening.drop(copy)
+        raise
 
 
 @contextlib.contextmanager
@@ -274,7 +354,7 @@ def _filling(engine) -> Iterator:
                 connection.exec_driver_sql("PRAGMA foreign_keys = ON")
 
 
-def _put(connection, place: Path, version: int, found: list[Held]) -> Mapping[str, int]:
+def _put(connection, place: Path, source: _Source, tell: Tell) -> Mapping[str, int]:
     """Put these tables in the place of all that are there; returns how many rows each has."""
     from sqlalchemy import inspect
 
@@ -283,28 +363,28 @@ def _put(connection, place: Path, version: int, found: list[Held]) -> Mapping[st
         connection.exec_driver_sql(f"DROP TABLE {table}{'' if sqlite else ' CASCADE'}")
         if not sqlite:
             connection.exec_driver_sql(f"DROP FUNCTION IF EXISTS {table}_kept CASCADE")
-    opening.migrate(connection, 0, version)
-    counts = _fill(connection, found)
-    if version < VERSION:
-        opening.migrate(connection, version)
+    opening.migrate(connection, 0, source.version)
+    counts = _fill(connection, source, within(tell, 0, 0.65))
+    if source.version < VERSION:
+        opening.migrate(connection, source.version)
     if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
         raise BadInput(Fault("Rows of the backup point to others that are not in it.",
                              _DAMAGED, str(place)))
     faults = [Fault("A cell cannot be read.", _DAMAGED, f"{name}.json")
-              for name in _unreadable(connection)]
+              for name in _unreadable(connection, within(tell, 0.65, 1))]
     if faults:
         raise BadInput(faults)
     return counts
 
 
-def _fill(connection, found: list[Held]) -> Mapping[str, int]:
+def _fill(connection, source: _Source, tell: Tell) -> Mapping[str, int]:
     from sqlalchemy import LargeBinary, insert
     from sqlalchemy.exc import DBAPIError, StatementError
 
-    given = {held.name: held for held in found}
-    counts = {}
+    given = {held.name: held for held in source.tables}
+    counts, went = {}, Rows(source.counts, tell)
     for table in reflected(connection):
-        held = given.pop(table.name, Held(table.name, (), lambda: iter(())))
+        held = given.pop(table.name, Held(table.name, (), lambda: (row for row in ())))
         strange = set(held.columns) - set(table.columns.keys())
         if strange:
             raise BadInput(Fault(f"A ledger of its version has no column "
@@ -312,15 +392,18 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
                                  f"{table.name}.json"))
         packed = [isinstance(table.columns[name].type, LargeBinary) for name in held.columns]
         try:
-            rows = (
-                {name: base64.b64decode(cell, validate=True) if is_bytes else cell
-                 for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
-                for row in held.rows()
-            )
-            counts[table.name] = 0
-            while some := list(itertools.islice(rows, AT_ONCE)):
-                connection.execute(insert(table), some)
-                counts[table.name] += len(some)
+            # Reading ends with the filling, before the source is closed.
+            with contextlib.closing(held.rows()) as there:
+                rows = (
+                    {name: base64.b64decode(cell, validate=True) if is_bytes else cell
+                     for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
+                    for row in there
+                )
+                counts[table.name] = 0
+                while some := list(itertools.islice(rows, AT_ONCE)):
+                    connection.execute(insert(table), some)
+                    counts[table.name] += len(some)
+                    went(table.name, len(some))
         except (StatementError, ArithmeticError, TypeError, ValueError) as error:
             # What a database says names the column; what Python says helps nobody.
             said = str(error.orig).strip().split("\n")[0] if isinstance(error, DBAPIError) else ""
@@ -338,7 +421,7 @@ def _fill(connection, found: list[Held]) -> Mapping[str, int]:
     return counts
 
 
-def _unreadable(connection) -> list[str]:
+def _unreadable(connection, tell: Tell) -> list[str]:
     """Tables with a cell that is not what it is meant to be: one bad day would stop every list."""
     from sqlalchemy import select
     from sqlalchemy.exc import DatabaseError
@@ -358,20 +441,23 @@ def _unreadable(connection) -> list[str]:
     checks += [("jobs", lambda: items_in(connection, [job.number for job in jobs_in(connection)])),
                ("revisions", lambda: revisions_in(connection)),
                ("clocks", lambda: clocks_in(connection))]
-    found = set()
+    found, counts = set(), counts_in(connection)
+    went = Rows(counts, tell, times=2)
     for name, check in checks:
         try:
             check()
         except (ArithmeticError, TypeError, ValueError, DatabaseError):
             found.add(name)
+        went(name, counts[name])
     return sorted(found)
 
 
 @contextlib.contextmanager
-def _from_sqlite(file: Path) -> Iterator[tuple[int, list[Held]]]:
-    """Version and tables of a backup, which is read until it is closed."""
+def _from_sqlite(file: Path, tell: Tell) -> Iterator[_Source]:
+    """What a backup holds, which is read until it is closed."""
     from sqlalchemy import create_engine
 
+    tell(0)
     damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
     with contextlib.ExitStack() as stack:
         engine = create_engine("sqlite://", creator=opening.reading(file))
@@ -381,7 +467,8 @@ def _from_sqlite(file: Path) -> Iterator[tuple[int, list[Held]]]:
             said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
             if said != ["ok"]:
                 raise BadInput(damaged)
-            source = _known(version_in(connection), file), list(held_in(connection))
+            source = _Source(_known(version_in(connection), file), list(held_in(connection)),
+                             counts_in(connection))
         except BadInput:
             raise
         except Exception:
@@ -390,29 +477,31 @@ def _from_sqlite(file: Path) -> Iterator[tuple[int, list[Held]]]:
         yield source
 
 
-def _from_zip(file: Path) -> tuple[int, list[Held]]:
+@contextlib.contextmanager
+def _from_zip(file: Path, tell: Tell) -> Iterator[_Source]:
     damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
     try:
         with contextlib.closing(zipfile.ZipFile(file)) as archive:
             if any(part.file_size > _MUCH and part.file_size > _DENSEST * part.compress_size
                    for part in archive.infolist()):
                 raise BadInput(damaged)
-            return _parsed(lambda name: archive.read(name).decode(), file)
+            source = _parsed(lambda name: archive.read(name).decode(), file, tell)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError):
         # Cut short, altered, packed in another way, or with a password.
         raise BadInput(damaged) from None
+    yield source
 
 
-def _from_folder(folder: Path) -> tuple[int, list[Held]]:
+def _from_folder(folder: Path, tell: Tell) -> _Source:
     if not (folder / ABOUT).is_file():
         raise BadInput(Fault(f"This is not an exported ledger: it holds no {ABOUT}.",
                              "Name a folder that was made with: estimator export DIR",
                              str(folder)))
-    return _parsed(lambda name: (folder / name).read_text(encoding="utf-8"), folder)
+    return _parsed(lambda name: (folder / name).read_text(encoding="utf-8"), folder, tell)
 
 
-def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
-    """Version and tables from the files of an export; every fault at once."""
+def _parsed(read: Callable[[str], str], place: Path, tell: Tell) -> _Source:
+    """What the files of an export hold; every fault at once."""
     faults, found = [], []
     try:
         about = json.loads(read(ABOUT))
@@ -426,7 +515,8 @@ def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
     if not fine:
         raise BadInput(Fault(f"{ABOUT} cannot be read.", "Export the ledger again.",
                              str(place))) from None
-    for name, count in counts.items():
+    for done, (name, count) in enumerate(counts.items()):
+        tell(done / len(counts))
         try:
             if not _NAME.fullmatch(name):
                 raise ValueError(name)  # it could lead out of the folder
@@ -444,7 +534,7 @@ def _parsed(read: Callable[[str], str], place: Path) -> tuple[int, list[Held]]:
                                 "Export the ledger again.", f"{quoted(name)[1:-1]}.json"))
     if faults:
         raise BadInput(faults)
-    return version, found
+    return _Source(version, found, counts)
 
 
 def _known(version: int, place: Path) -> int:

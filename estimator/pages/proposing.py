@@ -64,8 +64,7 @@ class Proposing:
         self.look.start()
 
     def _work(self) -> Work:
-        return self.workshop.aside(
-            lambda ledger, shop, _progress: proposals.proposals(ledger, shop))
+        return self.workshop.aside(proposals.proposals)
 
     def _came(self, found: Sequence[Proposal]) -> None:
         # Steps say for themselves what goes wrong in them.

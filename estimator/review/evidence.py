@@ -13,12 +13,13 @@ import itertools
 import json
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from estimator.catalogue import Catalogue, Era, Operation
+from estimator.errors import Stopped
 from estimator.learning import pool
 from estimator.ledger import Frozen, Item, Ledger, OnItem
 from estimator.review.books import closed_jobs
@@ -148,8 +149,15 @@ def foremost(hands: Mapping[str, float]) -> str | None:
     return max(sorted(hands), key=hands.__getitem__) if hands else None
 
 
-def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
-    """Every work item of closed jobs that hours are booked to, the earliest closed job first."""
+def worked_items(ledger: Ledger, catalogue: Catalogue,
+                 progress: Callable[[float], bool | None] | None = None) -> tuple[Worked, ...]:
+    """Every work item of closed jobs that hours are booked to, the earliest closed job first.
+
+    Parameters
+    ----------
+    progress
+        Told the share that is done; if it answers False, `Stopped` is raised.
+    """
     closed = closed_jobs(ledger)
     today = TodaysBook(catalogue, ledger.frozen_of(
         {job.number for job in closed} | {one.number for one in ledger.revisions()},
@@ -157,6 +165,8 @@ def worked_items(ledger: Ledger, catalogue: Catalogue) -> tuple[Worked, ...]:
     found: list[Worked] = []
     # So many jobs at a time: the hours of years would fill the memory.
     for start in range(0, len(closed), _AT_ONCE):
+        if progress is not None and progress(start / len(closed)) is False:
+            raise Stopped("The search for proposals was stopped.")
         numbers = [job.number for job in closed[start:start + _AT_ONCE]]
         hours: dict[str, list[OnItem]] = {number: [] for number in numbers}
         for one in ledger.worked(numbers):

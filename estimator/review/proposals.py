@@ -9,7 +9,7 @@ follow by themselves when a job is closed (`_follow`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -29,12 +29,23 @@ FARTHEST = 10.0
 """How many times the book or its inverse somebody may choose instead."""
 
 
-def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
+def proposals(ledger: Ledger, shop: Shop,
+              progress: Callable[[float], bool | None] | None = None) -> tuple[Proposal, ...]:
     """What finished jobs contradict and nobody refused: hours, the most wrong first, then shares.
 
     Hours of an operation need three jobs. What was refused is not proposed again until its row
     was changed, at least half as many jobs again have closed, or the range of what the jobs say
     no longer holds what was refused.
+
+    Parameters
+    ----------
+    progress
+        Told the share that is done, 0 to 1; if it answers False, `Stopped` is raised.
+
+    Raises
+    ------
+    Stopped
+        If `progress` said so.
 
     Examples
     --------
@@ -43,10 +54,11 @@ def proposals(ledger: Ledger, shop: Shop) -> tuple[Proposal, ...]:
     ...     proposals(ledger, shop)[0].words
     'Rebuild a flipper with a kit: book 0.75 h, 3 jobs say 1.15 (1.12–1.17)'
     """
-    items = worked_items(ledger, shop.catalogue)
-    if not items:
-        return ()
-    return _not_refused((*hours_proposed(items, shop), *shares_proposed(items, shop)), shop)
+    items = worked_items(ledger, shop.catalogue, progress)
+    found = (*hours_proposed(items, shop), *shares_proposed(items, shop)) if items else ()
+    if progress is not None:
+        progress(1.0)
+    return _not_refused(found, shop)
 
 
 def _not_refused(found: Iterable[Proposal], shop: Shop) -> tuple[Proposal, ...]:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from estimator.errors import Stopped
 from estimator.simulate import shapes
 from estimator.simulate.kept import Kept
 from estimator.simulate.plan import Amount, Event, Factors, LinePlan
@@ -46,10 +47,6 @@ def processors() -> int:
 def _number_of(*what) -> int:
     # One number for one thing, so that it is not compared piece by piece for every line.
     return next(_NUMBERS)
-
-
-class Stopped(Exception):
-    """The simulation was told to stop; nothing of it is kept."""
 
 
 class Drawn(NamedTuple):
