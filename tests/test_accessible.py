@@ -240,6 +240,8 @@ WIDE = """() => {
           ...cut.filter(e => !e.childElementCount && e.scrollWidth > e.clientWidth + 2
             && e.clientWidth && getComputedStyle(e).overflowX !== 'visible'
             && !e.matches('input, select')),
+          ...[...page.querySelectorAll('button:not(.est-past)')]
+            .filter(e => e.scrollHeight > e.clientHeight + 2),
           ...(page.scrollWidth > page.clientWidth + 1 ? [page] : [])]
     .map(e => e.outerHTML.slice(0, 160));
 }"""
