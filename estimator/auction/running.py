@@ -7,6 +7,7 @@ piece is written beside its place and then renamed; its name is a hash of all it
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import itertools
 import json
@@ -105,7 +106,7 @@ def judge(machines: Sequence[Offered], terms: Deal, shop: Shop, on: date, *,
             kinds = {_kind(machines[places[0]]) for _, places in waiting}
             workers = _workers(len(waiting if full else kinds))
         work = _here(waiting, machines, terms, shop, on, full) if workers < 2 else \
-            _beside(workers, waiting, machines, terms, shop, on, full)
+            _beside(workers, base, waiting, machines, terms, shop, on, full)
     for key, places, said in work:
         if folder is not None:
             _keep(folder / f"{key}.json", said)
@@ -129,7 +130,7 @@ def _workers(tasks: int) -> int:
     return min(processors(), tasks // _TASKS_EACH)
 
 
-def _beside(count: int, waiting, machines, terms, shop, on, full) -> _Pieces:
+def _beside(count: int, base: str, waiting, machines, terms, shop, on, full) -> _Pieces:
     """This process and others beside it, each at pieces next to each other, which have most in
     common: the others from the end of their span, this one from the front of all that is left."""
     import multiprocessing
@@ -137,7 +138,7 @@ def _beside(count: int, waiting, machines, terms, shop, on, full) -> _Pieces:
     from concurrent.futures.process import BrokenProcessPool
 
     fresh = multiprocessing.get_context("spawn")
-    base, here = _base(terms, shop, full), Judge(terms, shop, on)
+    here = Judge(terms, shop, on)
     pools = [ProcessPoolExecutor(1, fresh, _begin) for _ in range(count - 1)]
     # The first of the others shares a span of twice the length with this process.
     edges = [0, *(len(waiting) * k // count for k in range(2, count + 1))]
@@ -206,6 +207,8 @@ def _begin() -> None:
     import multiprocessing
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # What it makes it keeps to its end: looking through that for circles again and again is idle.
+    gc.set_threshold(50_000)
 
     def watch() -> None:
         multiprocessing.parent_process().join()
