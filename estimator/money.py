@@ -66,6 +66,29 @@ def to_money(amount: Amount, currency: str = "USD") -> Decimal:
     return _quantized(_exact(amount), Decimal(1).scaleb(-minor_digits(currency)))
 
 
+def line_amount(units: Amount, price: Amount, currency: str = "USD") -> Decimal:
+    """What one line of an order or a bill comes to: units × price, rounded half up.
+
+    Rounded line by line, lines add up to the cent to what is asked for them all.
+
+    Raises
+    ------
+    ValueError
+        If one of them is not a finite number.
+
+    Notes
+    -----
+    EN 16931-1, BT-131 (from memory): the net amount of an invoice line is rounded to the
+    currency's minor unit, though the price of one (BT-146) may have more digits.
+
+    Examples
+    --------
+    >>> line_amount(15, 0.457), line_amount(3, 0.335, "JPY")
+    (Decimal('6.86'), Decimal('1'))
+    """
+    return to_money(_CONTEXT.multiply(_exact(units), _exact(price)), currency)
+
+
 def round_half_up(amount: Decimal, step: Decimal) -> Decimal:
     """`amount` rounded to the nearest multiple of `step`, a tie away from zero.
 

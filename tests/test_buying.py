@@ -3,6 +3,7 @@
 import itertools
 import math
 import random
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -288,6 +289,28 @@ def test_orders_add_up_to_the_rows():
         house = next(house for house in houses if house.supplier == order.supplier)
         assert order.total == pytest.approx(paid(order.goods, house))
     assert all(row.bought >= row.needed == needs[row.part] for row in found.rows)
+
+
+@pytest.mark.parametrize(("currency", "coin", "lines"), [
+    ("USD", "0.01", (6.86, 2.29)), ("JPY", "1", (7.0, 2.0)), ("KWD", "0.001", (6.855, 2.285))])
+def test_each_line_comes_to_whole_coins_and_all_add_up(currency, coin, lines):
+    """Half cents go up line by line, so that lines, orders and their totals agree to the cent."""
+    # EN 16931-1, BT-131 (from memory): the net amount of a line has the currency's digits.
+    needs, rows = {"ring": 15, "sleeve": 5}, parts("ring", "sleeve")
+    offers = [offer("ring", "a", 0.457), offer("sleeve", "b", 0.457)]
+    houses = [supplier("a", 4), supplier("b", 4)]
+    budget = buying.choose(needs, rows, offers, houses, currency)
+    known = {house.supplier: house for house in houses}
+    basket_ = buying.buy(needs, buying.Market(rows, tuple(offers), known), currency=currency)
+    for found in (budget, basket_):
+        assert tuple(order.goods for order in found.orders) == lines
+        assert found.total == math.fsum((*lines, 8))
+        assert Decimal(repr(found.total)) % Decimal(coin) == 0
+        assert sum(Decimal(repr(order.total)) for order in found.orders) == Decimal(
+            repr(found.total))
+    assert [line.cost for order in basket_.orders for line in order.lines] == list(lines)
+    nowhere = buying.choose(needs, parts("ring", "sleeve", typical=0.457), [], [], currency)
+    assert tuple(row.cost for row in nowhere.rows) == lines
 
 
 def test_the_order_of_the_tables_does_not_matter():

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from estimator.money import (
     allocate,
     format_money,
+    line_amount,
     minor_digits,
     round_half_up,
     tax,
@@ -95,6 +96,15 @@ def test_what_is_not_an_amount_is_refused(amount):
 def test_prices_are_rounded_to_the_step(amount, step, rounded):
     """The nearest multiple, a tie away from zero."""
     assert round_half_up(D(amount), D(step)) == D(rounded)
+
+
+@pytest.mark.parametrize(("units", "price", "currency", "amount"), [
+    (15, 0.457, "USD", "6.86"), (3, 0.145, "USD", "0.44"), (7, "0.095", "EUR", "0.67"),
+    (10_000, 1.23456, "USD", "12345.60"), (3, 0.5, "JPY", "2"), (1, 0.0005, "KWD", "0.001")])
+def test_a_line_is_units_times_price_in_whole_coins(units, price, currency, amount):
+    """Multiplied in decimals and rounded half up once; as floats 3 × 0.145 is less than 0.435."""
+    # The first three after EN 16931-1, BT-131 with BT-146 (from memory), reckoned by hand.
+    assert line_amount(units, price, currency) == D(amount)
 
 
 def test_a_step_of_nothing_is_refused():

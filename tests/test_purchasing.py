@@ -294,7 +294,9 @@ def test_a_search_that_is_stopped_says_so():
     full = buying.buy(needs, shop)
     assert full.proven
     assert not stopped.proven
-    assert stopped.total == stopped.first > full.total
+    coins = 0.005 * sum(len(order.lines) for order in stopped.orders)  # lines are rounded
+    assert abs(stopped.total - stopped.first) <= coins
+    assert stopped.first > full.total + coins
     assert stopped.bound <= full.total
     assert stopped.gap == pytest.approx(1 - stopped.bound / stopped.total)
     ((bound, best, gone),) = told

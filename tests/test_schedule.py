@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import itertools
 import json
+import math
 import os
 import random
 from dataclasses import replace
@@ -1102,7 +1103,8 @@ def test_command_says_what_is_bought_and_for_what(demo_survey_path, capsys):
     assert fastest["days"] <= min(cheapest["days"], fewest["days"])
     assert fewest["parcels"] == len(said["orders"]) < cheapest["parcels"]
     assert all(one["proven"] for one in said["compared"])
-    assert sum(row["total"] for row in said["orders"]) == pytest.approx(said["total"])
+    assert math.fsum(row["total"] for row in said["orders"]) == pytest.approx(said["total"],
+                                                                              abs=1e-9)
     assert all(row["order_on"] <= row["expected"] for row in said["orders"])
     assert all(row["file"] == "offers.csv" and row["row"] for row in said["notices"])
     for row in said["spares"]:

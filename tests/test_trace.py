@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
@@ -114,6 +115,10 @@ def check(step, currency):
         size = size or 10 ** -minor_digits(currency)
         assert abs(step.value - exact) <= size / 2 + 1e-6
         assert step.value / size == pytest.approx(round(step.value / size), abs=1e-6)
+    elif step.op == "line amount":
+        units, price = (Decimal(repr(value)) for value in values)
+        coin = Decimal(1).scaleb(-minor_digits(currency))
+        assert step.value == float((units * price).quantize(coin, "ROUND_HALF_UP"))
     elif step.op == "bought":
         needed, pack = values
         assert step.value >= needed
@@ -191,7 +196,8 @@ def job(demo):
 
 def test_every_rule_of_a_step_is_checked_here():
     """The rules that a tree may use are those that these tests recompute."""
-    ruled = {"row", "definition", "equal", "rounded", "bought", "date", "class", "simulated"}
+    ruled = {"row", "definition", "equal", "line amount", "rounded", "bought", "date", "class",
+             "simulated"}
     assert set(ADDS_UP) | ruled == set(OPS)
 
 

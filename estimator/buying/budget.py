@@ -14,6 +14,7 @@ import numpy as np
 
 from estimator.buying.search import DUST, NO_OFFER, assign
 from estimator.catalogue import Offer, Part, Supplier
+from estimator.money import line_amount
 from estimator.units import round_up
 
 
@@ -28,7 +29,7 @@ class Purchase:
     packs
         Whole packs that makes. [–]
     unit_price, cost
-        Of one unit, and of all bought, without freight. [money]
+        Of one unit, and of all bought, without freight, in whole coins. [money]
     supplier
         Name; blank where nobody offers the part and `unit_price` is the trade's typical one.
     days
@@ -105,8 +106,8 @@ class Budget:
     @property
     def total(self) -> float:
         """All orders, and the parts that nobody offers at their typical price. [money]"""
-        unmet = sum(row.cost for row in self.rows if row.unmet)
-        return sum(order.total for order in self.orders) + unmet
+        return math.fsum([*(order.total for order in self.orders),
+                          *(row.cost for row in self.rows if row.unmet)])
 
     @property
     def unmet(self) -> tuple[str, ...]:
@@ -193,6 +194,7 @@ def choose(
     parts: Mapping[str, Part],
     offers: Iterable[Offer],
     suppliers: Iterable[Supplier],
+    currency: str = "USD",
 ) -> Budget:
     """Suppliers for all needs, so that goods, freight and minimums together cost little.
 
@@ -204,6 +206,8 @@ def choose(
         Rows of the table of parts; their typical price serves where nobody offers one.
     offers, suppliers
         Rows of those tables, in any order; every offer's supplier must be among them.
+    currency
+        To whose smallest unit each row's cost is rounded.
 
     Raises
     ------
@@ -245,25 +249,28 @@ def choose(
     places = assign(cost, [known[name] for name in names]) if buys else ()
     chosen = {part: names[place] for part, place in zip(buys, places, strict=True)}
     rows = tuple(
-        _bought(part, quantity, buys[part][chosen[part]], known[chosen[part]])
-        if part in chosen else _unmet(part, quantity, parts[part])
+        _bought(part, quantity, buys[part][chosen[part]], known[chosen[part]], currency)
+        if part in chosen else _unmet(part, quantity, parts[part], currency)
         for part, quantity in wanted.items()
     )
     orders = tuple(
-        _order(known[name], sum(row.cost for row in rows if row.supplier == name))
+        _order(known[name], math.fsum(row.cost for row in rows if row.supplier == name))
         for name in names if name in chosen.values()
     )
     return Budget(rows, orders)
 
 
-def _bought(part: str, needed: int, buy: tuple[float, int, Offer], supplier: Supplier) -> Purchase:
-    cost, bought, offer = buy
+def _bought(part: str, needed: int, buy: tuple[float, int, Offer], supplier: Supplier,
+            currency: str) -> Purchase:
+    _, bought, offer = buy
+    cost = float(line_amount(bought, offer.price, currency))
     return Purchase(part, needed, bought, bought // offer.pack, offer.price, supplier.supplier,
                     cost, supplier.days_typical)
 
 
-def _unmet(part: str, needed: int, row: Part) -> Purchase:
-    return Purchase(part, needed, needed, needed, row.typical, "", needed * row.typical, None)
+def _unmet(part: str, needed: int, row: Part, currency: str) -> Purchase:
+    cost = float(line_amount(needed, row.typical, currency))
+    return Purchase(part, needed, needed, needed, row.typical, "", cost, None)
 
 
 def _order(supplier: Supplier, goods: float) -> Order:

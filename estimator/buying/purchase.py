@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping
 from datetime import date
@@ -23,6 +24,7 @@ from estimator.buying.records import (
 )
 from estimator.buying.tables import Market, on_shelf
 from estimator.errors import BadInput, Fault
+from estimator.money import line_amount
 from estimator.programme import SAME, Progress, Solution
 from estimator.units import round_up
 
@@ -65,7 +67,8 @@ def buy(
         Today, the age from which a price is told to be old, and how far prices wander in a year
         (a share); without `on` and `stale_days` ages are not looked at. [d], [–]
     currency
-        Three letters of the shop's currency; suppliers of another are refused.
+        Three letters of the shop's currency; suppliers of another are refused, and each line is
+        rounded to its smallest unit. Blank is not looked at and rounds to hundredths.
     most_seconds
         The search stops then, over 0. An answer that comes sooner does not depend on the machine.
     progress
@@ -81,7 +84,7 @@ def buy(
     -----
     All-units price breaks: from a break on, all units cost its price. A kit's price buys all that
     is in it. Of lead times the usual days count; for parts that serve several needs, the first
-    day among them.
+    day among them. Baskets are compared, and proven, before their lines are rounded.
 
     Examples
     --------
@@ -124,10 +127,10 @@ def buy(
     proven = solved.proven and reached <= solved.bound + SAME
     if wish.first == "parcels" and undecided:
         proven = proven and parcels is not None
-    orders, shelf, offers = _orders(decided, choice, market, fill)
+    orders, shelf, offers = _orders(decided, choice, market, fill, currency or "USD")
     return Basket(
         wish, orders,
-        tuple(_unmet(part, wanted, market) for part in whole.unmet),
+        tuple(_unmet(part, wanted, market, currency or "USD") for part in whole.unmet),
         shelf, _late(decided, choice), known and known[1],
         reached if proven else min(solved.bound, reached), proven,
         tuple(notices(wanted, market, days, whole.unmet, on, stale_days, spread_per_year, offers)),
@@ -172,13 +175,13 @@ def _late(task: Task, choice: Choice) -> float:
     return max(chosen + [task.bands[number].late for number in choice.packs], default=0.0)
 
 
-def _unmet(part: str, wanted: Mapping[str, int], market: Market) -> Unmet:
+def _unmet(part: str, wanted: Mapping[str, int], market: Market, currency: str) -> Unmet:
     row = market.parts[part]
     units = max(0, wanted[part] - on_shelf(market, part))
-    return Unmet(part, row.name, units, units * row.typical)
+    return Unmet(part, row.name, units, float(line_amount(units, row.typical, currency)))
 
 
-def _orders(task: Task, choice: Choice, market: Market, fill: bool):
+def _orders(task: Task, choice: Choice, market: Market, fill: bool, currency: str):
     """Orders by supplier, what comes from the shelf, and the offers that are taken."""
     bought: list[list] = []  # supplier, offer, units, covers
     for number in choice.singles:
@@ -196,13 +199,15 @@ def _orders(task: Task, choice: Choice, market: Market, fill: bool):
     for at, house in enumerate(task.houses):
         lines = tuple(
             Line(offer.part, market.parts[offer.part].name, units // offer.pack, offer.pack,
-                 units, offer.price, units * offer.price, tuple(covers), offer.dated,
+                 units, offer.price, float(line_amount(units, offer.price, currency)),
+                 tuple(covers), offer.dated,
                  " ".join(notes[offer.part, need] for need, _ in covers
                           if notes.get((offer.part, need))))
             for place, offer, units, covers in sorted(bought, key=lambda row: row[1].part)
             if place == at)
         if lines:
-            goods, top_up, freight = terms(sum(line.cost for line in lines), house, fill)
+            goods, top_up, freight = terms(math.fsum(line.cost for line in lines), house,
+                                           fill)
             orders.append(PartsOrder(
                 house.supplier, house.name, lines, goods, top_up, freight,
                 house.days_low, house.days_typical, house.days_high))

@@ -65,7 +65,7 @@ class Line:
     packs, pack, units
         Whole packs, units in a pack, units in all. [–]
     unit_price, cost
-        Of one unit and of the line, without freight. [money]
+        Of one unit, and of the line in whole coins, without freight. [money]
     covers
         (part, units): which needs it covers. A kit may cover several, a substitute another's. [–]
     dated
@@ -146,9 +146,11 @@ class Basket:
         Days that the last part comes after it is needed, by usual lead times; counted from today
         where no day is said. [d]
     first
-        What the plan was worth that stood before the proof was begun; None without one. [money]
+        What the plan was worth that stood before the proof was begun, lines before they are
+        rounded; None without one. [money]
     bound
-        No basket for this wish costs less, days and parcels counted at their worth. [money]
+        No basket for this wish costs less, days and parcels counted at their worth, and lines
+        before they are rounded. [money]
     proven
         Is it certain that none costs less? Else the search was stopped.
     faults

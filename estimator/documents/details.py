@@ -8,6 +8,7 @@ from estimator.documents.budget import part_names
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.tables import Column, Table
 from estimator.durations import Range, mean_of
+from estimator.money import minor_digits
 from estimator.quote import Quote
 
 _MEAN = "({low}+4*{typical}+{high})/6"
@@ -241,7 +242,7 @@ def finds(book: Book, sheet, offer: Quote) -> Table:
 
 def buying(book: Book, sheet, offer: Quote) -> Formula:
     """The parts to buy and the orders; returns the total of the budget."""
-    budget = offer.budget
+    budget, digits = offer.budget, minor_digits(offer.settings.currency)
     parts = Table(
         book,
         sheet,
@@ -265,7 +266,7 @@ def buying(book: Book, sheet, offer: Quote) -> Formula:
                 "pack": row.bought // row.packs,
                 "price": row.unit_price,
                 "supplier": offer.supplier_names.get(row.supplier, _NO_OFFER),
-                "cost": Formula("{bought}*{price}", row.cost),
+                "cost": Formula(f"ROUND({{bought}}*{{price}},{digits})", row.cost),
                 "days": row.days,
             }
             for name, row in zip(part_names(offer), budget.rows, strict=True)

@@ -103,7 +103,7 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
         levels=_levels(survey, choices, shop, confidence, (price, odds)) if compare else (),
         job=job,
         odds=odds,
-        budget=_budget(job, shop.catalogue),
+        budget=_budget(job, shop.catalogue, settings.currency),
         estimate_class=grade,
         seen_share=seen,
         chance_of_loss=odds.chance_of_loss(left),
@@ -203,7 +203,7 @@ def _price(
     return rounded(cost / divisor, settings), None, divisor
 
 
-def _budget(job: Estimate, catalogue: Catalogue) -> buying.Budget:
+def _budget(job: Estimate, catalogue: Catalogue, currency: str) -> buying.Budget:
     needs: dict[str, float] = {}
     for supply in job.supplies:
         if supply.does == "part":
@@ -214,6 +214,7 @@ def _budget(job: Estimate, catalogue: Catalogue) -> buying.Budget:
         catalogue.parts,
         tuple(catalogue.offers.values()),
         tuple(catalogue.suppliers.values()),
+        currency,
     )
 
 

@@ -278,7 +278,7 @@ class Prices:
         if row.unmet:
             usual = ground.cell(f"buy.{part}.price", "Price of one in the trade; nobody offers it",
                                 ground.catalogue.parts[part], "typical", money)
-            return step("product", f"buy.{part}", name, row.cost, money, [needed, usual],
+            return step("line amount", f"buy.{part}", name, row.cost, money, [needed, usual],
                         figure=True)
         offer = next(
             offer for offer in self._breaks(part, row.supplier) if offer.price == row.unit_price
@@ -288,7 +288,8 @@ class Prices:
         pack = ground.cell(f"buy.{part}.pack", "In a pack", offer, "pack")
         bought = step("bought", f"buy.{part}.bought", "Bought", float(row.bought), needed.unit,
                       [needed, pack])
-        return step("product", f"buy.{part}", name, row.cost, money, [bought, price], figure=True)
+        return step("line amount", f"buy.{part}", name, row.cost, money, [bought, price],
+                    figure=True)
 
     def _breaks(self, part: str, supplier: str) -> Sequence:
         return [offer for offer in self.ground.catalogue.offers_of[part]

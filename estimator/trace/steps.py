@@ -18,6 +18,7 @@ OPS: Mapping[str, str] = {
     "definition": "So it is defined; no steps.",
     "sum": "All steps added up; 0 where there are none.",
     "product": "All steps multiplied.",
+    "line amount": "All steps multiplied, rounded half up to the smallest coin.",
     "quotient": "The first step over the others.",
     "rest": "What all steps leave of 1.",
     "plus": "1 and all steps.",
@@ -164,6 +165,8 @@ def formula(op: str, steps: Sequence[Step], *, names: bool = True) -> str:
         return _BETWEEN[op].join(["1", *said] if op in ("rest", "plus") else said) or "nothing"
     if op == "learning":
         return f"{said[0]}, each doubling at {_number(steps[1])} of the time"
+    if op == "line amount":
+        return f"{said[0]} × {said[1]}, rounded to the smallest coin"
     if op == "rounded":
         size = f"whole steps of {_number(steps[1])}" if steps[1].value else "the smallest coin"
         return f"{said[0]}, rounded to {size}"
