@@ -1,5 +1,6 @@
 """Hours that learn: pooling as printed, forecasts that hold on made-up shops, odd input."""
 
+import itertools
 import math
 
 import numpy as np
@@ -214,21 +215,28 @@ def test_labels_without_a_record_differ_as_the_prior_says():
 
 @pytest.mark.parametrize(("labels", "sd", "scale", "size"), [
     (6, 0.4, 0.5, 20), (3, 0.1, 0.25, 5), (12, 0.8, 1.0, 10), (2, 0.3, 0.25, 2),
-    (30, 0.15, 0.25, 40)])
+    (30, 0.15, 0.25, 40), (8, 0.0, 0.25, 3000), (200, 0.3, 0.25, 50), (40, 5.0, 0.25, 10)])
 def test_the_spread_between_labels_is_the_mean_over_its_posterior(labels, sd, scale, size):
     """As the posterior integrated, with a half-normal prior on the spread itself."""
     # A. Gelman, Bayesian Analysis 1, 2006, for priors on the spread; by numerical quadrature.
     rng = np.random.default_rng(labels)
     count, means = rng.integers(1, 2 * size, labels).astype(float), rng.normal(0, sd, labels)
 
-    def likely(tau):
+    def log_density(tau):
         var = tau**2 + 1 / count
-        return math.exp(-tau**2 / (2 * scale**2) - 0.5 * (np.log(var) + means**2 / var).sum())
+        return -tau**2 / (2 * scale**2) - 0.5 * (np.log(var) + means**2 / var).sum()
 
-    whole = integrate.quad(likely, 0, 8, limit=200)[0]
-    wanted = integrate.quad(lambda tau: tau**2 * likely(tau), 0, 8, limit=200)[0] / whole
-    # Summed at 14 places, from a spread of a seventieth of the noise on: a little more comes out.
-    assert 0.99 * wanted < pooling._between(count, count * means, 1.0, scale) < 1.13 * wanted
+    # In parts, so that none is too wide for a narrow peak to be seen; as logs they never vanish.
+    top = max(log_density(tau) for tau in np.geomspace(1e-4, 8, 2000))
+    places = [0, *np.geomspace(1e-4, 16, 120)]
+
+    def moment(power):
+        return math.fsum(integrate.quad(
+            lambda tau: tau**power * math.exp(log_density(tau) - top), low, high)[0]
+            for low, high in itertools.pairwise(places))
+
+    wanted = moment(2) / moment(0)
+    assert pooling._between(count, count * means, 1.0, scale) == pytest.approx(wanted, rel=1e-3)
     more = pooling._between(np.append(count, 0), np.append(count * means, 0), 1.0, scale)
     assert more == pooling._between(count, count * means, 1.0, scale)
     thrice = pooling._between(count, 3 * count * means, 9.0, 3 * scale)

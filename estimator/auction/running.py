@@ -139,7 +139,8 @@ def _beside(count: int, base: str, waiting, machines, terms, shop, on, full) -> 
 
     fresh = multiprocessing.get_context("spawn")
     here = Judge(terms, shop, on)
-    pools = [ProcessPoolExecutor(1, fresh, _begin) for _ in range(count - 1)]
+    pools = [ProcessPoolExecutor(1, fresh, _begin, gc.get_threshold())
+             for _ in range(count - 1)]
     # The first of the others shares a span of twice the length with this process.
     edges = [0, *(len(waiting) * k // count for k in range(2, count + 1))]
     spans = [deque(waiting[start:end]) for start, end in itertools.pairwise(edges)]
@@ -202,13 +203,15 @@ _JUDGES: dict[str, Judge] = {}
 """That of a worker, by what its figures depend on; it keeps what machines of one kind share."""
 
 
-def _begin() -> None:
-    """A worker begins. A stop is for who started it to hear, and it ends when they do."""
+def _begin(*seldom: int) -> None:
+    """A worker begins. A stop is for who started it to hear, and it ends when they do.
+
+    It looks for what it could let go as `seldom` as they do: it keeps nearly all that it makes.
+    """
     import multiprocessing
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    # What it makes it keeps to its end: looking through that for circles again and again is idle.
-    gc.set_threshold(50_000)
+    gc.set_threshold(*seldom)
 
     def watch() -> None:
         multiprocessing.parent_process().join()

@@ -15,8 +15,10 @@ import numpy as np
 from estimator.learning.priors import Pool
 
 SWEEPS = 3
-# Where the variance between labels is looked for, as shares of the variance within.
-_RATIOS = np.geomspace(2e-4, 4.0, 14)
+# Where a posterior is added up: over all of it, then closer while few of the places count.
+_GRID = np.linspace(0.0, 1.0, 25)
+_COUNTING = 12
+_NOTHING = -18.0  # below the log of the highest density, what adds nothing to a sum
 _GOLDEN = (math.sqrt(5) - 1) / 2
 
 
@@ -192,16 +194,32 @@ class Additive:
 def _between(count: np.ndarray, total: np.ndarray, noise: float, scale: float) -> float:
     """Posterior mean of the variance between labels; half-normal prior of that scale on its root.
 
-    Given the variance b, a label's mean is normal about 0 with variance b + noise / count.
+    Given the variance b, a label's mean is normal about 0 with variance b + noise / count. With
+    its root = unit · sinh(v) the density is even and smooth in v, near 0 as far out, so that a sum
+    over even steps is as good as the integral (L. N. Trefethen & J. A. C. Weideman, SIAM Review
+    56, 2014).
     """
     seen = count > 1e-3
     if not seen.any():
         return scale**2
-    count, mean = count[seen], total[seen] / count[seen]
-    between = _RATIOS * max(noise, 1e-12)
-    var = between[:, None] + noise / count
-    fit = -0.5 * (np.log(var) + mean**2 / var).sum(axis=1)
-    # The steps are even in ln b, so the density of the root is worth its width, the root itself.
-    fit += 0.5 * np.log(between) - between / (2 * scale**2)
-    share = np.exp(fit - fit.max())
+    square = (total[seen] / count[seen]) ** 2
+    own = max(noise, 1e-12) / count[seen]
+    unit = math.sqrt(own.min())
+    # Further out than any label lies there is only the prior, and eight times its scale is far.
+    low, width = 0.0, math.asinh(math.sqrt(64 * scale**2 + square.max()) / unit)
+    while True:
+        at = low + width * _GRID
+        between = (unit * np.sinh(at)) ** 2
+        var = between[:, None] + own
+        fit = (np.log(np.cosh(at)) - between / (2 * scale**2)
+               - 0.5 * (np.log(var).sum(axis=1) + (1 / var) @ square))
+        fit -= fit.max()
+        held = np.flatnonzero(fit > _NOTHING)
+        if len(held) >= _COUNTING:
+            break
+        first, last = max(held[0] - 1, 0), min(held[-1] + 1, len(at) - 1)
+        low, width = at[first], at[last] - at[first]
+    share = np.exp(fit)
+    if low == 0:
+        share[0] /= 2  # the other half lies below 0
     return float(share @ between / share.sum())
