@@ -267,7 +267,10 @@ def scope(
     """
     extras = tuple(Line(name, count, Condition.FRESH, Certainty.SEEN) for name, count in added)
     dropped = frozenset(dropped)
-    _check(survey, catalogue, dropped, extras)
+    faults = [*_not_ready(survey), *_not_dropped(survey, catalogue, dropped),
+              *_not_extra(catalogue, extras)]
+    if faults:
+        raise BadInput(faults)
     lines = survey.lines + extras
     works: list[Work] = []
     needs: list[Need] = []
@@ -306,66 +309,41 @@ def _risks(index: int, line: Line, era: Era, level: Level, catalogue: Catalogue)
             yield Risk(index, find, find.probability * factor)
 
 
-def _check(
-    survey: Survey, catalogue: Catalogue, dropped: frozenset[int], extras: tuple[Line, ...]
-) -> None:
+def _not_ready(survey: Survey) -> Iterable[Fault]:
+    """What a draft leaves open."""
     file = survey.file or None
-    faults = []
     if survey.machine.era is None:
-        faults.append(
-            Fault(
-                "The machine's era is not stated.",
-                f"Write one of: {', '.join(Era)}.",
-                file,
-                None,
-                "era",
-            )
-        )
+        yield Fault("The machine's era is not stated.", f"Write one of: {', '.join(Era)}.",
+                    file, None, "era")
     if not survey.lines:
-        faults.append(Fault("The survey has no lines.", "Start from an era's template.", file))
+        yield Fault("The survey has no lines.", "Start from an era's template.", file)
     for index, column in survey.gaps:
         line = survey.lines[index]
-        faults.append(
-            Fault(
-                f"The {column} of {line.assembly} is blank.",
-                "A quote needs every line filled; a draft may wait.",
-                file,
-                line.row,
-                column,
-            )
-        )
+        yield Fault(f"The {column} of {line.assembly} is blank.",
+                    "A quote needs every line filled; a draft may wait.", file, line.row, column)
+
+
+def _not_dropped(survey: Survey, catalogue: Catalogue, dropped: Iterable[int]
+                 ) -> Iterable[Fault]:
+    """Lines that cannot be left out."""
+    file = survey.file or None
     for index in sorted(dropped):
         if not 0 <= index < len(survey.lines):
-            faults.append(
-                Fault(
-                    f"There is no line {index + 1} to leave out.",
-                    f"The survey has {len(survey.lines)} lines.",
-                    file,
-                )
-            )
+            yield Fault(f"There is no line {index + 1} to leave out.",
+                        f"The survey has {len(survey.lines)} lines.", file)
         elif not catalogue.assemblies[survey.lines[index].assembly].droppable:
             line = survey.lines[index]
-            faults.append(
-                Fault(
-                    f"{line.assembly} cannot be left out.",
-                    "The rest of the work depends on it.",
-                    file,
-                    line.row,
-                )
-            )
+            yield Fault(f"{line.assembly} cannot be left out.",
+                        "The rest of the work depends on it.", file, line.row)
+
+
+def _not_extra(catalogue: Catalogue, extras: Iterable[Line]) -> Iterable[Fault]:
+    """What cannot be added."""
     for line in extras:
         assembly = catalogue.assemblies.get(line.assembly)
         if assembly is None or not assembly.extra:
             names = [name for name, row in catalogue.assemblies.items() if row.extra]
-            faults.append(
-                Fault(f'"{line.assembly}" is not an extra.', f"Extras: {', '.join(names)}.")
-            )
+            yield Fault(f'"{line.assembly}" is not an extra.', f"Extras: {', '.join(names)}.")
         elif not isinstance(line.count, int) or not 1 <= line.count <= 99:
-            faults.append(
-                Fault(
-                    f"{line.count} of {line.assembly} cannot be added.",
-                    "Write a count from 1 to 99.",
-                )
-            )
-    if faults:
-        raise BadInput(faults)
+            yield Fault(f"{line.count} of {line.assembly} cannot be added.",
+                        "Write a count from 1 to 99.")

@@ -369,19 +369,18 @@ def _gaps(tables: Mapping[str, Mapping]) -> Iterable[Fault]:
 
 def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]:
     """Names in one table that the table they point to does not have."""
-    operations = {name for name, _ in tables["operations"]}
+    known = {**{name: set(rows) for name, rows in tables.items()},
+             "operations": {name for name, _ in tables["operations"]}}
+    for row, column, table, name in _pointers(tables):
+        if name not in known[table]:
+            yield Fault(f'"{name}" is not in {table}.csv.', one_of(name, known[table]),
+                        *_place_of(row, places), column)
+    yield from _unknown_words(tables, known, places)
+    yield from _missing_eras(tables, places)
 
-    def at(row) -> tuple[str, int]:
-        return file_and_row(places[row.table, key_of(row)])
 
-    known = {**{name: set(rows) for name, rows in tables.items()}, "operations": operations}
-
-    def missing(row, column: str, table: str, names: Iterable[str]) -> Iterable[Fault]:
-        for name in names:
-            if name not in known[table]:
-                yield Fault(f'"{name}" is not in {table}.csv.', one_of(name, known[table]),
-                            *at(row), column)
-
+def _pointers(tables: Mapping[str, Mapping]) -> Iterable[tuple[schema.Row, str, str, str]]:
+    """(row, column, table, name): each name that a cell says, and the table it stands in."""
     targets = {
         "operation": "operations",
         "part": "parts",
@@ -389,27 +388,42 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
         "service": "services",
     }
     for row in tables["treatments"].values():
-        yield from missing(row, "assembly", "assemblies", [row.assembly])
-        yield from missing(row, "item", targets[row.does], [row.item])
-    for name in ("counts", "finds", "part_out", "sale_weights"):
-        for row in tables[name].values():
-            yield from missing(row, "assembly", "assemblies", [row.assembly])
-    for row in tables["offers"].values():
-        yield from missing(row, "part", "parts", [row.part])
-        yield from missing(row, "supplier", "suppliers", [row.supplier])
-    for row in tables["days_to_sell"].values():
-        yield from missing(row, "way", "ways", [row.way])
-    for row in tables["sale_ratios"].values():
-        for column in ("adds", "without"):
-            yield from missing(row, column, "assemblies", getattr(row, column))
-    for row in tables["found_cases"].values():
-        yield from missing(row, "failed", "assemblies", row.failed)
-    for name in ("operations", "services", "materials", "finds"):
-        for row in tables[name].values():
-            yield from missing(row, "cautions", "cautions", row.cautions)
+        yield row, "assembly", "assemblies", row.assembly
+        yield row, "item", targets[row.does], row.item
+    for table, column, target in _ONE_NAME:
+        for row in tables[table].values():
+            yield row, column, target, getattr(row, column)
+    for table, column, target in _SOME_NAMES:
+        for row in tables[table].values():
+            for name in getattr(row, column):
+                yield row, column, target, name
+
+
+# Table and column with a name, and the table that it stands in.
+_ONE_NAME = (
+    *((table, "assembly", "assemblies")
+      for table in ("counts", "finds", "part_out", "sale_weights")),
+    ("offers", "part", "parts"),
+    ("offers", "supplier", "suppliers"),
+    ("days_to_sell", "way", "ways"),
+    ("marks", "first_grit", "grits"),
+    ("finishes", "last_grit", "grits"),
+)
+_SOME_NAMES = (
+    ("sale_ratios", "adds", "assemblies"),
+    ("sale_ratios", "without", "assemblies"),
+    ("found_cases", "failed", "assemblies"),
+    *((table, "cautions", "cautions")
+      for table in ("operations", "services", "materials", "finds")),
+)
+
+
+def _unknown_words(tables: Mapping[str, Mapping], known: Mapping[str, set], places: Mapping
+                   ) -> Iterable[Fault]:
+    """Words of the order of work and of spaces that pick nothing."""
     picked = {"kind": set(schema.WORK_KINDS), "skill": set(schema.SKILLS),
               "group": {group_slug(row.group) for row in tables["assemblies"].values()},
-              "assembly": known["assemblies"], "operation": operations,
+              "assembly": known["assemblies"], "operation": known["operations"],
               "service": known["services"]}
     for name, columns in (("precedence", ("before", "after")), ("spaces", ("holds",))):
         for row in tables[name].values():
@@ -418,18 +432,23 @@ def _dangling(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]
                     what, sign, said = word.lstrip("-").partition(":")
                     if sign and said not in picked[what]:
                         yield Fault(f'There is no {what} "{said}".', one_of(said, picked[what]),
-                                    *at(row), column)
-    for row in tables["marks"].values():
-        yield from missing(row, "first_grit", "grits", [row.first_grit])
-    for row in tables["finishes"].values():
-        yield from missing(row, "last_grit", "grits", [row.last_grit])
+                                    *_place_of(row, places), column)
+
+
+def _missing_eras(tables: Mapping[str, Mapping], places: Mapping) -> Iterable[Fault]:
+    """Operations without a row for some era; eras and levels without a row of their own."""
     for (name, era), row in tables["operations"].items():
         if era is not None and (name, None) not in tables["operations"]:
             others = {e for n, e in tables["operations"] if n == name}
             if len(others) < len(schema.Era):
                 yield Fault(f'"{name}" has no row for the other eras.',
-                            "Add a row with a blank era, or one for each era.", *at(row), "era")
+                            "Add a row with a blank era, or one for each era.",
+                            *_place_of(row, places), "era")
     for column, table in (("era", "eras"), ("level", "levels")):
         for member in schema.Era if column == "era" else schema.Level:
             if member not in tables[table]:
                 yield Fault(f'"{member}" has no row.', "Add it.", f"{table}.csv", None, column)
+
+
+def _place_of(row: schema.Row, places: Mapping) -> tuple[str, int]:
+    return file_and_row(places[row.table, key_of(row)])

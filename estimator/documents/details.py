@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from estimator.catalogue import Find
 from estimator.documents.budget import part_names
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.tables import Column, Table
@@ -106,67 +107,61 @@ def supplies(book: Book, sheet, offer: Quote) -> Table:
 
 def outwork(book: Book, sheet, offer: Quote) -> Table:
     """Lots sent out; returns the table of how their charges fall on the lines."""
-    names = offer.titles
-    lots = Table(
-        book,
-        sheet,
-        [
-            Column("service", "Row of services.csv", width=26),
-            Column("name", "Lot", width=38),
-            Column("quantity", "Quantity", "quantity", 10),
-            Column("unit", "Unit", width=10),
-            *_range_columns("money", 10),
-            Column("mean", "Expected charge", "money", 13, total=True),
-            Column("days_low", "Days away, low", "days", 9),
-            Column("days", "Typical", "days", 9),
-            Column("days_high", "High", "days", 9),
-        ],
-        (
-            {
-                "service": lot.service,
-                "name": lot.name,
-                "quantity": lot.quantity,
-                "unit": lot.unit,
-                **_range(lot.charge),
-                "days_low": lot.days.low,
-                "days": lot.days.typical,
-                "days_high": lot.days.high,
-            }
-            for lot in offer.job.lots
-        ),
-    )
+    lots = _lots(book, sheet, offer)
     top = lots.end + 2
     book.put(sheet, top - 1, 0, "How the charges fall on the lines", "section")
-    return Table(
-        book,
-        sheet,
-        [
-            Column("service", "Row of services.csv"),
-            Column("title", "Assembly"),
-            Column("line", "Line", "count"),
-            Column("share", "Share of the lot", "share"),
-            Column("cost", "Expected cost", "money", total=True),
-        ],
-        (
-            {
-                "service": lot.service,
-                "title": names[line],
-                "line": line + 1,
-                "share": share,
-                "cost": Formula(f"{{share}}*{lots.cell('mean', place)}",
-                                share * mean_of(lot.charge)),
-            }
-            for place, lot in enumerate(offer.job.lots)
-            for line, share in lot.shares.items()
-        ),
-        top=top,
-        main=False,
+    columns = [
+        Column("service", "Row of services.csv"),
+        Column("title", "Assembly"),
+        Column("line", "Line", "count"),
+        Column("share", "Share of the lot", "share"),
+        Column("cost", "Expected cost", "money", total=True),
+    ]
+    rows = (
+        {
+            "service": lot.service,
+            "title": offer.titles[line],
+            "line": line + 1,
+            "share": share,
+            "cost": Formula(f"{{share}}*{lots.cell('mean', place)}", share * mean_of(lot.charge)),
+        }
+        for place, lot in enumerate(offer.job.lots)
+        for line, share in lot.shares.items()
     )
+    return Table(book, sheet, columns, rows, top=top, main=False)
+
+
+def _lots(book: Book, sheet, offer: Quote) -> Table:
+    columns = [
+        Column("service", "Row of services.csv", width=26),
+        Column("name", "Lot", width=38),
+        Column("quantity", "Quantity", "quantity", 10),
+        Column("unit", "Unit", width=10),
+        *_range_columns("money", 10),
+        Column("mean", "Expected charge", "money", 13, total=True),
+        Column("days_low", "Days away, low", "days", 9),
+        Column("days", "Typical", "days", 9),
+        Column("days_high", "High", "days", 9),
+    ]
+    rows = (
+        {
+            "service": lot.service,
+            "name": lot.name,
+            "quantity": lot.quantity,
+            "unit": lot.unit,
+            **_range(lot.charge),
+            "days_low": lot.days.low,
+            "days": lot.days.typical,
+            "days_high": lot.days.high,
+        }
+        for lot in offer.job.lots
+    )
+    return Table(book, sheet, columns, rows)
 
 
 def finds(book: Book, sheet, offer: Quote) -> Table:
     """Finds, and lines that may turn out worse, at their chance."""
-    job, names = offer.job, offer.titles
+    job = offer.job
     columns = [
         Column("line", "Line", "count", 6),
         Column("title", "Assembly", width=24),
@@ -186,130 +181,106 @@ def finds(book: Book, sheet, offer: Quote) -> Table:
         Column("other", "Expected parts, materials, outwork", "money", 14, total=True),
         Column("cost", "Expected cost", "money", 13, total=True),
     ]
-
-    def row(line: int, find: str, chance: float, hours: float, other: float, **cells) -> dict:
-        expected = chance * hours * job.hours_factor
-        labour = expected * job.hour_cost
-        return {
-            "line": line + 1,
-            "title": names[line],
-            "find": find,
-            "chance": chance,
-            "mean": hours,
-            "cost_mean": other,
-            **cells,
-            "hours": Formula("{chance}*{mean}*hours_factor", expected),
-            "labour": Formula("{hours}*hour_cost", labour),
-            "other": Formula("{chance}*{cost_mean}", chance * other),
-            "cost": Formula("{labour}+{other}", labour + chance * other),
-        }
-
-    rows = []
-    for risk in job.risks:
-        find = risk.find
-        hours = mean_of(find)
-        other = mean_of(Range.of(find, "cost_"))
-        rows.append(
-            row(
-                risk.line,
-                find.name,
-                risk.chance,
-                hours,
-                other,
-                low=find.low,
-                typical=find.typical,
-                high=find.high,
-                cost_low=find.cost_low,
-                cost_typical=find.cost_typical,
-                cost_high=find.cost_high,
-                days=find.days,
-                mean=Formula(_MEAN, hours),
-                cost_mean=Formula("({cost_low}+4*{cost_typical}+{cost_high})/6", other),
-            )
-        )
-    rows += [
-        row(
-            unseen.line,
-            f"Worse than written: {unseen.condition}",
-            unseen.chance,
-            unseen.hours,
-            unseen.cost,
-        )
+    rows = [
+        _find_row(offer, risk.line, risk.find.name, risk.chance, **_find_ranges(risk.find))
+        for risk in job.risks
+    ] + [
+        _find_row(offer, unseen.line, f"Worse than written: {unseen.condition}", unseen.chance,
+                  mean=unseen.hours, cost_mean=unseen.cost)
         for unseen in job.unseen
     ]
     return Table(book, sheet, columns, rows)
 
 
+def _find_ranges(find: Find) -> dict:
+    costs = _range(Range.of(find, "cost_"))
+    return {
+        **_range(find),
+        **{f"cost_{name}": costs[name] for name in ("low", "typical", "high")},
+        "cost_mean": Formula("({cost_low}+4*{cost_typical}+{cost_high})/6", costs["mean"].value),
+        "days": find.days,
+    }
+
+
+def _find_row(offer: Quote, line: int, find: str, chance: float, **cells) -> dict:
+    """`cells` hold `mean` hours and `cost_mean` without labour, and what they come from."""
+    job = offer.job
+    hours, other = (getattr(cells[name], "value", cells[name]) for name in ("mean", "cost_mean"))
+    expected = chance * hours * job.hours_factor
+    labour = expected * job.hour_cost
+    return {
+        "line": line + 1,
+        "title": offer.titles[line],
+        "find": find,
+        "chance": chance,
+        **cells,
+        "hours": Formula("{chance}*{mean}*hours_factor", expected),
+        "labour": Formula("{hours}*hour_cost", labour),
+        "other": Formula("{chance}*{cost_mean}", chance * other),
+        "cost": Formula("{labour}+{other}", labour + chance * other),
+    }
+
+
 def buying(book: Book, sheet, offer: Quote) -> Formula:
     """The parts to buy and the orders; returns the total of the budget."""
-    budget, digits = offer.budget, minor_digits(offer.settings.currency)
-    parts = Table(
-        book,
-        sheet,
-        [
-            Column("part", "Row of parts.csv", width=26),
-            Column("name", "Name", width=36),
-            Column("needed", "Needed", "count", 9),
-            Column("bought", "To buy", "count", 9),
-            Column("pack", "Pack", "count", 8),
-            Column("price", "Unit price", "money", 12),
-            Column("supplier", "Supplier", width=22),
-            Column("cost", "Cost", "money", 12, total=True),
-            Column("days", "Days to the door", "days", 10),
-        ],
-        (
-            {
-                "part": row.part,
-                "name": name,
-                "needed": row.needed,
-                "bought": row.bought,
-                "pack": row.bought // row.packs,
-                "price": row.unit_price,
-                "supplier": offer.supplier_names.get(row.supplier, _NO_OFFER),
-                "cost": Formula(f"ROUND({{bought}}*{{price}},{digits})", row.cost),
-                "days": row.days,
-            }
-            for name, row in zip(part_names(offer), budget.rows, strict=True)
-        ),
-    )
+    parts = _bought(book, sheet, offer)
     top = parts.end + 2
     book.put(sheet, top - 1, 0, "Orders", "section")
     suppliers, costs = parts.range("supplier"), parts.range("cost")
-    unmet = math.fsum(row.cost for row in budget.rows if row.unmet)
-    rows = [
-        {
-            "supplier": offer.supplier_names[order.supplier],
-            "goods": Formula(f"SUMIF({suppliers},{{supplier}},{costs})", order.goods),
-            "top_up": order.top_up,
-            "freight": order.freight,
-            "total": Formula("{goods}+{top_up}+{freight}", order.total),
-            "days": order.days,
+
+    def order(supplier: str, goods: float, top_up: float, freight: float, total: float,
+              **cells) -> dict:
+        return {
+            "supplier": supplier,
+            "goods": Formula(f"SUMIF({suppliers},{{supplier}},{costs})", goods),
+            "top_up": top_up,
+            "freight": freight,
+            "total": Formula("{goods}+{top_up}+{freight}", total),
+            **cells,
         }
-        for order in budget.orders
-    ]
+
+    budget = offer.budget
+    rows = [order(offer.supplier_names[one.supplier], one.goods, one.top_up, one.freight,
+                  one.total, days=one.days) for one in budget.orders]
+    unmet = math.fsum(row.cost for row in budget.rows if row.unmet)
     if unmet:
-        rows.append(
-            {
-                "supplier": _NO_OFFER,
-                "goods": Formula(f"SUMIF({suppliers},{{supplier}},{costs})", unmet),
-                "top_up": 0,
-                "freight": 0,
-                "total": Formula("{goods}+{top_up}+{freight}", unmet),
-            }
-        )
-    orders = Table(
-        book,
-        sheet,
-        [
-            Column("supplier", "Supplier"),
-            Column("goods", "Goods", "money", total=True),
-            Column("top_up", "To the least order", "money", total=True),
-            Column("freight", "Freight", "money", total=True),
-            Column("total", "Total", "money", total=True),
-            Column("days", "Days", "days"),
-        ],
-        rows,
-        top=top,
-        main=False,
+        rows.append(order(_NO_OFFER, unmet, 0, 0, unmet))
+    columns = [
+        Column("supplier", "Supplier"),
+        Column("goods", "Goods", "money", total=True),
+        Column("top_up", "To the least order", "money", total=True),
+        Column("freight", "Freight", "money", total=True),
+        Column("total", "Total", "money", total=True),
+        Column("days", "Days", "days"),
+    ]
+    return Table(book, sheet, columns, rows, top=top, main=False).total("total")
+
+
+def _bought(book: Book, sheet, offer: Quote) -> Table:
+    digits = minor_digits(offer.settings.currency)
+    columns = [
+        Column("part", "Row of parts.csv", width=26),
+        Column("name", "Name", width=36),
+        Column("needed", "Needed", "count", 9),
+        Column("bought", "To buy", "count", 9),
+        Column("pack", "Pack", "count", 8),
+        Column("price", "Unit price", "money", 12),
+        Column("supplier", "Supplier", width=22),
+        Column("cost", "Cost", "money", 12, total=True),
+        Column("days", "Days to the door", "days", 10),
+    ]
+    rows = (
+        {
+            "part": row.part,
+            "name": name,
+            "needed": row.needed,
+            "bought": row.bought,
+            "pack": row.bought // row.packs,
+            "price": row.unit_price,
+            "supplier": offer.supplier_names.get(row.supplier, _NO_OFFER),
+            "cost": Formula(f"ROUND({{bought}}*{{price}},{digits})", row.cost),
+            "days": row.days,
+        }
+        for name, row in zip(part_names(offer), offer.budget.rows, strict=True)
     )
-    return orders.total("total")
+    return Table(book, sheet, columns, rows)

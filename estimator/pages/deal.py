@@ -59,74 +59,83 @@ def fields(values: Values, shop: Shop, surveys: Sequence) -> dict[str, list[Fiel
     surveys
         Options of the choice of a survey.
     """
-    settings, bought = shop.settings, values.get("standing") != OWNED
-    catalogue = shop.catalogue
-
-    def usual(said: str) -> str:
-        return f"Blank: {said}."
-
-    ways = tuple((name, row.name) for name, row in catalogue.ways.items())
-    sells = tuple(way for way in ways if (way[0], None) in catalogue.days_to_sell)
-    states = (("", "Read it off the survey"),
-              *((state, state.replace("-", " ").capitalize()) for state in FOUND))
-    spread = f"{100 * settings.value_spread:.0f} %"
+    bought = values.get("standing") != OWNED
     found = {
-        "machine": [
-            Field("survey", "Survey", "choice", options=tuple(surveys),
-                  help="A draft is read when it is chosen, and when this page opens."),
-            Field("value", "Market value", "number",
-                  help="Of the same machine, nice and working."),
-            Field("value_low", "Seldom less than", "number",
-                  help=usual(f"{spread} under it")),
-            Field("value_high", "Seldom more than", "number",
-                  help=usual(f"{spread} over it")),
-            Field("standing", "The machine", "choice",
-                  options=((OFFERED, "may be bought"), (OWNED, "is owned already"))),
-            Field("asking", "Asking price", "number",
-                  help="Before premium and tax.") if bought else
-            Field("paid", "Paid for it", "number",
-                  help="Shown, and left out of the choice: it is spent."),
-            Field("found", "State it is in", "choice", options=states),
-        ],
-        "trade": [
-            *([Field("buying", "Bought by", "choice", options=ways),
-               Field("premium", "Buyer's premium, %", "number",
-                     help=usual("by the table of ways")),
-               Field("purchase_tax", "Tax on the purchase, %", "number", help=usual("none")),
-               Field("fetching", "Cost of fetching it", "number", help=usual("none"))]
-              if bought else []),
-            Field("way", "Sold by", "choice", options=sells),
-            Field("fee", "Seller's fee, %", "number", help=usual("by the table of ways")),
-            Field("parts_way", "Parts sold by", "choice", options=sells),
-        ],
-        "bench": [
-            Field("want", "Return wanted a year, %", "number",
-                  help=usual("the cost of capital")),
-            Field("want_profit", "Profit wanted on top", "number", help=usual("none")),
-            Field("confidence", "How sure, %", "number",
-                  help=usual(f"{100 * settings.confidence:g} %")),
-            Field("capital_rate", "Cost of capital a year, %", "number",
-                  help=usual(f"{100 * settings.capital_rate_per_year:g} %")),
-            Field("storage_per_month", "Storage a month", "number",
-                  help=usual(whole(settings.storage_cost_per_month, settings))),
-            Field("hours_per_week", "Bench hours a week", "number",
-                  help=usual(f"{settings.bench_hours_per_week:g} h")),
-            Field("wait_weeks", "Bench free in, weeks", "number", help=usual("now")),
-            Field("bench_hour_earns", "Bench hour elsewhere", "number",
-                  help=usual(whole(settings.bench_hour_earns, settings)
-                             if settings.bench_hour_earns else "what it is charged at")),
-        ],
+        "machine": _of_the_machine(bought, shop, surveys),
+        "trade": _of_the_trade(bought, shop),
+        "bench": _of_the_bench(shop),
         "limits": [
-            Field("budget", "Cost", "number", help=usual("no limit")),
-            Field("hours", "Bench hours", "number", help=usual("no limit")),
-            Field("ready_by", "Ready by", "date", help=usual("no day")),
+            Field("budget", "Cost", "number", help=_blank("no limit")),
+            Field("hours", "Bench hours", "number", help=_blank("no limit")),
+            Field("ready_by", "Ready by", "date", help=_blank("no day")),
         ],
         "trials": [
-            Field("trials", "Trials", "number", help=usual("10,000")),
-            Field("seed", "Seed", "number", help=usual("1")),
+            Field("trials", "Trials", "number", help=_blank("10,000")),
+            Field("seed", "Seed", "number", help=_blank("1")),
         ],
     }
     return {name: [_filled(field, values) for field in group] for name, group in found.items()}
+
+
+def _of_the_machine(bought: bool, shop: Shop, surveys: Sequence) -> list[Field]:
+    spread = f"{100 * shop.settings.value_spread:.0f} %"
+    states = (("", "Read it off the survey"),
+              *((state, state.replace("-", " ").capitalize()) for state in FOUND))
+    return [
+        Field("survey", "Survey", "choice", options=tuple(surveys),
+              help="A draft is read when it is chosen, and when this page opens."),
+        Field("value", "Market value", "number", help="Of the same machine, nice and working."),
+        Field("value_low", "Seldom less than", "number", help=_blank(f"{spread} under it")),
+        Field("value_high", "Seldom more than", "number", help=_blank(f"{spread} over it")),
+        Field("standing", "The machine", "choice",
+              options=((OFFERED, "may be bought"), (OWNED, "is owned already"))),
+        Field("asking", "Asking price", "number", help="Before premium and tax.") if bought else
+        Field("paid", "Paid for it", "number",
+              help="Shown, and left out of the choice: it is spent."),
+        Field("found", "State it is in", "choice", options=states),
+    ]
+
+
+def _of_the_trade(bought: bool, shop: Shop) -> list[Field]:
+    ways = tuple((name, row.name) for name, row in shop.catalogue.ways.items())
+    sells = tuple(way for way in ways if (way[0], None) in shop.catalogue.days_to_sell)
+    buying = [
+        Field("buying", "Bought by", "choice", options=ways),
+        Field("premium", "Buyer's premium, %", "number", help=_blank("by the table of ways")),
+        Field("purchase_tax", "Tax on the purchase, %", "number", help=_blank("none")),
+        Field("fetching", "Cost of fetching it", "number", help=_blank("none")),
+    ]
+    return [
+        *(buying if bought else []),
+        Field("way", "Sold by", "choice", options=sells),
+        Field("fee", "Seller's fee, %", "number", help=_blank("by the table of ways")),
+        Field("parts_way", "Parts sold by", "choice", options=sells),
+    ]
+
+
+def _of_the_bench(shop: Shop) -> list[Field]:
+    settings = shop.settings
+    return [
+        Field("want", "Return wanted a year, %", "number", help=_blank("the cost of capital")),
+        Field("want_profit", "Profit wanted on top", "number", help=_blank("none")),
+        Field("confidence", "How sure, %", "number",
+              help=_blank(f"{100 * settings.confidence:g} %")),
+        Field("capital_rate", "Cost of capital a year, %", "number",
+              help=_blank(f"{100 * settings.capital_rate_per_year:g} %")),
+        Field("storage_per_month", "Storage a month", "number",
+              help=_blank(whole(settings.storage_cost_per_month, settings))),
+        Field("hours_per_week", "Bench hours a week", "number",
+              help=_blank(f"{settings.bench_hours_per_week:g} h")),
+        Field("wait_weeks", "Bench free in, weeks", "number", help=_blank("now")),
+        Field("bench_hour_earns", "Bench hour elsewhere", "number",
+              help=_blank(whole(settings.bench_hour_earns, settings)
+                          if settings.bench_hour_earns else "what it is charged at")),
+    ]
+
+
+def _blank(said: str) -> str:
+    """What a field means that nothing is written in."""
+    return f"Blank: {said}."
 
 
 def _filled(field: Field, values: Values) -> Field:

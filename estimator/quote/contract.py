@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 
 from estimator.durations import mean_of
 from estimator.estimate import Estimate
 from estimator.money import as_number
-from estimator.quote.records import Quote
+from estimator.quote.records import LevelPrice, Quote, QuoteLine
+from estimator.simulate import Driver, Sight
 
+SHARES = (0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95)
+"""Shares of jobs whose hours and cost stay within what is said for them."""
+MARGIN_SHARES = (0.05, 0.1, 0.5, 0.9)
+DAY_SHARES = (0.5, 0.8)
 LOSSES = (0.05, 0.1, 0.2)
 """Shares of jobs that may lose money, for which a price is said."""
+
+
+def quantile_key(what: str, share: float) -> str:
+    """Key of a quantile.
+
+    Examples
+    --------
+    >>> quantile_key("cost", 0.8), quantile_key("hours", 0.95)
+    ('cost_p80', 'hours_p95')
+    """
+    return f"{what}_p{round(100 * share, 6):g}"
 
 
 def as_dict(offer: Quote) -> dict:
@@ -30,12 +48,44 @@ def as_dict(offer: Quote) -> dict:
     >>> found["currency"], found["hours_p50"] < found["hours_p80"]
     ('USD', True)
     """
-    odds = offer.odds
-    p = (0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95)
-    hours, cost = odds.at("hours", *p), odds.at("cost", *p)
+    return {
+        **_head(offer),
+        **_money(offer),
+        **_odds(offer),
+        "lines": [_line(one) for one in offer.lines],
+        "drivers": [_driver(one) for one in offer.drivers],
+        "inspect_next": [_sight(one, offer) for one in offer.sights],
+        "offered": [
+            {"key": one.key, "kind": one.kind, "title": one.title, "price": as_number(one.price)}
+            for one in offer.offered
+        ],
+        "taxes": [
+            {"kind": one.kind, "rate": one.rate, "on": as_number(one.on),
+             "amount": as_number(one.amount)}
+            for one in offer.taxes
+        ],
+        "stages": [
+            {"name": one.name, "due": one.due, "amount": as_number(one.amount)}
+            for one in offer.stages
+        ],
+        "levels": [_level(one) for one in offer.levels],
+        "parts_budget": {
+            "total": round(float(offer.budget.total), 2),
+            "orders": len(offer.budget.orders),
+            "lines": len(offer.budget.rows),
+        },
+        **standard_dict(offer.job),
+        "included": list(offer.included),
+        "excluded": list(offer.excluded),
+        "assumed": list(offer.assumed),
+        "terms": list(offer.terms),
+        "cautions": [row.text for row in offer.cautions],
+    }
+
+
+def _head(offer: Quote) -> dict:
+    """Which quote this is: of which machine, what was asked for, how it was played."""
     machine = offer.survey.machine
-    budget = offer.budget
-    margins = offer.margins()
     return {
         "schema": 1,
         "number": offer.number,
@@ -55,9 +105,15 @@ def as_dict(offer: Quote) -> dict:
         "currency": offer.settings.currency,
         "confidence": offer.confidence,
         "margin": offer.margin,
-        "trials": odds.trials,
-        "seed": odds.seed,
-        "sampler": odds.sampler,
+        "trials": offer.odds.trials,
+        "seed": offer.odds.seed,
+        "sampler": offer.odds.sampler,
+    }
+
+
+def _money(offer: Quote) -> dict:
+    """What it comes to."""
+    return {
         "price": as_number(offer.price),
         "cap": None if offer.cap is None else as_number(offer.cap),
         "tax": as_number(offer.total - offer.price),
@@ -65,101 +121,89 @@ def as_dict(offer: Quote) -> dict:
         "hourly_rate": round(offer.rate, 2),
         "find_allowance": as_number(offer.find_allowance),
         "cover": as_number(offer.cover),
+    }
+
+
+def _odds(offer: Quote) -> dict:
+    """How sure it is: hours, cost, margin, days, and the chance of a loss."""
+    odds, margins = offer.odds, offer.margins()
+    hours, cost = odds.sure_of("hours", 0.8), odds.sure_of("cost", 0.8)
+    return {
         "hours_mean": round(float(odds.hours.mean()), 2),
-        **{f"hours_p{round(100 * q)}": round(v, 2) for q, v in zip(p, hours, strict=True)},
+        **_quantiles("hours", SHARES, odds.at("hours", *SHARES), 2),
         "cost_mean": round(float(odds.cost.mean()), 2),
-        **{f"cost_p{round(100 * q)}": round(v, 2) for q, v in zip(p, cost, strict=True)},
-        "hours_p80_low": round(odds.sure_of("hours", 0.8)[0], 2),
-        "hours_p80_high": round(odds.sure_of("hours", 0.8)[1], 2),
-        "cost_p80_low": round(odds.sure_of("cost", 0.8)[0], 2),
-        "cost_p80_high": round(odds.sure_of("cost", 0.8)[1], 2),
+        **_quantiles("cost", SHARES, odds.at("cost", *SHARES), 2),
+        "hours_p80_low": round(hours[0], 2),
+        "hours_p80_high": round(hours[1], 2),
+        "cost_p80_low": round(cost[0], 2),
+        "cost_p80_high": round(cost[1], 2),
         "kinds_mean": {kind: round(float(rows.mean()), 2) for kind, rows in odds.kinds.items()},
         "margin_mean": round(float(margins.mean()), 4),
-        **{f"margin_p{round(100 * q)}": round(float(v), 4)
-           for q, v in zip((0.05, 0.1, 0.5, 0.9), np.quantile(margins, (0.05, 0.1, 0.5, 0.9)),
-                           strict=True)},
+        **_quantiles("margin", MARGIN_SHARES, np.quantile(margins, MARGIN_SHARES), 4),
         "price_for_loss": [] if offer.cap is not None else [
             {"loss": loss, "price": round(offer.price_for_loss(loss), 2)} for loss in LOSSES],
-        "days_p50": round(odds.at("days", 0.5)[0], 1),
-        "days_p80": round(odds.at("days", 0.8)[0], 1),
+        **_quantiles("days", DAY_SHARES, odds.at("days", *DAY_SHARES), 1),
         "finish_p80": offer.finish_p80.isoformat(),
         "chance_of_loss": round(offer.chance_of_loss, 4),
         "chance_of_loss_low": round(offer.loss_range[0], 4),
         "chance_of_loss_high": round(offer.loss_range[1], 4),
         "estimate_class": offer.estimate_class,
         "seen_share": round(offer.seen_share, 4),
-        "lines": [
-            {
-                "key": line.key,
-                "kind": line.kind,
-                "heading": line.heading,
-                "title": line.title,
-                "detail": line.detail,
-                "price": as_number(line.price),
-                "droppable": line.droppable,
-                "kinds": {kind: as_number(amount) for kind, amount in line.kinds.items()},
-                "hours_mean": round(line.hours, 3),
-                "cost_mean": round(line.cost, 2),
-                "rows": list(line.places),
-            }
-            for line in offer.lines
-        ],
-        "drivers": [
-            {
-                "name": driver.name,
-                "what": driver.what,
-                "line": None if driver.line is None else driver.line + 1,
-                "cost_low": round(driver.low, 2),
-                "cost_high": round(driver.high, 2),
-                "variance_share": round(driver.first, 4),
-                "variance_share_total": round(driver.total, 4),
-            }
-            for driver in offer.drivers
-        ],
-        "inspect_next": [
-            {
-                "line": sight.line + 1,
-                "title": offer.titles[sight.line],
-                "chance": round(sight.chance, 4),
-                "worth": round(sight.value, 2),
-                "worth_minutes": round(60 * sight.value / offer.job.hour_cost, 1),
-                "cost_if_fine": round(sight.fine, 2),
-                "cost_if_worse": round(sight.worse, 2),
-            }
-            for sight in offer.sights
-        ],
-        "offered": [
-            {"key": o.key, "kind": o.kind, "title": o.title, "price": as_number(o.price)}
-            for o in offer.offered
-        ],
-        "taxes": [
-            {"kind": t.kind, "rate": t.rate, "on": as_number(t.on), "amount": as_number(t.amount)}
-            for t in offer.taxes
-        ],
-        "stages": [
-            {"name": s.name, "due": s.due, "amount": as_number(s.amount)} for s in offer.stages
-        ],
-        "levels": [
-            {
-                "level": str(v.level),
-                "price": as_number(v.price),
-                "hours_p50": round(v.hours_p50, 2),
-                "hours_p80": round(v.hours_p80, 2),
-                "days_p80": round(v.days_p80, 1),
-            }
-            for v in offer.levels
-        ],
-        "parts_budget": {
-            "total": round(float(budget.total), 2),
-            "orders": len(budget.orders),
-            "lines": len(budget.rows),
-        },
-        **standard_dict(offer.job),
-        "included": list(offer.included),
-        "excluded": list(offer.excluded),
-        "assumed": list(offer.assumed),
-        "terms": list(offer.terms),
-        "cautions": [row.text for row in offer.cautions],
+    }
+
+
+def _quantiles(what: str, shares: Sequence[float], found: Iterable[float], digits: int) -> dict:
+    return {quantile_key(what, share): round(float(value), digits)
+            for share, value in zip(shares, found, strict=True)}
+
+
+def _line(line: QuoteLine) -> dict:
+    return {
+        "key": line.key,
+        "kind": line.kind,
+        "heading": line.heading,
+        "title": line.title,
+        "detail": line.detail,
+        "price": as_number(line.price),
+        "droppable": line.droppable,
+        "kinds": {kind: as_number(amount) for kind, amount in line.kinds.items()},
+        "hours_mean": round(line.hours, 3),
+        "cost_mean": round(line.cost, 2),
+        "rows": list(line.places),
+    }
+
+
+def _driver(driver: Driver) -> dict:
+    return {
+        "name": driver.name,
+        "what": driver.what,
+        "line": None if driver.line is None else driver.line + 1,
+        "cost_low": round(driver.low, 2),
+        "cost_high": round(driver.high, 2),
+        "variance_share": round(driver.first, 4),
+        "variance_share_total": round(driver.total, 4),
+    }
+
+
+def _sight(sight: Sight, offer: Quote) -> dict:
+    return {
+        "line": sight.line + 1,
+        "title": offer.titles[sight.line],
+        "chance": round(sight.chance, 4),
+        "worth": round(sight.value, 2),
+        "worth_minutes": round(60 * sight.value / offer.job.hour_cost, 1),
+        "cost_if_fine": round(sight.fine, 2),
+        "cost_if_worse": round(sight.worse, 2),
+    }
+
+
+def _level(view: LevelPrice) -> dict:
+    return {
+        "level": str(view.level),
+        "price": as_number(view.price),
+        "hours_p50": round(view.hours_p50, 2),
+        "hours_p80": round(view.hours_p80, 2),
+        "days_p80": round(view.days_p80, 1),
     }
 
 

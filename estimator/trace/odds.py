@@ -6,6 +6,7 @@ import math
 
 from estimator.estimate import KINDS
 from estimator.quote import FIXED
+from estimator.quote.contract import quantile_key
 from estimator.shop import LEARNT
 from estimator.trace.costs import Costs
 from estimator.trace.ground import kept
@@ -169,14 +170,3 @@ class Odds:
 
     def _quoted(self) -> Step:
         return self.ground.chosen("date", "Date of the quote", self.ground.offer.on.isoformat())
-
-
-def quantile_key(what: str, share: float) -> str:
-    """Key of a quantile.
-
-    Examples
-    --------
-    >>> quantile_key("cost", 0.8), quantile_key("hours", 0.95)
-    ('cost_p80', 'hours_p95')
-    """
-    return f"{what}_p{round(100 * share, 6):g}"

@@ -9,18 +9,21 @@ from estimator.catalogue import Catalogue
 from estimator.errors import BadInput, Fault, one_of
 from estimator.estimate import KINDS
 from estimator.quote import FIXED, Quote, QuoteLine
-from estimator.quote.contract import LOSSES
+from estimator.quote.contract import (
+    DAY_SHARES,
+    LOSSES,
+    MARGIN_SHARES,
+    SHARES,
+    quantile_key,
+)
 from estimator.trace.bench import Bench
 from estimator.trace.costs import Costs, line_kinds
 from estimator.trace.finds import LABOUR, OTHER, WORSE, Finds
 from estimator.trace.ground import Ground
-from estimator.trace.odds import Odds, percent, quantile_key
+from estimator.trace.odds import Odds, percent
 from estimator.trace.prices import MARGIN, Prices, loss_name, margin_name
 from estimator.trace.steps import Step, cost_name
 from estimator.trace.supplies import Supplies
-
-_SHARES = (0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.95)
-_MARGIN_SHARES = (0.05, 0.1, 0.5, 0.9)
 
 
 def figures(offer: Quote) -> Mapping[str, str]:
@@ -177,10 +180,10 @@ class _Openings:
 
     def _of_the_odds(self) -> Iterator[tuple]:
         offer, odds, prices = self.offer, self.odds, self.prices
-        whats = {"hours": _SHARES, "cost": _SHARES, "days": (0.5, 0.8)}
+        whats = {"hours": SHARES, "cost": SHARES, "days": DAY_SHARES}
         if offer.choices.pricing == FIXED:
             losses = (1 - loss for loss in LOSSES)
-            whats["cost"] = dict.fromkeys((*_SHARES, *losses, offer.confidence))
+            whats["cost"] = dict.fromkeys((*SHARES, *losses, offer.confidence))
         else:
             whats["bill"] = (offer.settings.cap_confidence,)
         for what, shares in whats.items():
@@ -191,7 +194,7 @@ class _Openings:
                 said = f"{name} that {percent(share)} of jobs stay within"
                 yield quantile_key(what, share), said, odds.quantile, what, share
         yield "margin_mean", MARGIN, prices.margin, None
-        for share in _MARGIN_SHARES:
+        for share in MARGIN_SHARES:
             yield quantile_key("margin", share), margin_name(share), prices.margin, share
         if offer.cap is None:
             for loss in LOSSES:

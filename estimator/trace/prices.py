@@ -11,9 +11,10 @@ from estimator.catalogue import Certainty
 from estimator.estimate import KINDS
 from estimator.money import minor_digits
 from estimator.quote import FIXED, QuoteLine
+from estimator.quote.contract import quantile_key
 from estimator.trace.costs import Costs, line_kinds
 from estimator.trace.ground import kept
-from estimator.trace.odds import Odds, percent, quantile_key
+from estimator.trace.odds import Odds, percent
 from estimator.trace.places import Place
 from estimator.trace.steps import Step, step
 
