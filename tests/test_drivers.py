@@ -1,5 +1,7 @@
 """What drives the cost: shares of variance and bars, against a library and closed forms."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -155,6 +157,57 @@ def test_the_evenest_numbers_go_to_what_spreads_most():
     assert names == sorted(spread, key=spread.get, reverse=True)
 
 
+def test_numbers_that_many_share_come_as_early_as_all_that_they_move():
+    """By hand: each shared factor brings its root share of what it moves, so do causes of finds."""
+    # The score is √job·J + √hand·H + √kind·K + √rest·own, so a spread s follows J by √job·s.
+    find = {"low": 4, "typical": 4, "high": 4, "cause": "damp", "assumed": 1, "hidden": 1}
+    house = shop(
+        thing("one"), thing("two"), operation("fix", 1, 2, 9),
+        operation("swap", 2, 6, 10, kind="replace", skill="electronics"),
+        treatment(item="fix", assembly="one"), treatment(item="swap", assembly="two"),
+        rot("one", 0.5, **find), rot("two", 0.2, **find), job_factor_share=0.36,
+        person_factor_share=0.16, kind_factor_share=0.25, cause_share=0.49,
+        repeat_correlation=0.5, hand_electronics="guest")
+    job = job_of(house, line("one", 4), line("two"))
+    # Of four units that go together by half: √((1 + 3/2) / 4) of four times one.
+    fix, swap = 25 * 4 * 0.625**0.5 * pert(1, 2, 9).std(), 25 * pert(2, 6, 10).std()
+    one, two = 25 * 4 * 0.5, 25 * 4 * 0.4
+    spread = {
+        "one 1: fix": fix, "two 1: swap": swap, "job": 0.6 * (fix + swap),
+        f"hand {house.settings.hand_bench}": 0.4 * fix, "hand guest": 0.4 * swap,
+        "kind repair": 0.5 * fix, "kind replace": 0.5 * swap,
+        "one 1: rot-one happens": one, "two 1: rot-two happens": two,
+        "cause damp": 0.7 * (one + two),
+    }
+    names = _by_spread(plan_of(job, house.settings), job.hour_cost * job.hours_factor)
+    assert names == sorted(spread, key=spread.get, reverse=True)
+
+
+@pytest.mark.parametrize("factors", ["job hand", "job kind", "hand kind"])
+def test_two_shared_factors_have_the_shares_of_their_closed_form(factors):
+    """With any two of the three, each has its part of the variance, and the hours what is left."""
+    # What brings a share r of the score brings Σ k! c² r^k of the variance, c the coefficients of
+    # the hours in Hermite polynomials of the score (F. Mehler 1866).
+    one, two = factors.split()
+    settings = {"job": "job_factor_share", "hand": "person_factor_share",
+                "kind": "kind_factor_share"}
+    names = {"job": "How the whole job goes", "hand": "Pace of the hands",
+             "kind": "How each kind of work goes"}
+    house = shop(thing("one"), operation("fix", 1, 2, 9), treatment(item="fix", assembly="one"),
+                 **{settings[one]: 0.3, settings[two]: 0.15})
+    found = found_by(house, line("one"))
+
+    def brought(share):
+        return sum(math.factorial(k) * c**2 * share**k
+                   for k, c in enumerate(hermite((1, 2, 9))) if k)
+
+    shares = {("shared", names[one]): 0.3, ("shared", names[two]): 0.15, ("hours", 0): 0.55}
+    assert set(found) == set(shares)
+    for key, share in shares.items():
+        assert found[key].first == pytest.approx(brought(share) / brought(1), abs=0.02)
+        assert found[key].total == pytest.approx(1 - brought(1 - share) / brought(1), abs=0.02)
+
+
 def reference(function, groups, inputs):
     """First and total shares by group of inputs, from scipy.stats.sobol_indices."""
     size = 2**14
@@ -284,6 +337,10 @@ def test_what_is_certain_drives_nothing():
     house = shop(thing("one"), operation(), treatment(assembly="one"), part(),
                  treatment("part", "piece", "one"))
     assert found_by(house, line("one")) == {}
+    # Nor does a find that never comes, however dear it would be.
+    never = shop(thing("one"), operation(low=1, typical=2, high=6), treatment(assembly="one"),
+                 rot("one", 0.0, cost_low=50, cost_typical=500, cost_high=5000))
+    assert list(found_by(never, line("one"))) == [("hours", 0)]
 
 
 # --- bars ----------------------------------------------------------------------------------------

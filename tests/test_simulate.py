@@ -103,6 +103,12 @@ def test_breakage_is_the_binomial_of_the_reference_library(pieces, share):
     assert got.mean() == pytest.approx(pieces * share, rel=1e-3, abs=1e-5)
 
 
+def test_a_shape_that_is_none_is_refused():
+    """The message names the word and the shapes that there are."""
+    with pytest.raises(ValueError, match='"flat" is no shape; choose one of: pert, triangular'):
+        shapes.table("flat", 1.0, 2.0, 3.0)
+
+
 def test_scores_are_those_of_the_reference_library():
     """Every rank's score is the normal quantile of the middle of its slice."""
     ranks = np.arange(0, 65_536, 17).astype(np.uint16)

@@ -77,9 +77,9 @@ def test_a_stream_is_what_it_was(seed, name, first, all_of_them):
 
 
 def test_sobol_streams_are_what_they_were():
-    """Points come back too, for a negative and a huge seed as well."""
+    """Points come back too, for a negative seed, a huge one and none."""
     names = ["a", "b", "c"]
-    for seed, known in ((5, 5), (2**70 + 1, 2**70 + 1), (-5, [5, 1])):
+    for seed, known in ((5, 5), (0, 0), (2**70 + 1, 2**70 + 1), (-5, [5, 1])):
         engine = qmc.Sobol(3, rng=np.random.default_rng(known))
         want = (engine.random(128).T * 65_536).astype(int)
         streams = Streams(seed, 128, "sobol", names)
@@ -343,6 +343,19 @@ def test_a_line_edited_gives_what_a_fresh_start_gives(fresh):
             fresh._found.update(left[0])
             fresh._bytes = left[1]
         assert len({tuple(found) for found in kept.values()}) == len(edits)
+
+
+@pytest.mark.parametrize(("told", "wanted"), [(None, 1), (1, 1), (3, 3), (4, 4), (64, 4)])
+def test_processors_are_counted_where_the_system_does_not_say_which_are_free(
+        monkeypatch, told, wanted):
+    """At most four, and one where nothing is known; those that are free where the system says."""
+    free = set(range(told or 1))
+    monkeypatch.setattr(play.os, "sched_getaffinity", lambda _: free, raising=False)
+    monkeypatch.setattr(play.os, "cpu_count", lambda: 2)
+    assert play.processors() == wanted
+    monkeypatch.delattr(play.os, "sched_getaffinity")
+    monkeypatch.setattr(play.os, "cpu_count", lambda: told)
+    assert play.processors() == wanted
 
 
 # --- progress ------------------------------------------------------------------------------------

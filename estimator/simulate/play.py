@@ -95,8 +95,6 @@ class Player:
                 raise KeyError
             return found
 
-        if self._key is None:
-            return None
         try:
             return self._line(plan, look)
         except KeyError:

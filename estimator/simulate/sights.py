@@ -76,8 +76,8 @@ def sights(job: Estimate, odds: Odds, confidence: float = 0.8) -> tuple[Sight, .
         chance = float(np.mean(wrong))
         if not 0 < chance < 1:
             continue
-        codes = _codes(line.pattern)
-        told = len(np.unique(codes)) - 1
+        states, codes = np.unique(line.pattern, return_inverse=True)
+        told = len(states) - 1
         value = decisions.value_of_seeing(odds.cost, codes, confidence)
         if value <= luck * _chi_square(told):
             continue
@@ -101,13 +101,6 @@ def _chi_square(degrees: int) -> float:
     """What a chi-square stays under 999 times of 1,000, after E. Wilson & M. Hilferty (1931)."""
     part = 2 / (9 * degrees)
     return degrees * (1 - part + _SURE * math.sqrt(part)) ** 3
-
-
-def _codes(pattern: np.ndarray) -> np.ndarray:
-    """Patterns as codes from 0 without gaps."""
-    if pattern.max() < 4096:
-        return pattern
-    return np.unique(pattern, return_inverse=True)[1]
 
 
 __all__ = ["Sight", "sights"]
