@@ -131,8 +131,7 @@ class Menu:
         if waits is not None:
             days += waits
         if self._marked:
-            steps = np.ceil(hours / terms.step_hours - 1e-9) * terms.step_hours
-            return steps * terms.rate + bought, days
+            return terms.billed(hours) * terms.rate + bought, days
         return (hours * odds.hour_cost + bought) / offer.divisor, days
 
     def _setups(self, items) -> dict[str, float]:

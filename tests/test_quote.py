@@ -137,6 +137,18 @@ def test_the_price_at_a_confidence_loses_money_as_seldom_as_it_says():
     assert offer.chance_of_loss == pytest.approx(0.1, abs=0.002)
 
 
+@pytest.mark.parametrize(("hours", "count", "step", "billed"), [
+    (0.1, 1, 0.1, "0.1"), (1.1, 3, 0.1, "3.3"), (2.3, 7, 0.1, "16.1"), (0.3, 20, 0.1, "6"),
+    (2.2501, 1, 0.25, "2.5"), (2.25, 1, 0.25, "2.25"), (0.7, 3, 1, "3"),
+])
+def test_time_is_billed_by_the_started_step_and_not_by_the_dust_on_it(hours, count, step, billed):
+    """Hours that are certain, at 100: what is whole steps by hand is billed as so many."""
+    house = shop(thing(), operation(low=hours, typical=hours, high=hours), treatment(),
+                 pay_per_hour=100, billing_increment_hours=step)
+    offer = quote(survey(*[line()] * count), Choices(Level.FULL, TIME, trials=100, on=ON), house)
+    assert offer.price == offer.cap == 100 * Decimal(billed)
+
+
 def test_a_cap_is_what_the_customer_pays_at_most():
     """With time and materials the income of no trial is above the cap."""
     house = shop(thing(), operation(low=1, typical=2, high=8), treatment(), margin=0.2)
@@ -463,6 +475,25 @@ def test_the_cover_is_what_the_price_holds_beyond_expected_cost_and_margin():
     assert [entry.kind for entry in billed.lines] == ["work"]
 
 
+def test_a_cover_of_half_a_hundredth_is_shown_by_itself_and_a_smaller_one_is_not():
+    """From h − d to h + d, one job in five passes the mean by 0.347 d: 0.6 % and 0.4 % of 2 h."""
+    # The quantile of a beta of 3 and 3 at 0.8 is 0.6734, from scipy: 2 × 0.1734 d over the mean.
+    for width, kinds in ((0.6 / 100 / 0.347, ["work", "cover"]), (0.4 / 100 / 0.347, ["work"])):
+        low, high = 2 * (1 - width), 2 * (1 + width)
+        house = shop(thing(), operation(low=low, typical=2, high=high), treatment(), **RATES)
+        offer = quote(survey(line()), Choices(Level.FULL, on=ON), house, compare=False)
+        assert [entry.kind for entry in offer.lines] == kinds
+        assert offer.lines[0].price + offer.cover == offer.price
+
+
+def test_lines_left_out_are_offered_in_the_order_of_the_survey():
+    """The ninth and the second of nine are offered as the second and the ninth."""
+    house = shop(thing(), operation(), treatment())
+    offer = quote(survey(*[line()] * 9), Choices(Level.FULL, dropped=frozenset({8, 1}), trials=100,
+                                                 on=ON), house, compare=False)
+    assert [entry.key for entry in offer.offered] == ["line-2", "line-9"]
+
+
 def test_choices_at_the_ends_of_their_ranges_are_taken_and_those_beyond_are_not():
     """Confidence, margin, trials and sampler, each by itself, with the fault that names it."""
     for choices in (
@@ -584,6 +615,8 @@ def test_terms_say_what_holds_for_the_way_of_pricing():
     house = sure_shop(storage_per_week=12.5, grace_days=9, billing_increment_hours=0.1)
     _, billed, _, stored = sure_quote(TIME, house).terms
     assert billed.startswith("Time is billed by the started 6 minutes, ")
+    whole = sure_quote(TIME, sure_shop(billing_increment_hours=1)).terms[1]
+    assert whole.startswith("Time is billed by the started 60 minutes, ")
     assert "does not pass $746.00 before tax" in billed
     assert stored == ("A finished machine is stored free for 9 days; after that storage is "
                       "$12.50 a week.")

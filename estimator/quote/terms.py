@@ -16,7 +16,7 @@ def taxes_on(lines: tuple[QuoteLine, ...], settings: Settings) -> tuple[Tax, ...
     entries = []
     for kind in KINDS:
         rate = getattr(settings, f"tax_{kind}")
-        base = sum((line.kinds.get(kind, Decimal(0)) for line in lines), Decimal(0))
+        base = sum((line.kinds[kind] for line in lines), Decimal(0))
         if rate and base:
             amount = tax([(base, Decimal(str(rate)))], settings.currency)
             entries.append(Tax(kind, rate, base, amount))

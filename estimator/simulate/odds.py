@@ -17,13 +17,24 @@ from estimator.simulate.play import Drawn
 @dataclass(frozen=True)
 class Billing:
     """How time and materials are billed: rate of an hour, step that time is rounded up to, and
-    what is added to cost, by kind."""
+    what is added to cost, by kind.
+
+    Examples
+    --------
+    >>> Billing(80.0, 0.25, 0.5, 0.2, 0.1).billed(np.array([2.1, 2.25])).tolist()
+    [2.25, 2.25]
+    """
 
     rate: float
     step_hours: float
     parts: float
     materials: float
     outwork: float
+
+    def billed(self, hours: np.ndarray) -> np.ndarray:
+        """Hours rounded up to whole steps. [h]"""
+        # Draws have seven digits: a millionth over a step is that step.
+        return np.ceil(hours / self.step_hours * (1 - 1e-6)) * self.step_hours
 
 
 @dataclass(frozen=True)
@@ -79,7 +90,7 @@ class Odds:
         terms, kinds = self.billing, self.kinds
         other = kinds["finds"] - self.find_hours * self.hour_cost
         return (
-            np.ceil(self.hours / terms.step_hours - 1e-9) * terms.step_hours * terms.rate
+            terms.billed(self.hours) * terms.rate
             + (kinds["parts"] + other) * (1 + terms.parts)
             + kinds["materials"] * (1 + terms.materials)
             + kinds["outwork"] * (1 + terms.outwork)
