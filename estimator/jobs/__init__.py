@@ -1,7 +1,8 @@
 """Jobs: from a quote as it was sent to a machine on the bench, and the hours booked to it.
 
 `freezing` keeps all that a quote was computed from and opens it again; `work` makes a job of a
-quote that was accepted; `change` revises it while the job is under way; `sheet` reads time sheets.
+quote that was accepted; `change` revises it while the job is under way, as `asked` for, and
+`agreeing` gives the job its new work items; `sheet` reads time sheets.
 
 Examples
 --------
@@ -38,7 +39,9 @@ True
 >>> folder.cleanup()
 """
 
-from estimator.jobs.change import Wish, agree, items_changed, offer, revise, survey_of
+from estimator.jobs.agreeing import agree, items_changed
+from estimator.jobs.asked import Wish
+from estimator.jobs.change import offer, revise, survey_of
 from estimator.jobs.freezing import frozen, keep, opened, reopen
 from estimator.jobs.sheet import book_sheet, read_sheet
 from estimator.jobs.times import (
