@@ -230,17 +230,18 @@ def _buying(basket, ordering, start, baskets) -> dict:
     """What is bought, for what, and when; days are dates."""
     from datetime import timedelta
 
+    # Four digits of money hold the smallest coin of every currency.
     def whole(one) -> dict:
-        return {"wish": one.wish.name, "total": round(one.total, 2), "parcels": one.parcels,
+        return {"wish": one.wish.name, "total": round(one.total, 4), "parcels": one.parcels,
                 "days": round(one.delay, 1), "proven": one.proven,
                 "gap_share": round(one.gap, 4)}
 
     return whole(basket) | {
         "orders": [{
             "supplier": row.order.supplier, "name": row.order.name,
-            "lines": len(row.order.lines), "goods": round(row.order.goods, 2),
-            "top_up": round(row.order.top_up, 2), "freight": round(row.order.freight, 2),
-            "total": round(row.order.total, 2),
+            "lines": len(row.order.lines), "goods": round(row.order.goods, 4),
+            "top_up": round(row.order.top_up, 4), "freight": round(row.order.freight, 4),
+            "total": round(row.order.total, 4),
             "order_on": start + timedelta(row.place_on),
             "expected": start + timedelta(round(row.expected)),
             "late_chance": round(row.chance_late, 4)} for row in ordering.orders],

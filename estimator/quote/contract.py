@@ -70,7 +70,7 @@ def as_dict(offer: Quote) -> dict:
         ],
         "levels": [_level(one) for one in offer.levels],
         "parts_budget": {
-            "total": round(float(offer.budget.total), 2),
+            "total": round(offer.budget.total, 4),
             "orders": len(offer.budget.orders),
             "lines": len(offer.budget.rows),
         },
