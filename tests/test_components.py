@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
+from estimator.learning import components
 from estimator.learning.components import _Sums, shares_of
 
 START = (0.06, 0.04, 0.05)
@@ -53,6 +54,23 @@ def test_crossed_shares_are_those_of_penicillin():
     got = np.array([*found.found[1:], 1 - sum(found.found)]) * found.variance
     assert got == pytest.approx([0.7169, 3.7309, 0.3024], rel=1e-3)
     assert found.mean == pytest.approx(22.9722, abs=1e-4)
+
+
+def test_the_next_shares_are_those_of_a_solver():
+    """Highest of a parabola over shares from 0: as least squares without negatives (scipy)."""
+    rng = np.random.default_rng(7)
+    for _ in range(300):
+        half = rng.normal(size=(3, 4)) * 10 ** rng.uniform(0, 2)
+        slope = rng.normal(size=3) * 10 ** rng.uniform(-1, 3)
+        here = components._Point(0.0, slope, half @ half.T, 1.0, 0.0)
+        at, loose = np.maximum(rng.normal(0.1, 0.2, 3), 0), rng.random(3) < 0.8
+        goal = components._goal(at, here, loose)
+        assert (goal[~loose] == at[~loose]).all()
+        if loose.any():
+            root = np.linalg.cholesky(here.information[np.ix_(loose, loose)])
+            right, _ = optimize.nnls(root.T, root.T @ at[loose]
+                                     + np.linalg.solve(root, slope[loose]))
+            assert goal[loose] == pytest.approx(right, rel=1e-4, abs=1e-5)
 
 
 def made(seed, shares, jobs=30, sizes=(15, 50), people=3, kinds=10, root=None, sd=0.3):

@@ -20,7 +20,7 @@ from estimator.errors import BadInput, Stopped
 from estimator.estimate import estimate
 from estimator.ledger import Frozen, Item, Job, Ledger, Sent
 from estimator.quote import Choices, quote
-from estimator.review import decided, evidence, proposals, shares, tables
+from estimator.review import decided, evidence, kept, proposals, shares, tables
 from estimator.scope import scope
 from estimator.shop import LEARNT, new_shop, open_shop
 from estimator.simulate import simulate
@@ -478,7 +478,7 @@ def _share(found, name="job_factor_share"):
 
 def test_looking_for_proposals_says_how_far_it_is_and_can_be_stopped(ledger, shop, monkeypatch):
     """From nothing to all; as soon as it is told to, nothing more is read."""
-    monkeypatch.setattr(evidence, "_AT_ONCE", 2)
+    monkeypatch.setattr(kept, "_AT_ONCE", 2)
     _quoted_by_book(ledger, shop, 4)
     told = []
     assert proposals.proposals(ledger, shop, told.append) == proposals.proposals(ledger, shop)
@@ -695,8 +695,10 @@ def _items(jobs):
     """Work items of made jobs, for the evidence; A and B did what is theirs."""
     means = [(low + 4 * typical + high) / 6 for low, typical, high in (
         RANGES[k % 4] for k in range(20))]
-    return [evidence.Worked(str(job), f"do-{k}", WORK[k % 3], "AB"[k % 2], means[k], float(hours))
-            for job, row in enumerate(jobs) for k, hours in enumerate(row)]
+    *said, expected, booked = zip(*(
+        (str(job), f"do-{k}", WORK[k % 3], "AB"[k % 2], means[k], float(hours))
+        for job, row in enumerate(jobs) for k, hours in enumerate(row)), strict=True)
+    return evidence.Worked(*map(evidence.column, said), np.array(expected), np.array(booked))
 
 
 def _learnt(items, house):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from types import MappingProxyType
@@ -165,6 +165,23 @@ def services_of(held: Frozen) -> Mapping[str, Service]:
     'set'
     """
     return _services(held.tables)
+
+
+def operations_in(tables: str) -> Sequence[tuple[Mapping, str]]:
+    """Rows of operations, and where they stood, in the text of the tables that a quote keeps.
+
+    The other tables are not read: they are nearly all of it, and a shop of years keeps many.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> rows = operations_in(frozen(small_quote(), open_shop()).tables)
+    >>> rows[0][0]["operation"], rows[0][1]
+    ('intake-inspection', 'operations.csv, row 2')
+    """
+    # Marks of quotation inside of a text of JSON are escaped, so this stands there as a name.
+    _, name, rest = tables.partition('"operations":')
+    return json.JSONDecoder().raw_decode(rest.lstrip())[0] if name else ()
 
 
 def _plain(said):

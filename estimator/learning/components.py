@@ -10,6 +10,7 @@ for granted that count as so many jobs more.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -108,11 +109,19 @@ def _goal(at: np.ndarray, here: _Point, loose: np.ndarray) -> np.ndarray:
 
     One share after another would creep along the edge where a share is nought.
     """
-    from scipy.optimize import nnls
     # A hair more keeps shares that cannot be told apart as far apart as they are.
-    root = np.linalg.cholesky((here.information + _HAIR)[np.ix_(loose, loose)])
-    goal = at.copy()
-    goal[loose] = nnls(root.T, root.T @ at[loose] + np.linalg.solve(root, here.slope[loose]))[0]
+    curve = here.information + _HAIR
+    pull = curve[:, loose] @ at[loose] + here.slope
+    goal, most = np.where(loose, 0.0, at), 0.0
+    # The top lies where some of them are nought and it is flat in the others. Of three there are
+    # few such places; to load a solver for them takes longer than all else that is done here.
+    for over in itertools.product((False, True), repeat=_NAMES):
+        some = np.array(over) & loose
+        shares = np.linalg.solve(curve[np.ix_(some, some)], pull[some])
+        height = float(shares @ pull[some]) / 2
+        if height > most and (shares > 0).all():
+            most, goal = height, np.where(loose, 0.0, at)
+            goal[some] = shares
     return goal
 
 

@@ -23,6 +23,7 @@ from estimator.ledger.records import (
     ANSWERS,
     OUTCOMES,
     STATES,
+    Behind,
     Clock,
     Done,
     Draft,
@@ -79,8 +80,9 @@ class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks, Revisions):
 
 
 __all__ = [
-    "ANSWERS", "FILE", "OUTCOMES", "STATES", "Cap", "Clock", "Done", "Draft", "Entry", "Frozen",
-    "Item", "Job", "Ledger", "OnItem", "Outwork", "Purchase", "Question", "Revision", "Sale",
-    "Sent", "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export", "item_named",
-    "job_named", "must_be_open", "must_wait", "new_key", "on_what", "restore", "unbilled_named",
+    "ANSWERS", "FILE", "OUTCOMES", "STATES", "Behind", "Cap", "Clock", "Done", "Draft", "Entry",
+    "Frozen", "Item", "Job", "Ledger", "OnItem", "Outwork", "Purchase", "Question", "Revision",
+    "Sale", "Sent", "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export",
+    "item_named", "job_named", "must_be_open", "must_wait", "new_key", "on_what", "restore",
+    "unbilled_named",
 ]

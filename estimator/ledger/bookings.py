@@ -28,6 +28,7 @@ from estimator.ledger.reading import (
     job_in,
     known_jobs_in,
     latest_in,
+    marks_in,
     out_in,
     people_in,
     together_in,
@@ -221,6 +222,26 @@ class Bookings(Database):
             return ()
         with self._reading() as connection:
             return worked_in(connection, jobs)
+
+    def work_marks(self, jobs: Collection[str]) -> Mapping[str, str]:
+        """Of each of these jobs with hours, a mark that changes whenever what `worked` says does.
+
+        Whoever keeps that reads the marks before it: what is booked between the two then shows.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     before = ledger.work_marks([number])
+        ...     back = ledger.correct(TimeEntry, 16, "It was another job.")
+        ...     ledger.work_marks([number]) == before
+        False
+        """
+        if self._absent or not jobs:
+            return {}
+        with self._reading() as connection:
+            return marks_in(connection, jobs)
 
     def people(self, *, history: bool = False) -> tuple[str, ...]:
         """Everybody of whom hours are in force, by name; or were ever booked, with `history`.

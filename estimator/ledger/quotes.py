@@ -13,6 +13,7 @@ from estimator.ledger.opening import Database
 from estimator.ledger.reading import revisions_in
 from estimator.ledger.records import (
     OUTCOMES,
+    Behind,
     Draft,
     Frozen,
     Sent,
@@ -288,19 +289,14 @@ class Quotes(Database):
         said.pop("id")
         return Frozen(**said)
 
-    def frozen_of(self, numbers: Collection[str], *, answers: bool = True) -> dict[str, Frozen]:
+    def frozen_of(self, numbers: Collection[str]) -> dict[str, Frozen]:
         """What each of these quotes was computed from, as it was sent last; where that is known.
-
-        Parameters
-        ----------
-        answers
-            False leaves the answers blank, which are most of what is kept of a quote.
 
         Examples
         --------
         >>> from estimator.demo import small_shop
         >>> with small_shop() as (ledger, shop):
-        ...     held = ledger.frozen_of([job.number for job in ledger.jobs()], answers=False)
+        ...     held = ledger.frozen_of([job.number for job in ledger.jobs()])
         >>> len(held), len({one.tables for one in held.values()})
         (4, 1)
         """
@@ -308,18 +304,38 @@ class Quotes(Database):
             return {}
         from sqlalchemy import select
         t = tables()
-        left = {"id"} if answers else {"id", "answer"}
-        columns = [one for one in t.frozen.c if one.name not in left]
+        columns = [one for one in t.frozen.c if one.name != "id"]
         with self._reading() as connection:
             rows = connection.execute(select(*columns).where(t.frozen.c.number.in_(numbers))
                                       .order_by(t.frozen.c.id)).all()
-            marks = {row.tables for row in rows}
-            packed = connection.execute(
-                select(t.shop_tables).where(t.shop_tables.c.hash.in_(marks))).all()
-            # Most quotes share their tables, so each text is there once.
-            texts = {row.hash: unpacked(row.hash, row.content) for row in packed}
-        return {row.number: Frozen(**{"answer": {}} | row._asdict() | {"tables": texts[row.tables]})
+            texts = _texts(connection, {row.tables for row in rows})
+        return {row.number: Frozen(**row._asdict() | {"tables": texts[row.tables]})
                 for row in rows}
+
+    def behind(self, numbers: Collection[str]) -> dict[str, Behind]:
+        """The book that each of these quotes was reckoned by, as it was sent last.
+
+        Left out are quotes of which that is not known. Of what they were computed from only the
+        era is read: a survey has many lines, and there are thousands of quotes.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     [one.era for one in ledger.behind([ledger.job("Night Ferry").number]).values()]
+        ['dot-matrix']
+        """
+        if self._absent or not numbers:
+            return {}
+        from sqlalchemy import select
+        t = tables()
+        c = t.frozen.c
+        era = c.survey["machine", "era"].as_string()
+        with self._reading() as connection:
+            rows = connection.execute(select(c.number, era, c.tables)
+                                      .where(c.number.in_(numbers)).order_by(c.id)).all()
+            texts = _texts(connection, {mark for *_, mark in rows})
+        return {number: Behind(era, texts[mark]) for number, era, mark in rows if era}
 
     def decide(self, number: str, outcome: str) -> Sent:
         """Say what came of a quote: "won", "lost", or "open" again; returns it as kept.
@@ -394,6 +410,14 @@ def _numbers(connection) -> list[str]:
     table = tables().sent
     return list(connection.execute(
         select(table.c.number).order_by(table.c.sent.desc(), table.c.number.desc())).scalars())
+
+
+def _texts(connection, marks: Collection[str]) -> dict[str, str]:
+    """The shop's tables by their marks: most quotes share theirs, so each text is there once."""
+    from sqlalchemy import select
+    table = tables().shop_tables
+    return {row.hash: unpacked(row.hash, row.content)
+            for row in connection.execute(select(table).where(table.c.hash.in_(marks)))}
 
 
 def _mark(content: bytes) -> str:

@@ -249,6 +249,24 @@ def worked_in(connection, jobs: Collection[str]) -> tuple[OnItem, ...]:
     return tuple(map(OnItem._make, connection.execute(said).all()))
 
 
+def marks_in(connection, jobs: Collection[str]) -> dict[str, str]:
+    """Of each of these jobs with hours, a mark that changes whenever `worked_in` does.
+
+    Entries are added and never changed or taken away, and an item with hours is never dropped. So
+    the last entry, and how many there are, say all; the moment it was booked and the hours tell
+    ledgers apart that were put in each other's place.
+    """
+    from sqlalchemy import func, select
+    table = tables().time_entries
+    c = table.c
+    sums = select(c.job, func.count().label("entries"), func.max(c.id).label("last"),
+                  func.sum(c.hours).label("hours")) \
+        .where(c.job.in_(jobs)).group_by(c.job).subquery()
+    rows = connection.execute(select(sums, c.booked).join(table, c.id == sums.c.last))
+    return {job: f"{entries} {last} {hours!r} {booked.isoformat()}"
+            for job, entries, last, hours, booked in rows}
+
+
 def people_in(connection, history: bool = False) -> tuple[str, ...]:
     """Everybody of whom hours are in force, by name; or were ever booked, with `history`.
 

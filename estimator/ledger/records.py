@@ -363,6 +363,21 @@ class OnItem(NamedTuple):
     hours: float
 
 
+class Behind(NamedTuple):
+    """The book that a quote was reckoned by.
+
+    Parameters
+    ----------
+    era
+        Of the machine, as the survey said it.
+    tables
+        The shop's tables at that moment, as JSON text.
+    """
+
+    era: str
+    tables: str
+
+
 @dataclass(frozen=True)
 class Question:
     """Something that may be right and seldom is: asked before it is booked.

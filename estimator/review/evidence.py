@@ -9,24 +9,22 @@ in which everything goes slowly are not told apart; ranges are a little narrow f
 
 from __future__ import annotations
 
-import itertools
-import json
 import math
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from estimator.catalogue import Catalogue, Era, Operation
-from estimator.errors import Stopped
+from estimator.jobs.freezing import operations_in
 from estimator.learning import pool
-from estimator.ledger import Frozen, Item, Ledger, OnItem
+from estimator.ledger import Behind, Item, Ledger
 from estimator.review.books import closed_jobs
+from estimator.review.kept import on_items
 
 FEWEST = 3
 """Jobs that must have worked on an operation before anything is proposed."""
-_AT_ONCE = 200
 Z90 = 1.6449  # standard normal: 5 % above, 5 % below −1.6449
 
 
@@ -49,9 +47,29 @@ class Evidence:
     booked: float
 
 
+class Column(NamedTuple):
+    """What each item says, as the place of a name among `names`, which stand as they first came."""
+
+    names: tuple[str, ...]
+    places: np.ndarray
+
+
+def column(said: Iterable[str]) -> Column:
+    """A column of what each item says.
+
+    Examples
+    --------
+    >>> column(["b", "a", "b"]).names, column(["b", "a", "b"]).places.tolist()
+    (('b', 'a'), [0, 1, 0])
+    """
+    names: dict[str, int] = {}
+    places = [names.setdefault(name, len(names)) for name in said]
+    return Column(tuple(names), np.array(places, int))
+
+
 @dataclass(frozen=True)
 class Worked:
-    """A work item of a closed job that hours are booked to.
+    """Work items of closed jobs that hours are booked to, job after job, as columns.
 
     Parameters
     ----------
@@ -63,12 +81,15 @@ class Worked:
         By the book of today, and as it came. [h]
     """
 
-    job: str
-    key: str
-    kind: str
-    person: str
-    expected: float
-    booked: float
+    job: Column
+    key: Column
+    kind: Column
+    person: Column
+    expected: np.ndarray
+    booked: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.expected)
 
 
 @dataclass(frozen=True)
@@ -77,7 +98,7 @@ class _Book:
 
     era: Era
     typical: Mapping[tuple[str, str | None], float]
-    rows: dict[str, tuple[Operation | None, float | None]]
+    rows: dict[str, tuple[Operation, float] | None]
 
 
 class TodaysBook:
@@ -87,70 +108,77 @@ class TodaysBook:
     ----------
     catalogue
         The tables of today.
-    kept
-        What the ledger kept of quotes, by number.
+    behind
+        The books that quotes were reckoned by, by number.
     """
 
-    def __init__(self, catalogue: Catalogue, kept: Mapping[str, Frozen]):
+    def __init__(self, catalogue: Catalogue, behind: Mapping[str, Behind]):
         self._operations = catalogue.operations
-        self._kept = kept
-        self._books: dict[str, _Book | None] = {}  # by quote
-        self._same: dict[tuple[str, Era], _Book] = {}
-        self._typical: dict[str, dict[tuple[str, str | None], float]] = {}
+        self._behind = behind
+        self._numbers: dict[Behind, int] = {}
+        self._books: list[_Book] = []
+        self._typical: dict[str, frozenset] = {}  # by tables
+        self._same: dict[tuple[str, frozenset], int] = {}
 
-    def of(self, item: Item | OnItem) -> tuple[Operation, float] | None:
+    def of(self, item: Item) -> tuple[Operation, float] | None:
         """Row that the item's operation stands on today, and hours expected by it. [h]
 
         None where that cannot be told: nothing was kept of the quote, or one of the two books
         has no hours for the operation.
         """
-        if item.quote not in self._books:
-            self._books[item.quote] = self._book_of(item.quote)
-        book = self._books[item.quote]
-        if book is None:
+        book = self.book_of(item.quote)
+        held = None if book is None else self.row_of(book, item.operation)
+        return held and (held[0], float(today(item.expected, held[0].typical, held[1])))
+
+    def book_of(self, quote: str) -> int | None:
+        """Number of the book that a quote was reckoned by; None where that is not known."""
+        behind = self._behind.get(quote)
+        if behind is None:
             return None
-        if item.operation not in book.rows:
-            book.rows[item.operation] = self._row_of(item.operation, book)
-        row, old = book.rows[item.operation]
-        if row is None or not old:
-            return None
-        # Not multiplied where nothing changed: what was booked as expected stays exactly that.
-        return row, item.expected if old == row.typical else item.expected * row.typical / old
+        if behind not in self._numbers:
+            typical = self._typical_of(behind.tables)
+            # Tables that differ in prices alone are one book.
+            number = self._same.setdefault((behind.era, typical), len(self._books))
+            if number == len(self._books):
+                self._books.append(_Book(Era(behind.era), dict(typical), {}))
+            self._numbers[behind] = number
+        return self._numbers[behind]
 
-    def _book_of(self, quote: str) -> _Book | None:
-        held = self._kept.get(quote)
-        if held is None:
-            return None
-        if held.tables not in self._typical:
-            self._typical[held.tables] = {
-                (row["operation"], row["era"]): row["typical"]
-                for row, _ in json.loads(held.tables).get("operations", ())}
-        key = held.tables, Era(held.survey["machine"]["era"])
-        if key not in self._same:
-            self._same[key] = _Book(key[1], self._typical[held.tables], {})
-        return self._same[key]
+    def row_of(self, book: int, operation: str) -> tuple[Operation, float] | None:
+        """The row of today, and the typical hours of then; None if one has none. [h]"""
+        rows = self._books[book].rows
+        if operation not in rows:
+            rows[operation] = self._row_of(self._books[book], operation)
+        return rows[operation]
 
-    def _row_of(self, operation: str, book: _Book) -> tuple[Operation | None, float | None]:
-        """The row of today, and the typical hours of then. [h]"""
-        then = book.typical
-        return (self._operations.get((operation, book.era))
-                or self._operations.get((operation, None)),
-                then.get((operation, book.era), then.get((operation, None))))
+    def _typical_of(self, tables: str) -> frozenset[tuple[tuple[str, str | None], float]]:
+        if tables not in self._typical:
+            self._typical[tables] = frozenset(
+                ((row["operation"], row["era"]), row["typical"])
+                for row, _ in operations_in(tables))
+        return self._typical[tables]
+
+    def _row_of(self, book: _Book, operation: str) -> tuple[Operation, float] | None:
+        row = self._operations.get((operation, book.era)) \
+            or self._operations.get((operation, None))
+        old = book.typical.get((operation, book.era), book.typical.get((operation, None)))
+        return (row, old) if row is not None and old else None
 
 
-def foremost(hands: Mapping[str, float]) -> str | None:
-    """Who booked most hours of an item; of those who booked as many the first by name.
+def today(expected, new, old):
+    """Hours by the book of today, where typical hours were `old` and are `new`. [h]
 
     Examples
     --------
-    >>> foremost({"Ben": 1.5, "Anna": 1.5}), foremost({})
-    ('Anna', None)
+    >>> today(1.2, 0.5, 0.25).tolist(), today(0.3, 0.7, 0.7).tolist()
+    (2.4, 0.3)
     """
-    return max(sorted(hands), key=hands.__getitem__) if hands else None
+    # Not multiplied where nothing changed: what was booked as expected stays exactly that.
+    return np.where(np.equal(new, old), expected, expected * new / old)
 
 
 def worked_items(ledger: Ledger, catalogue: Catalogue,
-                 progress: Callable[[float], bool | None] | None = None) -> tuple[Worked, ...]:
+                 progress: Callable[[float], bool | None] | None = None) -> Worked:
     """Every work item of closed jobs that hours are booked to, the earliest closed job first.
 
     Parameters
@@ -158,45 +186,54 @@ def worked_items(ledger: Ledger, catalogue: Catalogue,
     progress
         Told the share that is done; if it answers False, `Stopped` is raised.
     """
-    closed = closed_jobs(ledger)
-    today = TodaysBook(catalogue, ledger.frozen_of(
-        {job.number for job in closed} | {one.number for one in ledger.revisions()},
-        answers=False))
-    found: list[Worked] = []
-    # So many jobs at a time: the hours of years would fill the memory.
-    for start in range(0, len(closed), _AT_ONCE):
-        if progress is not None and progress(start / len(closed)) is False:
-            raise Stopped("The search for proposals was stopped.")
-        numbers = [job.number for job in closed[start:start + _AT_ONCE]]
-        hours: dict[str, list[OnItem]] = {number: [] for number in numbers}
-        for one in ledger.worked(numbers):
-            hours[one.job].append(one)
-        for mine in hours.values():
-            found += _worked(mine, today)
-    return tuple(found)
+    found = on_items(ledger, [job.number for job in closed_jobs(ledger)], progress)
+    quotes, quote = np.unique(found.rows["quote"], return_inverse=True)
+    todays = TodaysBook(catalogue, ledger.behind([found.names[one] for one in quotes]))
+    books = [todays.book_of(found.names[one]) for one in quotes]
+    book = np.array([-1 if one is None else one for one in books], int)[quote]
+    # Few pairs of a book and an operation stand in very many items.
+    pairs, pair = np.unique(book * len(found.names) + found.rows["operation"],
+                            return_inverse=True)
+    held = [None if one < 0 else todays.row_of(one, found.names[operation])
+            for one, operation in (divmod(both, len(found.names)) for both in pairs.tolist())]
+    keys = np.array([(one and key_of(one[0])) or "" for one in held], object)
+    kinds = np.array([(one and one[0].kind) or "" for one in held], object)
+    new, old = (np.array([np.nan if one is None else how(one) for one in held], float)
+                for how in (lambda one: one[0].typical, lambda one: one[1]))
+    known = ~np.isnan(old)[pair]
+    pair, rows = pair[known], found.rows[known]
+    job = np.repeat(np.arange(len(found.jobs)), found.counts)[known]
+    return Worked(
+        _as_they_come(found.jobs, job), _as_they_come(keys, pair), _as_they_come(kinds, pair),
+        _as_they_come(found.names, rows["person"]),
+        today(rows["expected"], new[pair], old[pair]), rows["booked"])
 
 
-def _worked(hours: Iterable[OnItem], today: TodaysBook) -> Iterator[Worked]:
-    """The items of one job; `hours` by item."""
-    for _, group in itertools.groupby(hours, key=lambda one: one.item):
-        item, *others = group
-        hands = {one.person: one.hours for one in (item, *others)}
-        booked = math.fsum(hands.values())
-        held = today.of(item) if booked > 0 and item.expected > 0 else None
-        if held is not None:
-            row, expected = held
-            yield Worked(item.job, key_of(row), row.kind, foremost(hands), expected, booked)
+def _as_they_come(names: Sequence[str], places: np.ndarray) -> Column:
+    """A column with its names as they first come, each once."""
+    first = np.full(len(names), len(places))
+    # Of several written to one place the last one stays there: here the first of all.
+    first[places[::-1]] = np.arange(len(places))[::-1]
+    order = np.argsort(first, kind="stable")[:np.count_nonzero(first < len(places))]
+    named = column(names[one] for one in order.tolist())
+    spots = np.zeros(len(names), int)
+    spots[order] = named.places
+    return Column(named.names, spots[places])
 
 
-def records_of(items: Iterable[Worked]) -> dict[str, list[Evidence]]:
+def records_of(items: Worked) -> dict[str, list[Evidence]]:
     """Each job's record of each operation, by key of the row it stands on today."""
-    sums: dict[str, dict[str, list[float]]] = defaultdict(dict)
-    for item in items:
-        one = sums[item.key].setdefault(item.job, [0.0, 0.0])
-        one[0] += item.expected
-        one[1] += item.booked
-    return {key: [Evidence(job, *both) for job, both in jobs.items()]
-            for key, jobs in sums.items()}
+    jobs = len(items.job.names)
+    pairs, first, pair = np.unique(items.key.places * jobs + items.job.places,
+                                   return_index=True, return_inverse=True)
+    expected, booked = (np.bincount(pair, hours, len(pairs)).tolist()
+                        for hours in (items.expected, items.booked))
+    found: dict[str, list[Evidence]] = {key: [] for key in items.key.names}
+    for one in np.argsort(first).tolist():
+        key, job = divmod(int(pairs[one]), jobs)
+        found[items.key.names[key]].append(
+            Evidence(items.job.names[job], expected[one], booked[one]))
+    return found
 
 
 def pooled(records: Mapping[str, Sequence[Evidence]]) -> dict[str, tuple[float, float, float]]:

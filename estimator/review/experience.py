@@ -21,7 +21,8 @@ from estimator.estimate import Estimate
 from estimator.learning import HoursModel
 from estimator.ledger import Item, Job, Ledger, TimeEntry
 from estimator.review.books import AGAIN, FOUND, SHARES, closed_jobs
-from estimator.review.evidence import TodaysBook, foremost, key_of
+from estimator.review.evidence import TodaysBook, key_of
+from estimator.review.kept import foremost
 from estimator.review.records import ByRecords, Enough, Walk
 from estimator.scoring import held
 from estimator.shop import Settings, Shop
@@ -219,8 +220,8 @@ def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0) -> tuple[Fin
     time: dict[str, list[TimeEntry]] = defaultdict(list)
     for entry in ledger.together([job.number for job in wanted]):
         time[entry.job].append(entry)
-    today = TodaysBook(catalogue, ledger.frozen_of(
-        {item.quote for mine in items.values() for item in mine}, answers=False))
+    today = TodaysBook(catalogue, ledger.behind(
+        {item.quote for mine in items.values() for item in mine}))
     return tuple(_finished(job, items[job.number], time[job.number], today) for job in wanted)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from estimator.review.evidence import (
@@ -97,7 +96,7 @@ class Proposal:
                 f"({_written(self.low)}–{_written(self.high)})")
 
 
-def hours_proposed(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
+def hours_proposed(items: Worked, shop: Shop) -> list[Proposal]:
     """Operations whose book hours lie outside of what jobs say, the most wrong first."""
     records = records_of(items)
     found = []
@@ -111,7 +110,7 @@ def hours_proposed(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
     return sorted(found, key=lambda one: (-abs(math.log(one.ratio)), one.key))
 
 
-def shares_proposed(items: Sequence[Worked], shop: Shop) -> list[Proposal]:
+def shares_proposed(items: Worked, shop: Shop) -> list[Proposal]:
     """Shares of variance that are set otherwise than jobs say."""
     found = []
     for name, (share, sd) in learnt(items, shop).items():

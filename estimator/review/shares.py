@@ -9,16 +9,15 @@ that somebody has in every job counts as hands' where others do the same operati
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 
 import numpy as np
 
 from estimator import correlation
-from estimator.catalogue import WORK_KINDS, Basis, load
+from estimator.catalogue import WORK_KINDS, Basis, Rate, data_folder, read_table
 from estimator.learning import pool
 from estimator.learning.components import Shares, shares_of
-from estimator.review.evidence import Evidence, Worked
+from estimator.review.evidence import Column, Evidence, Worked
 from estimator.shop import LEARNT, Shop
 
 FEWEST_SHARED = 5
@@ -28,38 +27,34 @@ _FAR = 3.0  # robust standard deviations beyond which an item pulls no harder: s
 
 def _starts_of(shop: Shop) -> tuple[float, float, float]:
     """What the shares start from: the tables, without what closed jobs have said before."""
-    trade = load().rates
+    trade, *_ = read_table(data_folder() / f"{Rate.table}.csv", Rate)
     rows = (shop.catalogue.rates.get(name, trade[name]) for name in LEARNT)
     return tuple((trade[row.rate] if row.basis == Basis.RECORDS else row).value for row in rows)
 
 
-def learnt(items: Sequence[Worked], shop: Shop) -> dict[str, tuple[float, float]]:
+def learnt(items: Worked, shop: Shop) -> dict[str, tuple[float, float]]:
     """Each share that closed jobs say something of, by its setting, with its standard deviation.
 
     Empty where there are fewer jobs than the starting shares count for, or all items came alike.
     """
-    jobs = {job: number for number, job in enumerate(dict.fromkeys(one.job for one in items))}
-    hands: dict[str, set[str]] = defaultdict(set)
-    for one in items:
-        hands[one.job].add(one.person)
-    several = sum(len(people) > 1 for people in hands.values())
-    if len(jobs) < shop.settings.share_start_jobs:
+    jobs, people = items.job, items.person
+    if len(jobs.names) < shop.settings.share_start_jobs:
         return {}
-    people = {name: number for number, name in enumerate(sorted({one.person for one in items}))}
+    pairs = np.unique(jobs.places * len(people.names) + people.places)
+    several = int((np.bincount(pairs // len(people.names)) > 1).sum())
     # Where quotes are drawn with one pair of hands, all that people add to a job is the job's; the
     # same where one person does all of it.
     by_hand = several >= FEWEST_SHARED and len(_hands_of(shop)) > 1
     start = _starts_of(shop)
     if not by_hand:
         start = (start[0], shop.settings.person_factor_share, start[2])
-    pairs = {key: row.correlation for key, row in shop.catalogue.correlations.items()}
+    alike = {key: row.correlation for key, row in shop.catalogue.correlations.items()}
     try:
         found: Shares = shares_of(
-            _pulled_in(_without_levels(items)),
-            [jobs[one.job] for one in items], [people[one.person] * by_hand for one in items],
-            [WORK_KINDS.index(one.kind) for one in items], start=start,
-            start_jobs=shop.settings.share_start_jobs, free=(True, by_hand, True),
-            alike=correlation.matrix(WORK_KINDS, pairs))
+            _pulled_in(_without_levels(items)), jobs.places,
+            _numbered(people, sorted(people.names)) * by_hand, _numbered(items.kind, WORK_KINDS),
+            start=start, start_jobs=shop.settings.share_start_jobs, free=(True, by_hand, True),
+            alike=correlation.matrix(WORK_KINDS, alike))
     except ValueError:
         return {}
     return {name: (share, sd)
@@ -67,14 +62,16 @@ def learnt(items: Sequence[Worked], shop: Shop) -> dict[str, tuple[float, float]
             if by_hand or name != "person_factor_share"}
 
 
-def whole_jobs(items: Sequence[Worked]) -> tuple[Evidence, ...]:
+def _numbered(said: Column, names: Sequence[str]) -> np.ndarray:
+    """The column by the places of its names among these."""
+    return np.array([names.index(name) for name in said.names])[said.places]
+
+
+def whole_jobs(items: Worked) -> tuple[Evidence, ...]:
     """Hours of each job as a whole, of the items that hours are booked to."""
-    sums: dict[str, list[float]] = {}
-    for one in items:
-        both = sums.setdefault(one.job, [0.0, 0.0])
-        both[0] += one.expected
-        both[1] += one.booked
-    return tuple(Evidence(job, *both) for job, both in sums.items())
+    return tuple(map(Evidence, items.job.names, *(
+        np.bincount(items.job.places, hours).tolist()
+        for hours in (items.expected, items.booked))))
 
 
 def _hands_of(shop: Shop) -> set[str]:
@@ -83,11 +80,10 @@ def _hands_of(shop: Shop) -> set[str]:
             if name.startswith("hand_")}
 
 
-def _without_levels(items: Sequence[Worked]) -> np.ndarray:
+def _without_levels(items: Worked) -> np.ndarray:
     """ln(booked / expected) of each item, less what its operation's book hours are off by."""
-    y = _pulled_in(np.log([one.booked / one.expected for one in items]))
-    numbers = {key: number for number, key in enumerate(dict.fromkeys(one.key for one in items))}
-    code = np.array([numbers[one.key] for one in items])
+    y = _pulled_in(np.log(items.booked / items.expected))
+    code = items.key.places
     try:
         levels = pool(*(np.bincount(code, weight) for weight in (None, y, y * y))).means
     except ValueError:
