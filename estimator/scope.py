@@ -150,16 +150,15 @@ def _measure(line: Line, assembly: Assembly, per: str) -> float:
     >>> round(_measure(Line("ball-guide", 4, area_cm2=50), guide, "area"), 4)
     0.02
     """
-    count = line.count or 0
     if per == "count":
-        return float(count)
+        return float(line.count)
     if per == "line":
-        return 1.0 if count else 0.0
+        return 1.0
     if per == "area":
         area = assembly.area_cm2 if line.area_cm2 is None else line.area_cm2
-        return count * (area or 0.0) / 1e4
+        return line.count * (area or 0.0) / 1e4
     length = assembly.length_mm if line.length_mm is None else line.length_mm
-    return count * (length or 0.0) / 1e3
+    return line.count * (length or 0.0) / 1e3
 
 
 # Most lines of a survey are as they were at the last edit, and as they are in the next choice.
@@ -173,6 +172,8 @@ def line_scope(
     ----------
     index
         Of the line among all, which work and needs carry.
+    line
+        With a count of 1 or more.
 
     Examples
     --------

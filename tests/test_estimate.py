@@ -112,8 +112,9 @@ def test_a_gallon_at_half_a_film_covers_what_the_trade_prints():
     assert supply.quantity == pytest.approx(3.785411784, rel=1e-3)
 
 
-def test_a_pound_of_powder_covers_what_the_trade_prints():
-    """60.09 square feet at 2 mil of a powder of gravity 1.6 take one pound at full transfer."""
+@pytest.mark.parametrize("transfer", [1.0, 0.6])
+def test_a_pound_of_powder_covers_what_the_trade_prints(transfer):
+    """60.09 square feet at 2 mil of a powder of gravity 1.6 take a pound of what ends on them."""
     # https://www.powdercoatingonline.com/powder-coating-coverage-chart/: 60.1 ft²/lb.
     powder = row(
         Material,
@@ -126,7 +127,7 @@ def test_a_pound_of_powder_covers_what_the_trade_prints():
         method="powder",
         film_um=50.8,
         density=1.6,
-        transfer=1.0,
+        transfer=transfer,
     )
     house = shop(
         thing(),
@@ -136,7 +137,7 @@ def test_a_pound_of_powder_covers_what_the_trade_prints():
         treatment("material", "powder", measure="area", quantity=1),
     )
     (supply,) = job_of(house, line(area_cm2=60.094 * 929.0304)).supplies
-    assert supply.quantity == pytest.approx(0.45359237, rel=1e-3)
+    assert supply.quantity * transfer == pytest.approx(0.45359237, rel=1e-3)
 
 
 def test_a_tin_that_cannot_be_kept_is_charged_whole():
@@ -218,6 +219,28 @@ def test_metal_goes_by_the_grit_ladder():
     assert supply.quantity == pytest.approx(3 * 0.1 / 0.05)
 
 
+@pytest.mark.parametrize("times", [(0.5, 1, 1), (1, 2, 2), (1, 1, 4), (0.5, 2, 4)])
+def test_a_ladder_s_hours_are_multiplied_by_its_operation(times):
+    """0.3 m² at one grit of 10, 20 and 40 minutes a square metre, each end by its own factor."""
+    house = shop(
+        thing(), operation("polish", *times, method="ladder"),
+        row(Grit, grit="P320", grain_um=46.2, ladder=True, life_m2=1, low=10, typical=20, high=40),
+        row(Material, material="abrasive-sheet", name="Sheet", low=1, typical=1, high=1, pack=1),
+        row(Mark, condition=Condition.HEAVY, depth_um=30, first_grit="P320", passes=1),
+        row(Finish, finish="satin", last_grit="P320"),
+        treatment(item="polish", measure="area", finish="satin"))
+    (item,) = job_of(house, line(area_cm2=3000, condition=Condition.HEAVY)).items
+    hours = item.hours.low, item.hours.typical, item.hours.high
+    assert hours == pytest.approx([0.05 * times[0], 0.1 * times[1], 0.2 * times[2]])
+
+
+@pytest.mark.parametrize(("shape", "hours"), [("pert", 3), ("triangular", 4)])
+def test_hours_are_expected_in_the_shape_that_the_shop_reads_them_in(shape, hours):
+    """1, 2 and 9 h: (low + 4 typical + high) / 6 as a PERT, a third of their sum as a triangle."""
+    house = shop(thing(), operation(low=1, typical=2, high=9), treatment(), hours_shape=shape)
+    assert job_of(house, line()).hours == pytest.approx(hours)
+
+
 def test_a_line_that_was_only_assumed_may_be_a_condition_worse():
     """A chance of 20 % that worn is heavy adds a fifth of what heavy costs more."""
     house = shop(
@@ -234,7 +257,8 @@ def test_a_line_that_was_only_assumed_may_be_a_condition_worse():
     assert job_of(house, line(certainty=Certainty.SEEN)).find_hours == 0
 
 
-@pytest.mark.parametrize(("seen", "grade"), [(0, 5), (1, 5), (5, 4), (20, 3), (50, 2), (90, 1)])
+@pytest.mark.parametrize(("seen", "grade"), [
+    (0, 5), (1, 5), (2, 4), (5, 4), (12, 4), (13, 3), (34, 3), (35, 2), (69, 2), (70, 1), (90, 1)])
 def test_the_class_goes_by_how_much_was_seen(seen, grade):
     """Shares inside the published definition bands get their class."""
     # AACE 18R-97: definition 0–2, 1–15, 10–40, 30–75, 50–100 % for classes 5 to 1, as summarised
@@ -274,6 +298,20 @@ def test_a_condition_worse_that_saves_hours_takes_nothing_off_the_allowance():
     )
     (unseen,) = job_of(house, line(certainty=Certainty.HIDDEN)).unseen
     assert (unseen.hours, unseen.cost) == (6, 0)
+
+
+def test_what_a_worse_condition_sends_out_is_counted_by_the_piece():
+    """Three pieces plated at 50 in place of cleaned at 20 are 90 more, whatever lots cost."""
+    def service(name, price):
+        return row(Service, service=name, name=name, low=1, typical=price, high=500,
+                   lot_minimum=900, days_low=1, days_typical=1, days_high=1)
+
+    house = shop(
+        thing(), operation(), treatment(), service("clean", 20), service("plate", 50),
+        treatment("service", "clean", condition_to=Condition.WORN),
+        treatment("service", "plate", condition_from=Condition.HEAVY), hidden_worse_chance=0.25)
+    (unseen,) = job_of(house, line(count=3, certainty=Certainty.HIDDEN)).unseen
+    assert (unseen.hours, unseen.cost) == (0, pytest.approx(90))
 
 
 def test_a_line_that_can_get_no_worse_or_costs_no_more_then_is_no_risk():

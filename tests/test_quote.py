@@ -1,5 +1,6 @@
 """The quote: money that adds up, prices that mean what they say, choices that are heeded."""
 
+import hashlib
 import math
 import re
 from dataclasses import replace
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_shop import line, operation, part, row, shop, survey, thing, treatment
 
+from estimator import simulate
 from estimator.catalogue import (
     LEVELS,
     Caution,
@@ -26,7 +28,7 @@ from estimator.catalogue import (
     Supplier,
 )
 from estimator.errors import BadInput
-from estimator.quote import FIXED, TIME, Choices, as_dict, level_named, quote
+from estimator.quote import FIXED, TIME, Choices, aims_of, as_dict, level_named, quote
 from estimator.quote.revision import (
     Change,
     Revised,
@@ -91,6 +93,11 @@ def test_margin_is_of_the_price_and_not_of_the_cost():
     )
     offer = quote(survey(line()), Choices(Level.FULL, margin=0.2, on=ON), house)
     assert offer.price == Decimal("100.00")
+    # Nor does it matter how small the price is: of 0.50, 0.40 is left.
+    small = shop(thing(), operation(low=1, typical=1, high=1), treatment(), pay_per_hour=0.1)
+    offer = quote(survey(line()), Choices(Level.FULL, margin=0.8, on=ON), small, compare=False)
+    assert (offer.price, offer.margins().tolist()) == (
+        Decimal("0.50"), pytest.approx([0.8] * 10_000))
 
 
 def test_tax_is_rounded_once_on_the_sum():
@@ -469,6 +476,7 @@ def test_the_cover_is_what_the_price_holds_beyond_expected_cost_and_margin():
     assert work.price == Decimal("188.89")
     assert (cover.kind, cover.price) == ("cover", offer.price - work.price)
     assert offer.cover == cover.price == cover.kinds["labour"] > 0
+    assert (cover.hours, cover.cost) == (0, 0)
     (cost,) = offer.odds.at("cost", 0.8)
     assert float(offer.price) == pytest.approx(cost / 0.75, abs=0.005)
     billed = quote(survey(line()), Choices(Level.FULL, TIME, on=ON), house, compare=False)
@@ -501,6 +509,9 @@ def test_choices_at_the_ends_of_their_ranges_are_taken_and_those_beyond_are_not(
         {"trials": 100}, {"sampler": "sobol", "trials": 128},
     ):
         _adds_up(sure_quote(FIXED, **choices))
+    many = Choices(Level.FULL, trials=1_000_000)
+    assert aims_of(many, sure_shop().settings) == (0.8, 0.2)
+    assert sure_quote(FIXED).odds.seed == 1
     for choices, said in (
         ({"confidence": 0.049}, "confidence is 0.049"), ({"confidence": 0.991}, "confidence"),
         ({"margin": -0.001}, "margin is -0.001"), ({"margin": 0.851}, "must be 0 to 0.85"),
@@ -534,6 +545,15 @@ def test_a_quote_has_another_number_when_anything_in_it_is_another():
     ]
     assert len({offer.number for offer in [first, *others]}) == len(others) + 1
     assert sure_quote(FIXED, trials=300).number == first.number
+    # What was added to quotes later is not in the numbers of those without it.
+    said = repr((SURE.machine, SURE.lines, Level.FULL, FIXED, None, None, [], (("lamp", 1),), 1))
+    mark = hashlib.blake2b(said.encode(), digest_size=3).hexdigest()
+    assert first.number == f"260105-{mark.upper()}"
+    # Nor is the order in which lines were left out.
+    nine, house = survey(*[line()] * 9), shop(thing(), operation(), treatment())
+    assert len({
+        quote(nine, Choices(Level.FULL, dropped=frozenset(order), trials=100, on=ON), house,
+              compare=False).number for order in ([0, 8], [8, 0])}) == 1
 
 
 def test_days_of_a_quote_count_from_its_date():
@@ -581,19 +601,48 @@ def test_odds_that_hold_totals_only_are_drawn_again_for_what_drives_them():
     assert bare.kept_odds is not bare.odds
     assert bare.drivers == offer.drivers
     assert offer.kept_odds is offer.odds
+    long = replace(offer, odds=replace(offer.odds, lines={}, seed=7, sampler="sobol"))
+    assert (long.kept_odds.trials, long.kept_odds.seed, long.kept_odds.sampler) == (
+        10_000, 7, "sobol")
+
+
+def test_what_drives_the_cost_is_shown_at_the_confidence_of_the_price():
+    """A line alone moves the cost about 0 more than it: its bar is that of 95 %, not 80 %."""
+    house = shop(thing(), operation(low=1, typical=2, high=8), treatment(), **RATES)
+    offers = [quote(survey(line(), line(count=3)), Choices(Level.FULL, confidence=share, on=ON),
+                    house, compare=False) for share in (0.8, 0.95)]
+    for offer in offers:
+        assert offer.drivers == simulate.drivers(
+            offer.job, offer.settings, offer.odds, offer.titles, confidence=offer.confidence)
+    assert offers[0].drivers[0].high < offers[1].drivers[0].high
+
+
+def test_the_reserve_for_warranty_is_not_there_to_pay_for_overruns():
+    """Without a margin the price holds in as many jobs as it should after the reserve is gone."""
+    house = shop(thing(), operation(low=1, typical=2, high=8), treatment(), warranty_share=0.1)
+    for confidence in (0.5, 0.8):
+        offer = quote(survey(line()), Choices(Level.FULL, confidence=confidence, on=ON), house,
+                      compare=False)
+        assert offer.chance_of_loss == pytest.approx(1 - confidence, abs=0.001)
+        low, high = offer.loss_range
+        assert low < offer.chance_of_loss < high
+        # From 10,000 trials, 1.96 standard errors of a share to either side.
+        half = 1.96 * (confidence * (1 - confidence) / 10_000) ** 0.5
+        assert high - low == pytest.approx(2 * half, rel=0.01)
 
 
 @pytest.mark.parametrize(("pricing", "sampler"), [(FIXED, "random"), (TIME, "sobol")])
 def test_each_level_beside_the_chosen_one_shows_what_its_own_quote_would(pricing, sampler):
     """Price, hours and days are those of a quote at that level with the same lines and seed."""
     house = shop(
-        thing("one"), thing("two"), operation(low=1, typical=2, high=8),
-        operation("shine", low=2, typical=3, high=9), treatment(assembly="one"),
-        treatment(assembly="two"), treatment(item="shine", assembly="one", level_from=Level.FULL),
+        thing("one"), thing("two"), thing("lamp", extra=True),
+        operation(low=1, typical=2, high=8), operation("shine", low=2, typical=3, high=9),
+        treatment(assembly="one"), treatment(assembly="two"), treatment(assembly="lamp"),
+        treatment(item="shine", assembly="one", level_from=Level.FULL),
         **RATES)
     found = survey(line("one"), line("two"))
-    asked = Choices(Level.CLEAN, pricing, dropped=frozenset({1}), sampler=sampler, seed=5,
-                    trials=256, on=ON)
+    asked = Choices(Level.CLEAN, pricing, dropped=frozenset({1}), added=(("lamp", 1),),
+                    confidence=0.9, margin=0.35, sampler=sampler, seed=5, trials=256, on=ON)
     beside = quote(found, asked, house).levels
     assert [entry.level for entry in beside] == list(LEVELS[1:])
     for entry in beside:

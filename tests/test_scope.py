@@ -217,6 +217,10 @@ def test_every_reason_not_to_quote_is_said_at_once():
         "not an extra",
     ):
         assert any(wanted in text for text in said), (wanted, said)
+    # Only what is an extra is named as one.
+    house = shop(thing(), thing("lamp", extra=True), operation(), treatment())
+    with pytest.raises(BadInput, match=r"Extras: lamp\."):
+        scope(survey(line()), Level.FULL, house.catalogue, added=[("thing", 1)])
 
 
 def test_an_empty_survey_and_extras_beyond_counting_are_refused():
@@ -234,6 +238,10 @@ def test_an_empty_survey_and_extras_beyond_counting_are_refused():
         assert said(line("lamp"), added=[("lamp", count)]) == f"{count} of lamp cannot be added."
     assert "no line 0" in said(line("lamp"), dropped=[-1])
     assert "no line 2" in said(line("lamp"), dropped=[1])
+    with pytest.raises(BadInput) as caught:
+        scope(survey(line("lamp")), Level.FULL, house.catalogue, dropped=frozenset({8, 1}))
+    assert [fault.what for fault in caught.value.faults] == [
+        "There is no line 2 to leave out.", "There is no line 9 to leave out."]
     for count in (1, 99):
         found = scope(survey(line("lamp")), Level.FULL, house.catalogue, added=[("lamp", count)])
         assert found.lines[1].count == count

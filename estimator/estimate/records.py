@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from estimator import durations
 from estimator.catalogue import Condition
@@ -119,8 +119,8 @@ class Estimate:
     unseen: tuple[Unseen, ...]
     hours_factor: float
     hour_cost: float
-    correlations: Mapping[tuple[str, str], float] = field(default_factory=dict, compare=False)
-    lines: tuple[LineCost, ...] = field(default=(), compare=False)
+    correlations: Mapping[tuple[str, str], float]
+    lines: tuple[LineCost, ...] = ()
 
     @property
     def hours(self) -> float:
