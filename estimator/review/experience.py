@@ -156,7 +156,7 @@ def by_records(job: Estimate, settings: Settings, known: Experience | None) -> B
     ...              for _ in range(25)])
     >>> found, by_book = by_records(job, small_quote().settings, known), small_quote().odds.hours
     >>> found.jobs, found.tasks, round(float(found.hours[0.8] / by_book.mean()), 1)
-    (25, 125, 1.4)
+    (25, 125, 1.5)
     """
     tasks = [Task(key_of(item.work.operation), item.work.operation.skill,
                   item.mean_hours * job.hours_factor)
