@@ -15,7 +15,7 @@ from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import drivers, shapes, simulate
 from estimator.simulate.plan import plan_of
-from estimator.simulate.run import _by_spread
+from estimator.simulate.run import _by_spread, player_of
 from estimator.simulate.streams import Streams
 
 MANY = 2**16
@@ -139,22 +139,25 @@ def test_the_evenest_numbers_go_to_what_spreads_most():
         part(low=40, typical=40, high=40), treatment("part", "piece", "one", share=0.25),
         rot("one", 0.5, low=2, typical=6, high=10, assumed=1, hidden=1, cost_low=0,
             cost_typical=30, cost_high=60),
-        plate(), treatment("service", "plate", "one"), kit, treatment("material", "kit", "one"))
+        plate(), treatment("service", "plate", "one"), kit, treatment("material", "kit", "one"),
+        setup_cleanup_share=0.6)
     job = job_of(house, line("one", 4))
-    names = _by_spread(plan_of(job, house.settings), job.hour_cost * job.hours_factor)
+    # Hours come with their allowances, at 25 × 1.6 = 40.
+    streams = player_of(plan_of(job, house.settings), job, trials=128, seed=1,
+                        sampler="sobol").streams
     spread = {
         # Four pieces of 40, each with a chance of a quarter.
         "one 1: pieces 0.25": 40 * (4 * 0.25 * 0.75) ** 0.5,
         # Four units, wholly together.
-        "one 1: fix": 4 * 25 * pert(1, 2, 9).std(),
-        # 6 h at 25 and 30, there or not; then how long, and how dear, half of the time.
-        "one 1: rot-one happens": (6 * 25 + 30) / 2,
-        "one 1: rot-one hours": 0.5 * 25 * pert(2, 6, 10).std(),
+        "one 1: fix": 4 * 40 * pert(1, 2, 9).std(),
+        # 6 h at 40 and 30, there or not; then how long, and how dear, half of the time.
+        "one 1: rot-one happens": (6 * 40 + 30) / 2,
+        "one 1: rot-one hours": 0.5 * 40 * pert(2, 6, 10).std(),
         "one 1: rot-one cost": 0.5 * pert(0, 30, 60).std(),
         "charge of plate": 4 * pert(20, 30, 70).std(),
         "price of kit": pert(10, 10, 130).std(),
     }
-    assert names == sorted(spread, key=spread.get, reverse=True)
+    assert list(streams._points) == sorted(spread, key=spread.get, reverse=True)
 
 
 def test_numbers_that_many_share_come_as_early_as_all_that_they_move():

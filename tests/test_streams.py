@@ -292,6 +292,17 @@ def test_totals_alone_are_the_sum_of_the_lines(fresh, monkeypatch):
     np.testing.assert_allclose(rest, kept.kinds["outwork"], atol=1e-3)
 
 
+def test_what_lines_cost_holds_their_allowances():
+    """A quarter on top of every hour, finds too: lines and what is sent out make up the cost."""
+    shop_ = house()
+    settings = shop_.settings.model_copy(update={"setup_cleanup_share": 0.15, "rework_share": 0.1})
+    shop_ = replace(shop_, settings=settings)
+    odds = simulate(job_of(shop_), settings)
+    assert (odds.trials, odds.seed, odds.hours_factor) == (10_000, 1, 1.25)
+    lines = sum(row.astype(float) for row in odds.line_cost.values())
+    np.testing.assert_allclose(lines + odds.kinds["outwork"], odds.cost, rtol=1e-6)
+
+
 def test_negative_and_huge_seeds_are_seeds_like_others():
     """Each whole number gives figures of its own."""
     shop_ = house()

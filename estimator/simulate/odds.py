@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -74,10 +74,10 @@ class Odds:
     kinds: Mapping[str, np.ndarray]
     billing: Billing
     seed: int
-    sampler: str = "random"
-    lines: Mapping[int, Drawn] = field(default_factory=dict, repr=False)
-    hour_cost: float = 0.0
-    hours_factor: float = 1.0
+    sampler: str
+    lines: Mapping[int, Drawn]
+    hour_cost: float
+    hours_factor: float
 
     @property
     def trials(self) -> int:
