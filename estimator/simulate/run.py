@@ -149,6 +149,12 @@ def _totals(job: Estimate, settings: Settings, plan: Plan, player: Player,
 
 def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
     """Names of streams, those that move the cost most first."""
+    found = _spreads(plan, hour_cost)
+    return sorted(found, key=lambda name: (-found[name], name))
+
+
+def _spreads(plan: Plan, hour_cost: float) -> dict[str, float]:
+    """About how far each stream by itself moves the cost: one standard deviation. [money]"""
     found: dict[str, float] = {}
 
     def add(stream: str, spread: float) -> None:
@@ -186,7 +192,7 @@ def _by_spread(plan: Plan, hour_cost: float) -> Sequence[str]:
             add(event.other.stream, event.chance * sd(event.other))
     for amount in (*plan.charges, *plan.wholes):
         add(amount.stream, sd(amount))
-    return sorted((name for name in found if found[name]), key=lambda name: (-found[name], name))
+    return {name: spread for name, spread in found.items() if spread}
 
 
 __all__ = ["KEEP_MOST", "player_of", "simulate"]
