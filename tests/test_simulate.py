@@ -681,6 +681,15 @@ def test_days_are_bench_time_the_longest_wait_curing_and_finds():
     np.testing.assert_allclose(got, 12 * 7 / 40 + 1.5 + 9 + 7, rtol=1e-6)
 
 
+def test_a_line_worse_than_written_takes_its_hours_and_no_day_more():
+    """At 40 bench hours in 7 days, 1 h or 9 h are 0.175 or 1.575 days."""
+    house = shop(thing(), operation("mend"), operation("remake", 8, 8, 8), treatment(),
+                 treatment(item="remake", condition_from="heavy"), hidden_worse_chance=0.4)
+    odds = odds_of(house, line(certainty="hidden"), trials=1000)
+    assert sorted(set(odds.days.round(6).tolist())) == [0.175, 1.575]
+    assert np.mean(odds.days > 1) == pytest.approx(0.4, abs=0.05)
+
+
 def test_a_job_of_parts_alone_takes_no_day():
     """Nothing to do, nothing that cures, nothing away: the days are none."""
     house = shop(thing("one"), part(), treatment("part", "piece", "one"))

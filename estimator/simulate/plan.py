@@ -210,8 +210,8 @@ def _evened(work: Work, correlation: float) -> float:
 
     sqrt((1 + (n − 1)ρ) / n), from Var ΣX = nσ²(1 + (n − 1)ρ).
     """
-    n = work.units
-    return math.sqrt((1 + (n - 1) * correlation) / n) if n > 1 else 1.0
+    n = max(1.0, work.units)
+    return math.sqrt((1 + (n - 1) * correlation) / n)
 
 
 def _factors(job: Estimate, settings: Settings) -> Factors:
