@@ -92,6 +92,22 @@ def test_a_price_and_how_many_break_have_the_shares_of_a_product():
     assert got.total == pytest.approx((broken + both) / whole, abs=0.015)
 
 
+def test_a_kit_that_lines_share_is_one_price_among_all():
+    """Two lines use a kit of 80 to 130 and parts of 4 to 20: prices bring the sum of variances."""
+    kit = row(Material, material="kit", name="Kit", low=80, typical=90, high=130, pack=10,
+              sold_whole=True)
+    house = shop(thing("one"), thing("two"), operation("fix", 1, 2, 4),
+                 treatment(item="fix", assembly="one"), kit, treatment("material", "kit", "one"),
+                 treatment("material", "kit", "two"), part(low=4, typical=5, high=20),
+                 treatment("part", "piece", "two"))
+    found = found_by(house, line("one"), line("two"))
+    prices = pert(80, 90, 130).var() + pert(4, 5, 20).var()
+    whole = prices + (25 * pert(1, 2, 4).std()) ** 2
+    got = found["prices", "Prices of parts and materials"]
+    assert (got.first, got.total) == pytest.approx((prices / whole, prices / whole), abs=0.015)
+    assert found["hours", 0].first == pytest.approx(1 - prices / whole, abs=0.015)
+
+
 def test_finds_of_one_cause_have_the_shares_of_their_closed_form():
     """Two finds of fixed hours: what the cause alone brings follows from the bivariate normal."""
     find = {"low": 3, "typical": 3, "high": 3, "cause": "damp"}

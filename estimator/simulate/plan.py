@@ -35,8 +35,8 @@ class Amount(NamedTuple):
         Which shared factors move it: (hand, kind of work), ("", "") for the job's alone, None for
         none.
     pieces, share
-        With a count: it falls on so many pieces, each with this chance. The amount is the one
-        expected, and is multiplied by how many it is over how many are expected.
+        With a count: it falls on so many pieces, each with this chance, under 1. The amount is the
+        one expected, and is multiplied by how many it is over how many are expected.
     piece_stream
         Name of that count.
     """

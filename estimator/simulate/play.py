@@ -195,7 +195,7 @@ class Player:
             values = table[:1].repeat(self.streams.trials if at is None else len(at))
         else:
             values = table.take(self._cells(amount.stream, amount.factors, at), mode="wrap")
-        if amount.pieces is not None and amount.share < 1:
+        if amount.pieces is not None:
             values *= self.count(amount, at)
         return values
 

@@ -65,8 +65,8 @@ def _shares(difference: np.ndarray) -> tuple[float, float]:
 
 
 def _exchanged(halves: np.ndarray) -> np.ndarray:
-    half = halves.shape[-1] // 2
-    return np.concatenate((halves[..., half:], halves[..., :half]), axis=-1)
+    half = len(halves) // 2
+    return np.concatenate((halves[half:], halves[:half]))
 
 
 class _Remembered(Streams):
@@ -111,7 +111,7 @@ def _rows(plan: Plan, hour: float) -> Iterator[_Row]:
         for event in found.events:
             rows += [_Row(("finds", line), event.hours, hour, event),
                      _Row(("finds", line), event.other, 1.0, event)]
-    rows += [_Row(("prices", None), amount, price=True) for amount in plan.wholes]
+    rows += [_Row(("prices", None), amount) for amount in plan.wholes]
     rows += [_Row(("outwork", lot), amount) for lot, amount in enumerate(plan.charges)]
     return (row for row in rows if row.varies)
 
@@ -185,7 +185,7 @@ class _Sets:
         amount, event, player = row.amount, row.event, self._player
         if event is not None:
             key = event.stream
-        elif amount.pieces is not None and amount.share < 1:
+        elif amount.pieces is not None:
             key = amount.piece_stream, amount.pieces, amount.share
         else:
             return _CERTAIN, _CERTAIN, _CERTAIN
