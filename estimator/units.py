@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date, timedelta
 
 # Exact by definition: NIST Handbook 44, Appendix C.
 MM_PER_INCH = 25.4
@@ -88,6 +89,25 @@ def round_up(count: float) -> int:
     """
     within("count", count, at_least=0)
     return math.ceil(count - 1e-6)
+
+
+def day_at(first: date, days: float) -> date:
+    """The day on which a moment lies that is so many days after the first day began.
+
+    Parameters
+    ----------
+    first
+        Day 0.
+    days
+        From the beginning of that day on; what lacks of a whole day by floating-point dust does
+        not count. [d]
+
+    Examples
+    --------
+    >>> str(day_at(date(2026, 11, 26), 5.6)), str(day_at(date(2026, 11, 26), 3 - 1e-12))
+    ('2026-12-01', '2026-11-29')
+    """
+    return first + timedelta(math.floor(days + 1e-9))
 
 
 def of_a_hundred(share: float) -> str:

@@ -324,6 +324,23 @@ def test_lots_are_listed_piece_by_piece(planned):
     assert len(rows) == sum(len(lot.pieces) for lot in lots) > 0
     assert sum(int(row["count"]) for row in rows) == sum(lot.count for lot in lots)
     assert all(TODAY.isoformat() <= row["leaves"] <= row["back"] for row in rows)
+    # Each leaves on the day on which the plan sends something of its own job to that service.
+    sent = {(step.start.date().isoformat(), step.job) for step in plan.steps
+            if step.what == "outwork"}
+    assert {(row["leaves"], row["job"].lstrip("'")) for row in rows} <= sent
+
+
+def test_days_of_parts_are_the_same_on_every_list(planned):
+    """A part is needed on the day its work begins, on the list to print and on that to sort."""
+    plan, jobs, basket = planned
+    ordering = schedule.ordering_of(plan, jobs, basket)
+    listed = rows_of(bench.papers(plan, jobs, SHOP, ordering=ordering)["parts-waiting.csv"])
+    begins = {step.start.date().isoformat() for step in plan.steps}
+    assert {row["needed"] for row in listed} - {""} <= begins
+    shown = {f"{day.day} {day:%b}" for day in map(date.fromisoformat, (
+        row["needed"] for row in listed if row["needed"]))}
+    text = text_of(bench.waits_pdf(plan, SHOP, today=plan.start, ordering=ordering))
+    assert all(day in text for day in shown)
 
 
 def test_the_same_plan_gives_the_same_papers(planned):

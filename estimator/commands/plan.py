@@ -118,7 +118,7 @@ def _check(options) -> None:
                             column="level"))
     if not many and (options.level or options.due):
         faults.append(Fault("Jobs of the shop have a level and a day already.",
-                            "Leave --level and --due away; estimator job promise sets the day."))
+                            "Leave --level and --due out; estimator job promise sets the day."))
     for name, given in (("level", options.level), ("due", options.due)):
         if many and len(given) not in (0, 1, many):
             faults.append(Fault(
@@ -230,6 +230,8 @@ def _buying(basket, ordering, start, baskets) -> dict:
     """What is bought, for what, and when; days are dates."""
     from datetime import timedelta
 
+    from estimator.units import day_at
+
     # Four digits of money hold the smallest coin of every currency.
     def whole(one) -> dict:
         return {"wish": one.wish.name, "total": round(one.total, 4), "parcels": one.parcels,
@@ -243,7 +245,7 @@ def _buying(basket, ordering, start, baskets) -> dict:
             "top_up": round(row.order.top_up, 4), "freight": round(row.order.freight, 4),
             "total": round(row.order.total, 4),
             "order_on": start + timedelta(row.place_on),
-            "expected": start + timedelta(round(row.expected)),
+            "expected": day_at(start, row.expected),
             "late_chance": round(row.chance_late, 4)} for row in ordering.orders],
         "without_offer": [one.name for one in basket.unmet],
         "notices": [{"what": fault.what, "cure": fault.fix, "file": fault.file, "row": fault.row}

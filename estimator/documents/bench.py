@@ -34,6 +34,7 @@ from estimator.outside import csv_file
 from estimator.outwork import SentLot
 from estimator.schedule import BenchPlan, OnBench, wait_word
 from estimator.shop import Settings, Shop
+from estimator.units import day_at
 
 _OF_ONE_PLAN = re.compile(
     r"(?:(?:order|lot|job-card)-.+|job-card)\.(?:pdf|csv)|(?:lots|parts-waiting)\.csv")
@@ -119,7 +120,7 @@ def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: 
         **paper(f"Job card: {one.name}", number, settings, today),
         "to": [["Job", one.name],
                ["To do", f"{counted(len({row.item for row in rows}), 'work item')}, "
-                f"{sum(row.hours for row in rows):.1f} h"]],
+                f"{math.fsum(row.hours for row in rows):.1f} h"]],
         "dates": dates,
         "days": [{"day": f"{when:%A}, {day(when, settings)}", "rows": found}
                  for when, found in days.items()],
@@ -247,9 +248,9 @@ def _parts_rows(ordering: Ordering, first: date, shop: Shop) -> list[list[str]]:
     for row in ordering.waiting:
         comes = "cannot be had"
         if row.expected is not None:
-            when = first + timedelta(math.ceil(row.expected))
+            when = day_at(first, row.expected)
             comes = f"{when:%a} {day(when, shop.settings)}"
-        needed = "" if row.needed is None else first + timedelta(math.floor(row.needed))
+        needed = "" if row.needed is None else day_at(first, row.needed)
         rows.append(["" if comes == last else comes,
                      parts[row.part].name if row.part in parts else row.part, f"{row.units:,}",
                      needed and f"{needed.day} {needed:%b}",
@@ -262,11 +263,8 @@ def _parts_rows(ordering: Ordering, first: date, shop: Shop) -> list[list[str]]:
 
 def lots_csv(lots: Sequence[SentLot], catalogue: Catalogue, today: date) -> bytes:
     """Lots that go out, piece by piece, as CSV in UTF-8; days count from `today`."""
-    def on(days: float) -> str:
-        return (today + timedelta(math.ceil(days - 1e-9))).isoformat()
-
     return csv_file(LOT_COLUMNS, (
-        (lot.service, on(lot.leaves), on(lot.expected), piece.job, piece.name,
+        (lot.service, day_at(today, lot.leaves), day_at(today, lot.expected), piece.job, piece.name,
          piece.count, f"{piece.quantity:g}", catalogue.services[lot.service].unit,
          piece.note) for lot in lots for piece in lot.pieces))
 

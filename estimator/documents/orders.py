@@ -5,9 +5,8 @@ Only what a supplier or a plater needs to know stands on them: no customer, no p
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
-from datetime import date, timedelta
+from datetime import date
 
 from estimator.buying import DatedOrder, Ordering
 from estimator.catalogue import Caution
@@ -17,6 +16,7 @@ from estimator.money import format_money, to_money
 from estimator.outside import csv_file
 from estimator.outwork import SentLot
 from estimator.shop import Settings
+from estimator.units import day_at
 
 ORDER_COLUMNS = (
     "part", "name", "packs", "pack", "units", "unit_price", "cost", "for", "price_of", "note")
@@ -56,7 +56,7 @@ def order_csv(dated: DatedOrder, settings: Settings, today: date) -> bytes:
     rows.append(sum_row("Freight", order.freight))
     rows.append(sum_row("Total", order.total))
     for name, when in (("Order on", dated.place_on), ("Expected", dated.expected)):
-        rows.append(("", name, "", "", "", "", "", "", _on(today, when).isoformat(), ""))
+        rows.append(("", name, "", "", "", "", "", "", day_at(today, when).isoformat(), ""))
     return csv_file(ORDER_COLUMNS, rows)
 
 
@@ -64,7 +64,7 @@ def waiting_csv(ordering: Ordering, names: Mapping[str, str], suppliers: Mapping
                 today: date) -> bytes:
     """The waiting list as CSV in UTF-8; `names` of parts and of suppliers, by their slugs."""
     def when(days: float | None) -> str:
-        return "" if days is None else _on(today, days).isoformat()
+        return "" if days is None else day_at(today, days).isoformat()
 
     return csv_file(WAITING_COLUMNS, (
         (row.part, names.get(row.part, row.part), row.units,
@@ -94,13 +94,13 @@ def order_pdf(
 
     wanted = "as soon as it can be sent"
     if dated.needed is not None:
-        wanted = f"by {day(_on(today, math.floor(dated.needed)), settings)}"
+        wanted = f"by {day(day_at(today, dated.needed), settings)}"
     sums = [("Goods", order.goods), ("To be spent on stock", order.top_up),
             ("Freight", order.freight)]
     return laid_out("order.typ", {
         **paper(f"Parts order {number}", number, settings, today),
         "to": [["To", order.name]],
-        "dates": [["Date", day(_on(today, dated.place_on), settings)],
+        "dates": [["Date", day(day_at(today, dated.place_on), settings)],
                   ["Needed", wanted]],
         "rows": [
             {"no": str(at), "title": line.name, "part": line.part,
@@ -141,9 +141,9 @@ def lot_pdf(
     return laid_out("lot.typ", {
         **paper(f"Send-out sheet {number}", number, settings, today),
         "to": [["Work", lot.name], ["Jobs", ", ".join(lot.jobs)]],
-        "dates": [["Leaves", day(_on(today, lot.leaves), settings)],
-                  ["Back", f"about {day(_on(today, lot.expected), settings)}"],
-                  ["At the latest", day(_on(today, lot.latest), settings)]],
+        "dates": [["Leaves", day(day_at(today, lot.leaves), settings)],
+                  ["Back", f"about {day(day_at(today, lot.expected), settings)}"],
+                  ["At the latest", day(day_at(today, lot.latest), settings)]],
         "rows": [
             {"no": str(at), "title": piece.name, "job": piece.job, "count": f"{piece.count:,}",
              "quantity": f"{piece.quantity:g} {unit}", "note": piece.note}
@@ -152,11 +152,6 @@ def lot_pdf(
         "charge": money(lot.charge, settings),
         "cautions": [{"hazard": row.hazard.rstrip("."), "text": row.text} for row in cautions],
     })
-
-
-def _on(today: date, days: float) -> date:
-    """The date so many days on; part of a day counts as a whole one."""
-    return today + timedelta(days=math.ceil(days - 1e-9))
 
 
 def _unit(price: float, settings: Settings) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Mapping
 from datetime import date, timedelta
 
@@ -20,7 +21,7 @@ from estimator.pages.bench_desk import (
 )
 from estimator.plots import planning
 from estimator.schedule import Promise, Way
-from estimator.units import in_a_hundred
+from estimator.units import day_at, in_a_hundred
 
 _SOON = 7
 _MOST = 12
@@ -221,15 +222,15 @@ def orders(found: Drawn) -> str:
     settings, first = found.ask.shop.settings, found.plan.start
     if not found.ordering.orders:
         return showing.said("No parts have to be ordered.", test="orders")
-    rows, total = [], 0.0
+    rows = []
     for dated in found.ordering.orders:
         order = dated.order
-        total += order.total
-        needed = "" if dated.needed is None else _said(first + timedelta(int(dated.needed)))
+        needed = "" if dated.needed is None else _said(day_at(first, dated.needed))
         rows.append([_said(first + timedelta(dated.place_on)), order.name,
                      counted(len(order.lines), "part"), money(order.total, settings), needed,
-                     _said(first + timedelta(round(dated.expected))),
+                     _said(day_at(first, dated.expected)),
                      "" if dated.needed is None else in_a_hundred(dated.chance_late)])
+    total = math.fsum(dated.order.total for dated in found.ordering.orders)
     listed = "".join(
         f"<details><summary>{html.escape(dated.order.name)}: "
         f"{counted(len(dated.order.lines), 'part')}</summary><ul>" + "".join(
@@ -255,9 +256,9 @@ def orders(found: Drawn) -> str:
 def lots(found: Drawn) -> str:
     """What goes out together, when, and what sharing lots saves."""
     settings, first, plan = found.ask.shop.settings, found.plan.start, found.lots
-    rows = [[_said(first + timedelta(int(lot.leaves))), lot.name, ", ".join(lot.jobs),
+    rows = [[_said(day_at(first, lot.leaves)), lot.name, ", ".join(lot.jobs),
              str(lot.count), "; ".join(dict.fromkeys(piece.name for piece in lot.pieces)),
-             _said(first + timedelta(round(lot.expected))), money(lot.charge, settings)]
+             _said(day_at(first, lot.expected)), money(lot.charge, settings)]
             for lot in plan.best.lots]
     if not rows:
         return showing.said("Nothing is sent out.", test="lots")
