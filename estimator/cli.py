@@ -84,7 +84,7 @@ def _refused(error: BadInput, as_json: bool) -> int:
 
 
 def _word_faults(options: argparse.Namespace) -> list[Fault]:
-    """Words that would break a table, a terminal or the ledger, and a survey written over."""
+    """Words that would break a table, a terminal or the ledger."""
     faults = []
     for name, value in vars(options).items():
         for word in value if isinstance(value, list) else (value,):

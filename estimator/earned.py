@@ -276,7 +276,8 @@ def past_jobs(jobs: Iterable[Sequence[tuple[float, float]]]) -> PastJobs:
     book = books.sum()
     ratio = actuals.sum() / book
     each = zip(tables, ratios, strict=True)
-    within_jobs = sum(float((t[:, 0] * (t[:, 1] / t[:, 0] - own) ** 2).sum()) for t, own in each)
+    within_jobs = math.fsum(
+        float((t[:, 0] * (t[:, 1] / t[:, 0] - own) ** 2).sum()) for t, own in each)
     hour_variance = within_jobs / more
     between = float((books * (ratios - ratio) ** 2).sum()) - (len(tables) - 1) * hour_variance
     job_variance = max(0.0, between / (book - float((books**2).sum()) / book))

@@ -76,7 +76,7 @@ def charge_out(cost: float, margin: float) -> float:
     Parameters
     ----------
     margin
-        0 or more and under 1; a markup on cost is another thing, see `margin_from_markup`. [–]
+        0 or more and under 1; a mark-up on cost is another thing, see `margin_from_markup`. [–]
 
     Examples
     --------
@@ -99,7 +99,7 @@ def markup_from_margin(margin: float) -> float:
 
 
 def margin_from_markup(markup: float) -> float:
-    """Margin of the price that a markup on cost gives; `markup` is 0 or more. [–]
+    """Margin of the price that a mark-up on cost gives; `markup` is 0 or more. [–]
 
     Examples
     --------

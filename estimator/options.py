@@ -149,7 +149,7 @@ class Menu:
                       if need.does == "material" and catalogue.materials[need.item].sold_whole]
         supplies = supplies_of(works, sold_whole, job.scope.lines, catalogue, self.offer.settings)
         wholes = self._player.total(wholes_of(supplies))
-        lots = {lot.service: lot for lot in lots_of(needs, job.scope, catalogue)}
+        lots = {lot.service: lot for lot in lots_of(needs, catalogue)}
         charges = [amount._replace(low=lot.charge.low, typical=lot.charge.typical,
                                    high=lot.charge.high)
                    for amount, lot in self._lots(self._plan.charges, lots)]

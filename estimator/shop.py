@@ -52,6 +52,11 @@ class Person(BaseModel):
         Hours they take over hours that the tables say. [–]
     hours
         When they are in; blank for the shop's open hours.
+
+    Examples
+    --------
+    >>> Person(name="Ada", skills="bench electronics", pace=0.9).skills.split()
+    ['bench', 'electronics']
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -78,6 +83,13 @@ class Closed(BaseModel):
         Who is not there; blank for all.
     why
         For whoever reads the plan.
+
+    Examples
+    --------
+    >>> Closed(first="2026-12-24", last="2027-01-01", why="holidays").last
+    datetime.date(2027, 1, 1)
+    >>> Closed(first="2026-12-10", hours="13-17", person="Ada").last is None  # an afternoon
+    True
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

@@ -14,6 +14,7 @@ OpenStax 2019, chapter 8.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -332,7 +333,7 @@ def review(
     _not_under_0(added=added, dropped=dropped, finds=finds, find_allowance=find_allowance)
     splits = tuple(splits)
     parts = [
-        Part(kind, cause, sum(split.causes[cause] for split in alike))
+        Part(kind, cause, _sum(split.causes[cause] for split in alike))
         for kind, causes in CAUSES.items()
         if (alike := [split for split in splits if split.kind == kind])
         for cause in causes
@@ -340,12 +341,18 @@ def review(
     # 0 − 0 and not −0, which a float would print as "-0.0".
     parts += [Part("work", "added", added), Part("work", "dropped", 0 - dropped),
               Part("finds", "beyond the allowance", finds - find_allowance)]
-    standard = sum(split.standard for split in splits)
+    standard = _sum(split.standard for split in splits)
     return Review(
-        actual=sum(split.actual for split in splits),
+        actual=_sum(split.actual for split in splits),
         quoted=standard - added + dropped - finds + find_allowance,
         parts=tuple(parts),
     )
+
+
+def _sum(figures: Iterable[Number]) -> Number:
+    """Exact with Decimal; of floats the nearest, in any order and version of Python."""
+    figures = tuple(figures)
+    return math.fsum(figures) if any(isinstance(one, float) for one in figures) else sum(figures)
 
 
 def _by_quantity(kind, quantity, cost, standard_quantity, standard_price) -> Split:

@@ -560,7 +560,7 @@ def test_a_port_that_is_taken_is_said():
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        with pytest.raises(BadInput, match=r"taken or not allowed.*Leave --port away"), \
+        with pytest.raises(BadInput, match=r"taken or not allowed.*Leave --port out"), \
                 serving.running(None, port=taken.getsockname()[1]):
             pass
 

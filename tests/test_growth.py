@@ -153,7 +153,7 @@ def test_a_days_work_on_a_job_reads_no_table_from_end_to_end(of_size, tmp_path):
     lambda ledger, shop: review.of_job(ledger, "260302-000", shop, on=DAY),
     lambda ledger, shop: review.experience_of(ledger, shop.catalogue),
     lambda ledger, shop: proposals.proposals(ledger, shop),
-    lambda ledger, shop: bench_form.candidates(ledger, shop),
+    lambda ledger, shop: bench_form.candidates(ledger),
 ])
 def test_looking_at_all_jobs_takes_as_many_statements_for_few_as_for_many(of_size, look):
     """Nothing is asked of the database once for each job."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -36,36 +37,20 @@ def cases_of(one: Offered, catalogue: Catalogue) -> tuple[tuple[float, Survey], 
     if not rows:
         raise BadInput(Fault(f'found_cases.csv has no case for a machine found "{one.found}".',
                              "Add one."))
-    whole = sum(row.weight for row in rows)
+    whole = math.fsum(row.weight for row in rows)
     return tuple(
         (row.weight / whole,
-         with_bad(_survey(one.era, row.worse, row.failed, row.gone, _held(catalogue)), one.bad))
+         with_bad(_survey(one.era, row.worse, row.failed, row.gone, catalogue), one.bad))
         for row in rows)
 
 
-class _Held:
-    """A catalogue as a key: the same one is the same key."""
-
-    def __init__(self, catalogue: Catalogue):
-        self.catalogue = catalogue
-
-    def __hash__(self) -> int:
-        return id(self.catalogue)
-
-    def __eq__(self, other) -> bool:
-        return self.catalogue is other.catalogue
-
-
-def _held(catalogue: Catalogue) -> _Held:
-    return _Held(catalogue)
-
-
 @functools.lru_cache(maxsize=256)
-def _survey(era: Era, worse: int, failed: tuple[str, ...], gone: float, held: _Held) -> Survey:
+def _survey(era: Era, worse: int, failed: tuple[str, ...], gone: float,
+            catalogue: Catalogue) -> Survey:
     """The era's usual machine, shifted by grades of wear, with what is failed and what is gone."""
-    found = template(era, held.catalogue)
+    found = template(era, catalogue)
     lines = []
-    missing = _gone(era, gone, held.catalogue)
+    missing = _gone(era, gone, catalogue)
     for line in found.lines:
         condition = line.condition
         if condition in _GRADES:
@@ -83,7 +68,7 @@ def _gone(era: Era, share: float, catalogue: Catalogue) -> set[str]:
     """Assemblies that are gone: those that sell best for their hours, until it is the share."""
     usual = usual_counts(era, catalogue)
     rows = [catalogue.part_out[name] for name in usual]
-    together = sum(row.weight for row in rows)
+    together = math.fsum(row.weight for row in rows)
     found: set[str] = set()
     left = share * together
     for row in sorted(rows, key=lambda row: (-row.weight * row.sold / max(row.typical, 0.05),

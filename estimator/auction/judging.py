@@ -113,7 +113,7 @@ class Judge:
         return total
 
     def _extra_hours(self, one: Offered, choice: str) -> float:
-        return sum(self._known[one.era, one.found, bad].get(choice, (0.0, 0.0))[0]
+        return math.fsum(self._known[one.era, one.found, bad].get(choice, (0.0, 0.0))[0]
                    for bad in one.bad)
 
     def _group(self, profile: Profile, group: Sequence[Offered], full: bool) -> list[Judged]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -182,9 +183,9 @@ class _Looks:
                 spread[name] = spread.get(name, 0.0) \
                     + chance * event.chance * (1 - event.chance) * cost**2
         for name, cases in costs.items():
-            whole_chance = sum(chance for chance, _ in cases)
-            mean = sum(chance * cost for chance, cost in cases)
-            spread[name] = spread.get(name, 0.0) + sum(
+            whole_chance = math.fsum(chance for chance, _ in cases)
+            mean = math.fsum(chance * cost for chance, cost in cases)
+            spread[name] = spread.get(name, 0.0) + math.fsum(
                 chance * (cost - mean)**2 for chance, cost in cases) \
                 + (1 - whole_chance) * mean**2
         # Only what there is to be seen, and not work on the machine as a whole.

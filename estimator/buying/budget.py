@@ -22,7 +22,7 @@ from estimator.units import round_up
 class Purchase:
     """One part: what is needed, and how it is bought.
 
-    Attributes
+    Parameters
     ----------
     needed, bought
         Units; more may be bought than needed, to fill a pack or to reach a price break. [–]
@@ -60,7 +60,7 @@ class Purchase:
 class Order:
     """What one supplier is paid.
 
-    Attributes
+    Parameters
     ----------
     goods, freight
         Price of the parts, and of sending them. [money]

@@ -14,7 +14,7 @@ from estimator.units import within
 class DatedOrder:
     """An order with its days, counted from today.
 
-    Attributes
+    Parameters
     ----------
     needed
         The first day that one of its parts is needed on; None where no day is known. [d]
@@ -43,7 +43,7 @@ class DatedOrder:
 class Waiting:
     """A line of the waiting list: a need, and when it can be there.
 
-    Attributes
+    Parameters
     ----------
     supplier
         Blank where nobody offers it; then `expected` is None too.
@@ -63,23 +63,10 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Ordering:
-    """Orders in the order they are placed in, and the waiting list by the day parts come.
-
-    Examples
-    --------
-    >>> found = Ordering((), (Waiting("coil", 2, "part-house", needed=6, expected=9, late=3),
-    ...                       Waiting("rubber", 4, "part-house", needed=9, expected=9, late=0)))
-    >>> [row.part for row in found.late]
-    ['coil']
-    """
+    """Orders in the order they are placed in, and the waiting list by the day parts come."""
 
     orders: tuple[DatedOrder, ...]
     waiting: tuple[Waiting, ...]
-
-    @property
-    def late(self) -> tuple[Waiting, ...]:
-        """What comes after it is needed, or cannot be had."""
-        return tuple(row for row in self.waiting if row.expected is None or row.late > 0)
 
 
 def lead_days(low: float, typical: float, high: float, chance: float) -> float:
@@ -156,8 +143,8 @@ def order_dates(
     >>> from estimator.buying import buy, market
     >>> basket = buy({"flipper-kit": 3}, market(load()))
     >>> found = order_dates(basket, {"flipper-kit": 30}, chance=0.9, margin=2)
-    >>> 15 < found.orders[0].place_on < 28, found.late
-    (True, ())
+    >>> 15 < found.orders[0].place_on < 28, found.waiting[0].late
+    (True, 0.0)
     """
     within("margin", margin, at_least=0)
     orders, waiting = [], []

@@ -60,7 +60,7 @@ def trade_off(day: float, parcel: float = 0.0) -> Wish:
 class Line:
     """One line of an order.
 
-    Attributes
+    Parameters
     ----------
     packs, pack, units
         Whole packs, units in a pack, units in all. [–]
@@ -90,7 +90,7 @@ class Line:
 class PartsOrder:
     """What is ordered from one supplier, in one parcel.
 
-    Attributes
+    Parameters
     ----------
     goods, top_up, freight
         Price of the lines; what is added to them, to reach the least order or free freight and to
@@ -134,7 +134,7 @@ class Unmet:
 class Basket:
     """Every order for a set of needs, and how good it is.
 
-    Attributes
+    Parameters
     ----------
     orders
         One a supplier, by name.

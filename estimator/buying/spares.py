@@ -159,7 +159,7 @@ class Doubt:
 class SecondRound:
     """What may have to be ordered again, and what to buy ahead.
 
-    Attributes
+    Parameters
     ----------
     spares
         (part, units) to buy ahead; parts without any are left out. [–]

@@ -63,7 +63,7 @@ def _nowhere(row: Row) -> str:
 class Market:
     """All that can be bought, and what is there already.
 
-    Attributes
+    Parameters
     ----------
     parts, suppliers
         Rows by name.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -21,8 +21,9 @@ from estimator.catalogue.rows import (
     in_order,
 )
 
-FOUND: tuple[str, ...] = ("incomplete", "not-working", "working", "nice", "collector")
+Found = Literal["incomplete", "not-working", "working", "nice", "collector"]
 """States a machine may be found in, from least worth to most."""
+FOUND: tuple[str, ...] = get_args(Found)
 
 
 class SaleRatio(ThreePoint):
@@ -42,7 +43,7 @@ class SaleRatio(ThreePoint):
         "all of them bring together where each is worn)."
     )
     level: Level | None = Field(None, description="Service level that the work follows.")
-    found: Literal["incomplete", "not-working", "working", "nice", "collector"] | None = Field(
+    found: Found | None = Field(
         None, description="Only for machines found in this state; blank for all others."
     )
     era: Era | None = Field(None, description="Only for machines of this era; blank for others.")
@@ -166,9 +167,7 @@ class FoundCase(Row):
 
     table = "found_cases"
     key = ("found", "case")
-    found: Literal["incomplete", "not-working", "working", "nice", "collector"] = Field(
-        description="State that is said of it."
-    )
+    found: Found = Field(description="State that is said of it.")
     case: Slug = Field(description="Name of the case.")
     weight: Positive = Field(description="How often, against the other cases of the state.")
     worse: Annotated[int, Field(ge=-3, le=3)] = Field(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -19,7 +20,7 @@ def register(add) -> None:
     change = add("change", _change, "Offer the customer a revision: a find, a wish, a price.")
     change.add_argument("job", metavar="JOB", help="number or name")
     change.add_argument("survey", metavar="SURVEY", nargs="?", type=Path,
-                        help="the survey as it is now, all lines of it; left away where only "
+                        help="the survey as it is now, all lines of it; left out where only "
                              "the customer's choices change")
     change.add_argument("--reason", metavar="WHY", nargs="+", default=[],
                         help='find or wish for all lines, 60=find for one, price with '
@@ -70,7 +71,7 @@ def _change(options) -> int:
 
     if options.look and options.out:
         raise BadInput(Fault("--look keeps nothing, and --out writes papers to send.",
-                             "Leave one of the two away."))
+                             "Leave one of the two out."))
     with ledger_of(options) as (shop, ledger):
         found, used = jobs.revise(
             ledger, options.job, options.survey, reasons=options.reason,
@@ -127,7 +128,7 @@ def _revised(found, look: bool) -> Iterator[list[str]]:
         rows += [(f"   {words}"[:100], "", "", "") for words in (one.words, one.note) if words]
     rows += [(one.title, "follows", f"{one.hours:+.1f}", more(one.amount)) for one in found.rest]
     told = (*found.changes, *found.rest)
-    rows.append(("together", "", f"{sum(one.hours for one in told):+.1f}",
+    rows.append(("together", "", f"{math.fsum(one.hours for one in told):+.1f}",
                  more(after.price - before.price)))
     yield [table(rows, right=(2, 3)), *(f"   {row}" for row in found.rows[:MOST]),
            *([f"   and {len(found.rows) - MOST} more rows; --json has them all"]
@@ -170,10 +171,10 @@ def _agree(options) -> int:
             ledger, options.revision, on=day_said(options.date, "date"),
             promised=day_said(options.promised, "promised"), note=options.note)
         job = ledger.job(kept.job)
-        left = sum(item.expected for item in ledger.items(job.number))
-    text = [f"{job.name}: {kept.number} was agreed on {kept.answered}; {len(came)} work items "
-            f"came ({sum(item.expected for item in came):.1f} h), {len(went)} went "
-            f"({sum(item.expected for item in went):.1f} h); {left:.1f} h expected now; "
+        left = math.fsum(item.expected for item in ledger.items(job.number))
+    text = [f"{job.name}: {kept.number} was agreed on {kept.answered}; work items: {len(came)} "
+            f"came ({math.fsum(item.expected for item in came):.1f} h), {len(went)} went "
+            f"({math.fsum(item.expected for item in went):.1f} h); {left:.1f} h expected now; "
             f"promised for {job.promised}"]
     if came or went:
         rows = [("", "Item", "Line", "Work", "Expected h")]
@@ -255,7 +256,7 @@ def _state(ledger, job) -> dict:
     items = ledger.items(job.number)
     return {
         "items": len(items), **standing_dict(ledger, job),
-        "hours_expected": round(sum(item.expected for item in items), 2),
+        "hours_expected": round(math.fsum(item.expected for item in items), 2),
         "hours_booked": round(ledger.counted(job=job.number)[1], 2)}
 
 

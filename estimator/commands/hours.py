@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -185,7 +186,8 @@ def _kinds(options) -> int:
 
 def _booked(options, entries) -> int:
     return say(options, {"entries": [as_json(one) for one in entries],
-                         "hours": round(sum(one.hours for one in entries), 4)}, _table(entries))
+                         "hours": round(math.fsum(one.hours for one in entries), 4)},
+               _table(entries))
 
 
 def _table(entries) -> str:

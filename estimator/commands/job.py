@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 
 from estimator.commands import amounts, change
@@ -41,7 +42,7 @@ def _accept(options) -> int:
                           on=day_said(options.date, "date"),
                           promised=day_said(options.promised, "promised"))
         items = ledger.items(job.number)
-    hours = sum(item.expected for item in items)
+    hours = math.fsum(item.expected for item in items)
     return say(options, {"job": as_json(job), "items": [as_json(item) for item in items],
                          "hours_expected": round(hours, 2)},
                f"{job.number}, {job.name}: {len(items)} work items, {hours:.1f} hours expected")
@@ -101,8 +102,8 @@ def _shown(options, ledger, job, settings) -> int:
         "items": [as_json(item) | {"hours_booked": round(booked[item.item], 4),
                                    "done": done.get(item.item)} for item in items],
         "hours_unbilled": other,
-        "hours_expected": round(sum(item.expected for item in items), 2),
-        "hours_booked": round(sum(entry.hours for entry in entries), 2),
+        "hours_expected": round(math.fsum(item.expected for item in items), 2),
+        "hours_booked": round(math.fsum(entry.hours for entry in entries), 2),
         "clocks": [as_json(clock) for clock in clocks],
         **{name: [as_json(entry) for entry in ledger.entries(kind, job=job.number)]
            for name, kind in (("purchases", Purchase), ("outwork", Outwork), ("sales", Sale))},
@@ -168,5 +169,5 @@ def _followed(ledger, shop, job) -> tuple[str, ...]:
 
 def _hours(ledger, job) -> tuple[float, float]:
     """Hours expected of a job's items, and hours booked to it."""
-    return (sum(item.expected for item in ledger.items(job.number)),
+    return (math.fsum(item.expected for item in ledger.items(job.number)),
             ledger.counted(job=job.number)[1])

@@ -118,7 +118,7 @@ class Parser(argparse.ArgumentParser):
                 found.append(Fault(f"There is no option {quoted(name)[1:-1]}.", self._cure(name)))
             elif not own:
                 found.append(Fault(f"{quoted(word)} stands for nothing.",
-                                   f"Leave it away; {self.prog} --help lists what may be said."))
+                                   f"Leave it out; {self.prog} --help lists what may be said."))
         return found
 
     def _cure(self, name: str) -> str:

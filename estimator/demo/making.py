@@ -126,16 +126,16 @@ def _made(folder: Path, jobs: int, rng: np.random.Generator, on: date,
     asked = enquiries(math.ceil(_ASKED * jobs) + late, late + _SMALL, shop.catalogue, rng)
     with contextlib.closing(Ledger(shop.folder)) as ledger:
         offers = _offers(asked, shop, start, on, rng, tell)
-        works = _answered(ledger, offers, jobs, shop, on, rng)
+        works = _answered(ledger, offers, jobs, shop, rng)
         tell(0.7)
         for work in works:
-            _plan(work, ledger, on, rng)
+            _plan(work, ledger, rng)
         last = on - timedelta(1)
         tasks = [task for work in works for task in work.tasks]
         entries = calendar(tasks, people(), start, last, rng)
         closed = _closing_days(works, entries, on, rng)
         entries += _warranty(works, closed, on, rng)
-        _book(ledger, entries, shop, on)
+        _book(ledger, entries, shop)
         for work in works:
             if work.state != "closed":
                 _mark(ledger, work.job.number, entries)
@@ -184,7 +184,7 @@ def _offers(asked: Sequence[Enquiry], shop: Shop, start: date, on: date,
     return found
 
 
-def _answered(ledger: Ledger, offers: Sequence[Quote], jobs: int, shop: Shop, on: date,
+def _answered(ledger: Ledger, offers: Sequence[Quote], jobs: int, shop: Shop,
               rng: np.random.Generator) -> list[_Work]:
     """Keep the quotes; so many customers accept, sooner the lower the price over cost."""
     late = len(offers) - len(_UNDER_WAY) - len(_UNANSWERED)
@@ -214,7 +214,7 @@ def _answered(ledger: Ledger, offers: Sequence[Quote], jobs: int, shop: Shop, on
 # --- hours ---------------------------------------------------------------------------------------
 
 
-def _plan(work: _Work, ledger: Ledger, on: date, rng: np.random.Generator) -> None:
+def _plan(work: _Work, ledger: Ledger, rng: np.random.Generator) -> None:
     """What is worked on a job, with finds as often as the tables say."""
     job = work.offer.job
     found = math.fsum(
@@ -253,7 +253,7 @@ def _warranty(works: Sequence[_Work], closed: dict[str, date], on: date,
     return found
 
 
-def _book(ledger: Ledger, entries: Sequence[TimeEntry], shop: Shop, on: date) -> None:
+def _book(ledger: Ledger, entries: Sequence[TimeEntry], shop: Shop) -> None:
     """Book month by month, as time sheets come in."""
     months: dict[tuple[int, int], list[TimeEntry]] = {}
     for entry in sorted(entries, key=lambda one: one.day):

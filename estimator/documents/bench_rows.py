@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -158,7 +159,7 @@ def coil_labels(jobs: Iterable[OnBench]) -> list[Counted]:
     found = []
     for one in jobs:
         for place, line in enumerate(one.job.scope.lines):
-            count = round(sum(supply.quantity for supply in one.job.supplies
+            count = round(math.fsum(supply.quantity for supply in one.job.supplies
                               if supply.line == place and supply.item == _COIL_LABEL))
             if count:
                 found += _by_kind(one.name, place, line.note, count, lambda said: said)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from estimator.documents.sheets import Book, Formula
@@ -122,7 +123,7 @@ def _cost(block: _Block, offer: Quote, lines: Table, finds: Table) -> tuple[floa
     job = offer.job
     places = []
     for kind in KINDS:
-        known = sum(entry.kinds[kind] for entry in job.lines)
+        known = math.fsum(entry.kinds[kind] for entry in job.lines)
         total = lines.total(f"cost_{kind}")
         less = {"labour": "labour", "parts": "other"}.get(kind)
         text = f"{total.text}-{finds.total(less).text}" if less else total.text

@@ -37,7 +37,7 @@ def estimate(scope: Scope, shop: Shop) -> Estimate:
     catalogue, settings = shop.catalogue, shop.settings
     items = _items(scope, catalogue, settings)
     supplies = supplies_of(scope.works, scope.needs, scope.lines, catalogue, settings)
-    lots = lots_of(scope.needs, scope, catalogue)
+    lots = lots_of(scope.needs, catalogue)
     result = Estimate(
         scope=scope,
         items=items,

@@ -11,7 +11,7 @@ from estimator import finishing, materials, outwork
 from estimator.catalogue import Catalogue
 from estimator.durations import Range
 from estimator.estimate.records import Lot, Supply
-from estimator.scope import Need, Scope, Work
+from estimator.scope import Need, Work
 from estimator.shop import Settings
 from estimator.survey import Line
 
@@ -120,16 +120,16 @@ def supplies_of(
     return tuple(supplies)
 
 
-def lots_of(needs: Iterable[Need], scope: Scope, catalogue: Catalogue) -> tuple[Lot, ...]:
+def lots_of(needs: Iterable[Need], catalogue: Catalogue) -> tuple[Lot, ...]:
     """What goes out to each service as one lot, and what each line carries of its charge.
 
     Examples
     --------
     >>> from estimator.demo import small_quote
     >>> from estimator.shop import open_shop
-    >>> works = small_quote().job.scope
+    >>> needs = small_quote().job.scope.needs
     >>> [(lot.service, round(lot.quantity, 2), lot.unit, round(lot.charge.typical))
-    ...  for lot in lots_of(works.needs, works, open_shop().catalogue)]
+    ...  for lot in lots_of(needs, open_shop().catalogue)]
     [('powder-coat-set', 0.4, 'set', 110), ('blasting', 0.2, 'lot', 40)]
     """
     pieces: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))

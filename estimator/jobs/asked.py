@@ -22,6 +22,11 @@ class Wish:
         Numbers of survey lines, from 1, as the quote counts them.
     extras
         Extras by name with their counts; 0 takes one out again.
+
+    Examples
+    --------
+    >>> Wish(leave_out=(16,), extras=(("extra-led-set", 1),)).put_back
+    ()
     """
 
     leave_out: tuple[int, ...] = ()

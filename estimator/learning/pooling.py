@@ -161,8 +161,8 @@ class Additive:
                 new = total / (count + self.noise / self.between[i])
                 left = left - (new - effect)[codes]
                 self.effects[i] = new
-            kept = sum(float((c / (c + self.noise / b)).sum())
-                       for c, b in zip(counts, self.between, strict=True))
+            kept = math.fsum(float((c / (c + self.noise / b)).sum())
+                             for c, b in zip(counts, self.between, strict=True))
             free = max(all_weight - 2 - kept, 0.1 * all_weight)
             self.noise = ((float(weight @ left**2) + prior.noise_count * prior.noise**2)
                           / (free + prior.noise_count))

@@ -231,6 +231,13 @@ class TimeEntry(Entry):
 
     `started` and `stopped` are moments in UTC where they are known; `hours` may be less than lies
     between them, for a break. [h]
+
+    Examples
+    --------
+    >>> TimeEntry(person="Ada", day=date(2026, 3, 2), hours=1.5, job="260302-0A1B2C", item=4).item
+    4
+    >>> TimeEntry(person="Ada", day=date(2026, 3, 2), hours=0.5, unbilled="cleaning").job is None
+    True
     """
 
     person: str
@@ -246,6 +253,14 @@ class Purchase(Entry):
     """Parts or materials bought: `amount` is what was paid for all of them, before tax. [currency]
 
     `part` is the name in the table of parts, where it has one.
+
+    Examples
+    --------
+    >>> bought = Purchase(day=date(2026, 3, 2), job="260302-0A1B2C", supplier="oakbench-parts",
+    ...                   what="Rubber rings", quantity=60, unit="piece",
+    ...                   amount=Decimal("38.40"), currency="USD")
+    >>> bought.amount / int(bought.quantity)  # of one
+    Decimal('0.64')
     """
 
     supplier: str
@@ -263,6 +278,16 @@ class Outwork(Entry):
 
     What comes back names with `of` the entry by which it was sent; a lot may come back in parts.
     `amount` is what was charged, before tax; 0 while it is not known. [currency]
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> sent = Outwork(day=date(2026, 3, 2), job="260302-0A1B2C", service="blasting",
+    ...                what="Legs", event="sent", quantity=1, unit="lot", currency="USD", id=7)
+    >>> back = replace(sent, event="back", day=date(2026, 3, 9), of=sent.id, id=None,
+    ...                amount=Decimal(40))
+    >>> (back.day - sent.day).days
+    7
     """
 
     service: str

@@ -40,6 +40,13 @@ class Piece:
         Pieces, for the count when the lot leaves and comes back. [–]
     note
         What to mask, what not to blast, where threads are.
+
+    Examples
+    --------
+    Legs that are free in three days, and may wait two more for others to go with them:
+
+    >>> Piece("harbour", "blasting", "legs", quantity=0.4, ready=3, slack=2, count=4).note
+    ''
     """
 
     job: str
@@ -56,7 +63,7 @@ class Piece:
 class SentLot:
     """Pieces that go to one service on one day.
 
-    Attributes
+    Parameters
     ----------
     leaves, soonest, expected, latest
         Day it leaves, and days it is back: at best, usually, at worst. [d]
@@ -96,7 +103,7 @@ class SentLot:
 class Sending:
     """Lots by the day they leave, and what waiting for each other costs.
 
-    Attributes
+    Parameters
     ----------
     delays
         (job, days that it is held up by waiting for a lot), every job. [d]
@@ -124,7 +131,7 @@ class Sending:
 class LotPlan:
     """The best way to send pieces out, with the plain ways to compare.
 
-    Attributes
+    Parameters
     ----------
     best
         What is proposed.

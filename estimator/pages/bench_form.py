@@ -94,7 +94,7 @@ class Ask:
     wish: Wish = CHEAPEST
 
 
-def candidates(ledger: Ledger, shop: Shop, said: Collection[str] = ()) -> tuple[Candidate, ...]:
+def candidates(ledger: Ledger, said: Collection[str] = ()) -> tuple[Candidate, ...]:
     """Jobs that are not finished, then the latest drafts of quotes; without open jobs the last
     draft first.
 

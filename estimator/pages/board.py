@@ -6,6 +6,7 @@ so long that the next edit has to wait for it.
 
 from __future__ import annotations
 
+import math
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
@@ -109,11 +110,12 @@ class Board:
 
     def _price(self, _desk: Desk, offer: Quote) -> None:
         amounts = figures.breakdown(offer)
+        # Whatever is left out lacks in the last bar, which is to say the price.
         steps = [(name, amount) for name, amount in amounts.items()
-                 if abs(amount) >= 0.5 or name == "Margin"]
+                 if abs(amount) >= 0.005 or name == "Margin"]
         self._chart("price", "From cost to price",
-                    plots.waterfall(steps, sum(amount for _, amount in steps), money=self._whole,
-                                    earned=["Margin"], name="Price"),
+                    plots.waterfall(steps, math.fsum(amount for _, amount in steps),
+                                    money=self._whole, earned=["Margin"], name="Price"),
                     figures.breakdown_words(amounts, offer))
 
     def _drivers(self, _desk: Desk, offer: Quote) -> None:

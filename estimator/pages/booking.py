@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -250,7 +251,8 @@ class BookTime:
         kept = shop.ledger.book(found, unbilled=shop.unbilled, sure=sure, rows=rows, file=name)
         self._sheet = None
         shop.changed()
-        return f"{name}: {sum(one.hours for one in kept):.2f} hours in {len(kept)} rows are booked."
+        hours = math.fsum(one.hours for one in kept)
+        return f"{name}: {hours:.2f} hours in {len(kept)} rows are booked."
 
     # Putting right --------------------------------------------------------------------------
 

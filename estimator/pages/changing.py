@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -357,10 +358,11 @@ def _result(found: Revised) -> str:
     lists = "".join(
         f"<h3>{name}</h3><ul>" + "".join(f"<li>{html.escape(one)}</li>" for one in said) + "</ul>"
         for name, said in (("To buy or send out, more or less", buy), ("To heed", heed)) if said)
+    hours = math.fsum(one.hours for one in told)
     return ('<div data-testid="change-result">'
             + showing.table("change-sides", "Before and after",
                             ("", ">Before", ">After", ">Difference"), sides)
             + showing.table("changes", "What changes", ("What", "Why", ">Hours", ">Before tax"),
-                            rows, total=["Together", "", f"{sum(one.hours for one in told):+.1f}",
+                            rows, total=["Together", "", f"{hours:+.1f}",
                                          more(after.price - before.price)])
             + showing.said(*map(plain_words, found.notes)) + lists + "</div>")

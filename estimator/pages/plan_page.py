@@ -220,7 +220,7 @@ class PlanPage:
         self.drawing.release()
 
     def _read(self) -> None:
-        self.known = forms.candidates(self.ledger, self.shop, self.content.get("jobs", {}))
+        self.known = forms.candidates(self.ledger, self.content.get("jobs", {}))
 
     def _usual_rows(self) -> str:
         chosen = [one for one in self.known if forms.job_cells(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import ipywidgets as widgets
 
 from estimator import plots, review
@@ -73,7 +75,7 @@ class OneJob:
 
     def _headline(self) -> str:
         found, settings = self.found, self.workshop.shop.settings
-        worked = sum(one.expected_worked for one in found.groups.get("operation", ()))
+        worked = math.fsum(one.expected_worked for one in found.groups.get("operation", ()))
         share = found.booked / worked if worked else None
         rows = [("review-booked", "Hours booked on work items", f"{found.booked:.1f} h",
                  f"of {found.expected:.1f} h expected"),

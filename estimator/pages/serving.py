@@ -213,7 +213,7 @@ def _free(port: int | None) -> int:
             probe.bind((HOST, port or 0))
         except (OSError, OverflowError):
             raise BadInput(Fault(f"Port {port} is taken or not allowed.",
-                                 "Leave --port away, and a free one is taken.")) from None
+                                 "Leave --port out, and a free one is taken.")) from None
         return probe.getsockname()[1]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Iterable, Mapping, Sequence
 
 from estimator import plots
@@ -145,7 +146,7 @@ def reasons(variances: Review, settings: Settings, caption: str = "") -> str:
     """Why the cost differs from what was quoted, reason by reason, as a chart."""
     steps = [(f"{one.kind} {one.cause}".capitalize(), float(one.amount)) for one in variances.parts
              if abs(one.amount) >= 0.5]
-    rest = float(variances.total) - sum(amount for _, amount in steps)
+    rest = float(variances.total) - math.fsum(amount for _, amount in steps)
     if abs(rest) >= 0.5 or (rest and not steps):
         steps.append(("All others", rest))
     elif rest:

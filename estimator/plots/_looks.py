@@ -23,6 +23,8 @@ INK = "#1c1e21"
 FAINT, PALE_BLUE = "#c9ccd1", "#cfe3f0"
 HATCH = "////"
 POINTS = 10.5
+# Fractions of multiples of the golden ratio strew marks evenly, and the same each time.
+GOLDEN = 0.6180339887498949
 # Comes with matplotlib, so that a chart is laid out alike on every machine.
 FONT = "DejaVu Sans"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 from estimator.plots._looks import (
@@ -159,7 +160,7 @@ def hours_by(rows: Sequence[tuple[str, float]], ax=None, *, most: int = 12):
     hours = numbers([value for _, value in rows], "hours").tolist()
     if min(hours) < 0:
         raise ValueError("hours are 0 or more")
-    whole = sum(hours)
+    whole = math.fsum(hours)
     names = [fit(name, 190.0) for name, _ in rows][:most]
     said = [f"{value:.1f} h" + (f", {100 * value / whole:.0f} %" if whole else "")
             for value in hours[:most]]

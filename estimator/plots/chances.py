@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from estimator.plots._looks import (
     BLUE,
+    GOLDEN,
     GREEN,
     PALE_BLUE,
     VERMILION,
@@ -25,8 +26,6 @@ from estimator.plots._looks import (
 
 # Where quotes that were won and lost are strewn, so that equal ones do not hide each other. [%]
 _WON, _LOST = (103.0, 114.0), (-3.0, -14.0)
-# Fractions of multiples of the golden ratio strew evenly, and the same each time.
-_GOLDEN = 0.6180339887498949
 
 
 def winning(curve_points: Sequence[tuple[float, float, float, float]], ax=None, *,
@@ -82,7 +81,7 @@ def winning(curve_points: Sequence[tuple[float, float, float, float]], ax=None, 
     area(ax, [*zip(at, low, strict=True), *zip(at[::-1], high[::-1], strict=True)],
          facecolor=PALE_BLUE, edgecolor=BLUE, linewidth=0.6)
     line(ax, at, chance, color=BLUE, linewidth=2.2)
-    strewn = np.arange(1, len(past) + 1) * _GOLDEN % 1
+    strewn = np.arange(1, len(past) + 1) * GOLDEN % 1
     for kind, (near, far), color, marker in ((won, _WON, GREEN, "o"),
                                              (~won, _LOST, VERMILION, "x")):
         line(ax, ratios[kind], near + (far - near) * strewn[kind], color=color, linestyle="",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from estimator.plots._looks import (
     BLUE,
+    GOLDEN,
     GREEN,
     INK,
     PALE_BLUE,
@@ -25,9 +26,6 @@ from estimator.plots._looks import (
     write,
 )
 from estimator.plots.against import ACROSS
-
-# Fractions of multiples of the golden ratio strew evenly, and the same each time.
-_GOLDEN = 0.6180339887498949
 
 
 def evidence(jobs: Sequence[float], book: float, ax=None, *,
@@ -72,7 +70,7 @@ def evidence(jobs: Sequence[float], book: float, ax=None, *,
     ax = panel(ax, (12, 12, 34, 44), 170, ACROSS)
     reach(ax, min(found.min(), marks.min()), max(marks.max(), min(far, found.max())), 8, 12)
     ax.set_ylim(0, 1)
-    strewn = (0.44 + 0.5 * ((n + 1) * _GOLDEN % 1) for n in range(len(found)))
+    strewn = (0.44 + 0.5 * ((n + 1) * GOLDEN % 1) for n in range(len(found)))
     if says is not None:
         low, high = says[1:]
         area(ax, [(low, 0), (high, 0), (high, 1), (low, 1)], facecolor=PALE_BLUE, edgecolor=GREEN,

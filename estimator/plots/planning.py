@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Sequence
 from datetime import date, timedelta
 
@@ -248,7 +249,6 @@ def finish_curve(days: Sequence[float], first: date, ax=None, *, planned: float 
 
 
 def _on(first: date, at: float) -> date:
-    import math
     return first + timedelta(max(math.ceil(at) - 1, 0))
 
 

@@ -63,7 +63,7 @@ def quote(survey: Survey, choices: Choices, shop: Shop, *, compare: bool = True,
     works = job.scope
     odds = simulate.simulate(job, settings, trials=choices.trials, seed=choices.seed,
                              sampler=choices.sampler, progress=progress)
-    price, cap, divisor = _price(job, odds, choices.pricing, confidence, settings)
+    price, cap, divisor = _price(odds, choices.pricing, confidence, settings)
     lines = price_lines(job, price, divisor, choices.pricing, settings, shop.catalogue)
     taxes = taxes_on(lines, settings)
     total = price + sum((entry.amount for entry in taxes), Decimal(0))
@@ -191,9 +191,8 @@ def aims_of(choices: Choices, settings: Settings) -> tuple[float, float]:
     return confidence, margin
 
 
-def _price(
-    job: Estimate, odds: Odds, pricing: str, confidence: float, settings: Settings
-) -> tuple[Decimal, Decimal | None, float]:
+def _price(odds: Odds, pricing: str, confidence: float, settings: Settings
+           ) -> tuple[Decimal, Decimal | None, float]:
     """Price before tax, cap, and what a cost is divided by to become a price."""
     divisor = 1 - settings.margin - settings.warranty_share
     if pricing == TIME:
@@ -236,7 +235,7 @@ def _levels(
             odds = simulate.simulate(job, shop.settings, seed=choices.seed,
                                      trials=min(choices.trials, COMPARE_MOST),
                                      sampler=choices.sampler)
-            price, _, _ = _price(job, odds, choices.pricing, confidence, shop.settings)
+            price, _, _ = _price(odds, choices.pricing, confidence, shop.settings)
         p50, p80 = odds.at("hours", 0.5, 0.8)
         found.append(
             LevelPrice(

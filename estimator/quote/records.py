@@ -44,6 +44,15 @@ class Choices:
         Of the simulation; the sampler is "random" or "sobol".
     on
         Date of the quote; None is today.
+
+    Examples
+    --------
+    Without the 16th line of the survey, with one extra, and with the shop's own margin:
+
+    >>> wanted = Choices(Level.SHOP_JOB, TIME, dropped=frozenset({15}),
+    ...                  added=(("extra-led-set", 1),), on=date(2026, 11, 26))
+    >>> wanted.pricing, wanted.margin
+    ('time and materials', None)
     """
 
     level: Level

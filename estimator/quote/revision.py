@@ -7,6 +7,7 @@ Every difference of price stands somewhere: with a change, or with what follows 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -239,11 +240,11 @@ def rest_of(before: Quote, after: Quote, changes: Iterable[Change]) -> tuple[Res
         amount, hours = _difference((key, key), old, new)
         found.append(Rest(key, title, amount, hours))
     told = [*changes, *found]
-    hours = sum(h for _, h in new.values()) - sum(h for _, h in old.values())
+    hours = math.fsum(h for _, h in new.values()) - math.fsum(h for _, h in old.values())
     found.append(Rest(
         "shared", "Other lines, which share set-ups and lots",
         after.price - before.price - sum((one.amount for one in told), Decimal(0)),
-        hours - sum(one.hours for one in told)))
+        hours - math.fsum(one.hours for one in told)))
     return tuple(one for one in found if one.amount or abs(one.hours) > 1e-6)
 
 

@@ -22,6 +22,13 @@ from estimator.resale.records import Paying, PayingLine
 
 def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[str, np.ndarray]
             ) -> Paying | None:
+    """Which lines pay at the end that earns most, within the limits; None without lines.
+
+    Raises
+    ------
+    BadInput
+        If what cannot be left out is over a limit.
+    """
     works = work_choices(played)
     if not works:
         return None
@@ -56,17 +63,7 @@ def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[st
     try:
         chosen = paying.choose(whole, budget=here.deal.budget, hours=limit)
     except paying.NothingFits as error:
-        budget, over = here.deal.budget, []
-        if budget is not None and error.cost > budget:
-            needed, most = (format_money(round(amount), here.settings.currency,
-                                        here.settings.locale, digits=0)
-                           for amount in (error.cost, budget))
-            over.append(f"costs {needed}, over the limit of {most}")
-        if limit is not None and error.hours > limit:
-            over.append(f"takes {error.hours:.1f} h, over the limit of {limit:.1f} h")
-        raise BadInput(Fault(
-            f"{aim.row.name}: what cannot be left out {', and '.join(over)}.",
-            "Raise the limit, or leave the machine as it is.")) from None
+        raise BadInput(_too_tight(here, aim.row.name, error, limit)) from None
     titles = {index: tables.assemblies[line.assembly].name
               for index, line in zip(indexes, lines, strict=True)}
     rows = [PayingLine(index, titles[index], float(gains[k]), costs[index], float(hours[k]),
@@ -80,6 +77,21 @@ def paying_lines(here: Setting, played: Mapping[str, Played], worths: Mapping[st
                   tuple(sorted(rows, key=lambda row: (row.cost - row.gain, row.line))),
                   named(chosen), named(every),
                   lambda: tuple(map(named, paying.frontier(whole, budget=here.deal.budget))))
+
+
+def _too_tight(here: Setting, name: str, least: paying.NothingFits, most_hours: float | None
+               ) -> Fault:
+    """What cannot be left out costs or takes more than there is for it."""
+    budget, over = here.deal.budget, []
+    if budget is not None and least.cost > budget:
+        needed, most = (format_money(round(amount), here.settings.currency,
+                                     here.settings.locale, digits=0)
+                        for amount in (least.cost, budget))
+        over.append(f"costs {needed}, over the limit of {most}")
+    if most_hours is not None and least.hours > most_hours:
+        over.append(f"takes {least.hours:.1f} h, over the limit of {most_hours:.1f} h")
+    return Fault(f"{name}: what cannot be left out {', and '.join(over)}.",
+                 "Raise the limit, or leave the machine as it is.")
 
 
 def _gains(here: Setting, row: SaleRatio, step: float, lines: Sequence, weights: Sequence[float]

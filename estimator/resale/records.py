@@ -63,6 +63,15 @@ class Deal:
         Of the simulation.
     on
         Today; None for the day it is.
+
+    Examples
+    --------
+    A machine at an auction, to be resold for a fifth more a year; and one that was bought already:
+
+    >>> Deal(5000, asking=2800, buying="auction", want=0.2).way
+    'private'
+    >>> Deal(4500, paid=1900, way="auction").asking is None
+    True
     """
 
     value: float

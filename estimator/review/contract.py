@@ -133,7 +133,7 @@ def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> d
         },
         "chart": _chart(found),
         "levels": [
-            {"level": one.level, "jobs": one.jobs, "income": _money(one.income),
+            {"level": one.name, "jobs": one.jobs, "income": _money(one.income),
              "cost": _money(one.cost), "left_share": _ratio(one.share)}
             for one in found.levels
         ],

@@ -27,9 +27,10 @@ def groups_of(books: Books) -> Mapping[str, tuple[Group, ...]]:
             for person, own in people.items():
                 _add(sums["person"], person, item.expected * own / hours, own)
     # All of a job is of one name and one level.
-    whole = [sum(found) for found in zip(*sums["kind"].values(), strict=True)]
-    if whole:
-        sums["job"][books.job.name] = sums["level"][books.sent.level] = whole
+    if sums["kind"]:
+        items, worked, *hours = zip(*sums["kind"].values(), strict=True)
+        sums["job"][books.job.name] = sums["level"][books.sent.level] = [
+            sum(items), sum(worked), *map(math.fsum, hours)]
     return {by: _sorted(Group(by, name, 1, *one) for name, one in found.items())
             for by, found in sums.items()}
 

@@ -336,8 +336,8 @@ class GroupMargin:
     Examples
     --------
     >>> found = GroupMargin("level", "shop-job", 3, Decimal(3000), 2400.0)
-    >>> found.left, found.share, found.level
-    (600.0, 0.2, 'shop-job')
+    >>> found.left, found.share
+    (600.0, 0.2)
     """
 
     by: str
@@ -355,11 +355,6 @@ class GroupMargin:
     def share(self) -> float | None:
         """`left` as a share of the income; None without income. [–]"""
         return self.left / float(self.income) if self.income else None
-
-    @property
-    def level(self) -> str:
-        """The service level, of a group by level."""
-        return self.name
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import numpy as np
 from estimator.errors import BadInput, Fault
 from estimator.schedule.hours import DAY, moment
 from estimator.schedule.listing import drawn
-from estimator.schedule.playing import Course
+from estimator.schedule.playing import NEAR, Course
 from estimator.schedule.records import Bench, BenchPlan, Draft, Proof, Step
 from estimator.schedule.solving import solved
 from estimator.schedule.tasks import OnBench, bench_of
@@ -189,7 +189,7 @@ def _told(bench: Bench, draft: Draft, proof: Proof, start: date, jobs: Sequence[
 def _holds_up(course: Course, before: int, at: int, starts, finishes, turned) -> bool:
     axis = course.axis[at]
     value = finishes[before] if course.axis[before] == axis else turned[before, axis]
-    return bool(value[0] >= starts[at][0] - 0.003)
+    return bool(value[0] >= starts[at][0] - NEAR)
 
 
 __all__ = ["plan"]

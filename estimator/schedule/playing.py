@@ -18,7 +18,7 @@ from estimator.schedule.hours import Hours
 from estimator.schedule.records import Bench, Draft
 
 BLOCK = 8192
-_NEAR = 0.003
+NEAR = 0.003
 """Hours that count as the same moment: ten seconds, above what short numbers round off. [h]"""
 _CLOCK = -1
 
@@ -72,7 +72,7 @@ class Axis:
               ) -> np.ndarray:
         """The moment at which so much open time is over; with `morning` the next day's if that
         is at the end of a day."""
-        near = self.kind(_NEAR if morning else -_NEAR)
+        near = self.kind(NEAR if morning else -NEAR)
         at = (self._morning if morning else self._evening)(opened + near)
         np.minimum(at, len(self.ends) - 1, out=at)
         return np.add(opened, self.shift.take(at), out=out)
@@ -86,7 +86,7 @@ class Axis:
 
     def in_one_go(self, opened: np.ndarray, length) -> np.ndarray:
         """Open time from which on so much work ends on the day it begins; see `Hours.in_one_go`."""
-        near, last = self.kind(_NEAR), len(self.ends) - 1
+        near, last = self.kind(NEAR), len(self.ends) - 1
         while True:
             at = np.minimum(self._morning(opened + near), last)
             evening = self.ends.take(at)
@@ -98,7 +98,7 @@ class Axis:
 
     def ended(self, opened: np.ndarray, length) -> np.ndarray:
         """The last open time up to `opened` at which so much work ends that no night parts."""
-        near = self.kind(_NEAR)
+        near = self.kind(NEAR)
         while True:
             at = np.minimum(self._evening(opened - near), len(self.ends) - 1)
             morning = self.ends.take(at) - self.sizes.take(at)
@@ -291,12 +291,12 @@ class Course:
         for lasts, end in zip(self.lasts, self.ends(finishes), strict=True):
             for at in lasts:
                 node = self.holds.get(at, at)
-                found[node] |= self.by_clock(node, finishes[node]) >= end - self.kind(_NEAR)
+                found[node] |= self.by_clock(node, finishes[node]) >= end - self.kind(NEAR)
         for at in reversed(self.order):
             if not found[at].any():
                 continue
             axis = self.axis[at]
-            least = starts[at] - self.kind(_NEAR)
+            least = starts[at] - self.kind(NEAR)
             for before in self.before[at]:
                 value = finishes[before] if self.axis[before] == axis else turned[before, axis]
                 found[before] |= found[at] & (value >= least)

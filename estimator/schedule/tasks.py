@@ -43,6 +43,12 @@ class Lead:
         The day it is or was ordered; None for the first day of the plan.
     arrived
         Whether it is there.
+
+    Examples
+    --------
+    >>> Lead("oakbench-parts", Range(4, 6, 10), frozenset({19, 20}),
+    ...      ordered=date(2026, 11, 23)).arrived
+    False
     """
 
     name: str
@@ -78,6 +84,14 @@ class OnBench:
         Services whose lot is away, and since when.
     back
         Services whose lot has come back.
+
+    Examples
+    --------
+    >>> from estimator.demo import small_quote
+    >>> one = OnBench("harbour", small_quote().job, due=date(2027, 3, 1),
+    ...               done={1: date(2026, 11, 25)}, booked={2: 0.5})
+    >>> one.weight, one.leads
+    (1, None)
     """
 
     name: str

@@ -54,6 +54,11 @@ class Machine:
 
     `customer_kind` is a free word of the shop, such as private owner, operator or dealer; a
     review holds jobs of each kind apart.
+
+    Examples
+    --------
+    >>> Machine("Comet Harbour", year="1992", era=Era.DOT_MATRIX, customer_kind="dealer").year
+    '1992'
     """
 
     title: str = ""
