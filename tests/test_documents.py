@@ -277,6 +277,16 @@ def test_no_word_runs_over_the_margin(defaults, demo, tmp_path):
     assert max(ends) <= width - 2.1 / 2.54 * 72 + 0.5
 
 
+def test_words_from_the_right_keep_their_order_however_long(defaults, demo, tmp_path):
+    """A long name breaks where it must, and its letters are read in the order they were typed."""
+    name = "\u05d0\u05d1\u05d2\u05d3" * 6
+    machine = replace(demo.machine, title=name)
+    offer = quote(replace(demo, machine=machine), Choices(Level.SHOP_JOB, on=ON), defaults,
+                  compare=False)
+    told = said(documents.render(offer, "quote.pdf"), tmp_path)
+    assert re.fullmatch(f"({name})+", "".join(re.findall("[\u05d0-\u05ea]", told)))
+
+
 def test_a_text_cannot_turn_the_direction_of_what_follows(defaults, demo, tmp_path):
     """Marks that turn the writing direction and controls are taken out of what users typed."""
     lines = (replace(demo.lines[0], note="a\u202eb\x07c\u2067d"), *demo.lines[1:])
@@ -513,6 +523,31 @@ def test_the_workbook_holds_every_sheet_ready_to_read_and_print(offer):
         assert sheet.print_title_rows == "$4:$4"
         assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
     assert len(list(book["Work"].iter_rows(min_row=5))) == len(offer.job.items) + 1
+
+
+def test_amounts_fit_their_columns_in_every_table_of_a_sheet(offer):
+    """A table that stands below another widens its columns: "###" would be printed else."""
+    shown, styled = opened(offer, values=True), opened(offer, values=False)
+    found = 0
+    for sheet in styled.worksheets[1:-1]:
+        for cell in (cell for cells in sheet.iter_rows() for cell in cells):
+            value = shown[sheet.title][cell.coordinate].value
+            if value is not None and "$" in cell.number_format:
+                width = sheet.column_dimensions[cell.column_letter].width
+                assert width > len(money(value, offer)) + 1, (sheet.title, cell.coordinate, value)
+                found += 1
+    assert found > 500
+
+
+def test_every_setting_in_the_workbook_has_its_unit(offer):
+    """Numbers of the shop stand with their unit, shares and chances as per cent."""
+    rows = {row[0].value: row for row in opened(offer, values=False)["Assumptions"].iter_rows()}
+    for name, unit in catalogue.load().rates.items():
+        if isinstance(getattr(offer.settings, name, ""), float):
+            _, value, note = rows[name][:3]
+            assert note.value or "%" in value.number_format, name
+            assert ("%" in value.number_format) == unit.unit.startswith(
+                ("share", "probability", "correlation")), name
 
 
 def test_the_workbook_says_what_drives_the_price_and_what_to_look_at(offer):

@@ -128,7 +128,7 @@ def outwork(book: Book, sheet, offer: Quote) -> Table:
         for place, lot in enumerate(offer.job.lots)
         for line, share in lot.shares.items()
     )
-    return Table(book, sheet, columns, rows, top=top, main=False)
+    return Table(book, sheet, columns, rows, top=top, above=lots)
 
 
 def _lots(book: Book, sheet, offer: Quote) -> Table:
@@ -253,7 +253,7 @@ def buying(book: Book, sheet, offer: Quote) -> Formula:
         Column("total", "Total", "money", total=True),
         Column("days", "Days", "days"),
     ]
-    return Table(book, sheet, columns, rows, top=top, main=False).total("total")
+    return Table(book, sheet, columns, rows, top=top, above=parts).total("total")
 
 
 def _bought(book: Book, sheet, offer: Quote) -> Table:

@@ -61,5 +61,5 @@ def drivers(book: Book, sheet, offer: Quote) -> None:
             for sight in offer.sights
         ),
         top=top,
-        main=False,
+        above=found,
     )

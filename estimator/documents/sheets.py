@@ -99,6 +99,8 @@ class Book:
         looks = {
             "text": {"text_wrap": True, "align": "left", "indent": 1},
             "name": {},
+            # Words that are written from the right run over the cells beside them all the same.
+            "said": {"align": "left"},
             "remark": {"font_color": "#565D66", "align": "left", "indent": 1},
             "note": {"text_wrap": True, "font_color": "#565D66", "align": "left", "indent": 1},
             "prose": {"text_wrap": True},

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from estimator.catalogue import load
 from estimator.documents.sheets import Book, Formula
 from estimator.documents.tables import Column, Table
 from estimator.estimate import KINDS
@@ -30,7 +31,7 @@ class _Block:
         self,
         name: str,
         value,
-        style: str = "name",
+        style: str = "said",
         note: str = "",
         *,
         total: bool = False,
@@ -235,7 +236,7 @@ def assumptions(book: Book, sheet, offer: Quote) -> None:
     sheet.set_column(0, 0, 28)
     sheet.set_column(1, 1, 14)
     sheet.set_column(2, 2, 66)
-    settings, job = offer.settings, offer.job
+    settings, job, units = offer.settings, offer.job, load().rates
     block = _Block(book, sheet, 2)
     block.head("Settings of the shop")
     for name, value in settings.model_dump().items():
@@ -246,12 +247,9 @@ def assumptions(book: Book, sheet, offer: Quote) -> None:
         if isinstance(value, str):
             block.line(name, ", ".join(value.splitlines()))
         else:
-            style = (
-                "share"
-                if name.endswith("_share") or name.startswith("tax_") or name in _AS_SHARE
-                else "quantity"
-            )
-            block.line(name, value, style, called=name)
+            unit = units[name].unit
+            block.line(name, value, "share" if unit.startswith(_AS_SHARE) else "quantity",
+                       unit.removeprefix("share ").replace("USD", settings.currency), called=name)
     block.head("What follows from them")
     block.line(
         "hours_factor",
@@ -291,16 +289,5 @@ def assumptions(book: Book, sheet, offer: Quote) -> None:
             block.row += 1
 
 
-_AS_SHARE = frozenset(
-    {
-        "margin",
-        "confidence",
-        "cap_confidence",
-        "parts_markup",
-        "materials_markup",
-        "outwork_markup",
-        "assumed_worse_chance",
-        "hidden_worse_chance",
-        "repeat_correlation",
-    }
-)
+_AS_SHARE = ("share", "probability", "correlation")
+"""Units that are written as per cent begin with one of these."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from estimator.documents.sheets import Book, Formula
 
@@ -36,6 +36,9 @@ class Table:
         Row of the headers, the sheet's first row being 0.
     main
         Does the table set the sheet's widths and stay in sight while it is rolled?
+    above
+        The table that does, where this one stands below it: its columns are used, and made wider
+        where amounts would not fit.
     """
 
     def __init__(
@@ -47,8 +50,12 @@ class Table:
         *,
         top: int = 3,
         main: bool = True,
+        above: Table | None = None,
     ):
         self.sheet_name = f"'{sheet.name}'" if " " in sheet.name else sheet.name
+        if above is not None:
+            columns = [replace(column, width=width)
+                       for column, width in zip(columns, above.widths, strict=False)]
         self.places = {column.key: place for place, column in enumerate(columns)}
         self._letters = {key: _cell(0, place)[:-1] for key, place in self.places.items()}
         self.first = top + 1
@@ -69,8 +76,12 @@ class Table:
         self._head(book, sheet, top)
         if self._sums:
             self._totals(book, sheet, here)
-        if main:
-            self._set_up(book, sheet, top, values)
+        if main and above is None:
+            self._set_up(sheet, top)
+        if main or above is not None:
+            self.widths = [self._width(book, column, values[column.key]) for column in columns]
+            for place, width in enumerate(self.widths):
+                sheet.set_column(place, place, width)
 
     def range(self, key: str) -> str:
         """Where a column's values stand, for a formula on any sheet."""
@@ -123,19 +134,19 @@ class Table:
             else:
                 book.put(sheet, here, place, None, f"{column.style} total")
 
-    def _set_up(self, book: Book, sheet, top: int, values: dict) -> None:
+    def _set_up(self, sheet, top: int) -> None:
         sheet.freeze_panes(top + 1, 0)
         sheet.repeat_rows(top)
         # Remarks at the end are for the screen; on paper they would make all else small.
         shown = [p for p, column in enumerate(self._columns) if column.style != "remark"]
         if shown[-1] < len(self._columns) - 1:
             sheet.print_area(0, 0, self.end, shown[-1])
-        for place, column in enumerate(self._columns):
-            width = column.width
-            if column.style == "money":
-                figures = [*values[column.key], self._sums.get(column.key, 0.0)]
-                width = max(width, book.money_width(max(map(abs, figures))))
-            sheet.set_column(place, place, width)
+
+    def _width(self, book: Book, column: Column, values: Sequence[float]) -> float:
+        if column.style != "money":
+            return column.width
+        figures = [*values, self._sums.get(column.key, 0.0)]
+        return max(column.width, book.money_width(max(map(abs, figures))))
 
 
 def _lines(said: str, width: float) -> int:
