@@ -613,7 +613,7 @@ def test_cautions_are_one_plain_line(catalogue):
     old = Offered("1", Era.ELECTROMECHANICAL, "working", 1)
     new = Offered("2", Era.LATE_SOLID_STATE, "working", 1)
     said = cautions([old, new, new], catalogue)
-    assert "2 may hold leaking batteries" in said
+    assert "2 machines may hold leaking batteries" in said
     assert "paint of 1" in said
     assert "mains" in said
     assert "\n" not in said

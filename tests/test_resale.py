@@ -1,6 +1,7 @@
 """What to do with a machine: by hand in a small shop, and whole with the trade's tables."""
 
 import json
+import re
 import subprocess
 from dataclasses import replace
 from datetime import date
@@ -673,6 +674,23 @@ def test_a_decision_fits_on_one_page(demo_survey_path, tmp_path, capsys):
     assert json.loads((tmp_path / "a" / "decision.json").read_text(encoding="utf-8"))["best"]
     assert sorted(path.name for path in (tmp_path / "a").iterdir()) == [
         "decision.json", "decision.pdf"]
+
+
+def test_amounts_of_many_figures_stand_in_thousands_on_one_page(demo, tmp_path):
+    """Columns hold what they say: long amounts are written short, and the note says so."""
+    from estimator.documents.decision import page, write
+
+    settings = SHOP.settings.model_copy(update={"currency": "IDR", "locale": "id_ID"})
+    house = replace(SHOP, settings=settings)
+    answer = resale(demo, Deal(80_000_000, asking=45_000_000, trials=300, on=ON), house)
+    said = page(answer)
+    assert "Amounts in the table are in thousands of IDR. " in said["note"]
+    best = next(one for one in answer.choices if one.key == answer.best)
+    row_ = next(row_ for row_ in said["rows"] if row_["best"])
+    assert int(row_["cells"][0].replace(".", "")) == round(best.cost / 1000)
+    assert max(len(cell) for row_ in said["rows"] for cell in row_["cells"] if "%" not in cell) <= 9
+    data = write(answer, tmp_path)["decision.pdf"].read_bytes()
+    assert len(re.findall(rb"/Type ?/Page[^s]", data)) == 1
 
 
 def test_the_page_says_what_the_command_says(demo):

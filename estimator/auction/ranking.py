@@ -93,7 +93,7 @@ def cautions(machines: Sequence[Offered], catalogue: Catalogue) -> str:
     --------
     >>> from estimator.catalogue import load
     >>> said = cautions([Offered("9", Era.ELECTROMECHANICAL, "working", 900)], load())
-    >>> "Unplug before opening" in said, "paint of 1 from before 1978" in said
+    >>> "Unplug before opening" in said, "paint of 1 machine from before 1978" in said
     (True, True)
     """
     with_cells = sum(
@@ -103,11 +103,15 @@ def cautions(machines: Sequence[Offered], catalogue: Catalogue) -> str:
     said = ["Unplug before opening, the switch does not make it safe: mains wiring may be old, "
             "bare or without ground."]
     if with_cells:
-        said.append(f"{with_cells} may hold leaking batteries.")
-    said.append("Solder holds lead" + (f", and the paint of {old} from before 1978 may." if old
-                                       else "."))
+        said.append(f"{_machines(with_cells)} may hold leaking batteries.")
+    said.append("Solder holds lead" + (f"; so may the paint of {_machines(old)} from before 1978."
+                                       if old else "."))
     said.append("Gloves, no dry dust; local codes and licensed practice decide.")
     return " ".join(said)
+
+
+def _machines(count: int) -> str:
+    return f"{count:,} machine{'' if count == 1 else 's'}"
 
 
 def as_dict(rows: Sequence[Ranked], terms: Deal, shop: Shop, notes: Sequence[str] = ()) -> dict:

@@ -8,16 +8,19 @@ from __future__ import annotations
 import itertools
 import json
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 from estimator.documents.files import put
 from estimator.documents.pdf import laid_out
-from estimator.documents.wording import day, paper
+from estimator.documents.wording import closed, day, figure, paper, signed
 from estimator.resale import LEAVE, Choice, Resale, Words, as_dict
 from estimator.units import of_a_hundred
 
 _LINES = 4
 _MOST_MONTHS = 24
+_MOST_LETTERS = 9
+"""Of an amount in the table: "-$123,456"."""
 
 
 def write(found: Resale, folder: Path | str) -> dict[str, Path]:
@@ -66,12 +69,14 @@ def page(found: Resale) -> dict:
     settings, words = found.settings, Words(found)
     machine = found.survey.machine
     title = machine.title or "pinball machine"
+    amount, in_what = _amounts(found, words)
     return {
         **paper(title, day(found.on, settings), settings, found.on),
         "title": f"What to do with {title}",
         "shop": {"name": settings.name, "lines": ""},
         "machine": title,
-        "made": ", ".join(filter(None, (machine.maker, machine.year))),
+        "made": ", ".join(filter(None, (closed(machine.maker), machine.year))),
+    } | signed({
         "terms": _terms(found, words),
         "head": words.head(),
         "why": words.why(),
@@ -79,7 +84,7 @@ def page(found: Resale) -> dict:
                     "9 in 10 over", "1 in 10 over", "Loss in 100", "Worst tenth", "Worth now",
                     "A year", "Best in 100",
                     "Bid at most" if found.deal.asking is not None else "Take from"],
-        "rows": [_row(one, found, words) for one in found.choices],
+        "rows": [_row(one, found, amount) for one in found.choices],
         "chart": _chart(found, words),
         "parts": [
             {"heading": heading, "says": " ".join(said)}
@@ -95,15 +100,15 @@ def page(found: Resale) -> dict:
                 ("What this does not know", words.cautions()),
             ) if any(said)
         ],
-        "note": f"{found.deal.trials:,} trials, seed {found.deal.seed}; the same market value in "
-                "all choices. Own hours at cost, "
+        "note": f"{in_what}{found.deal.trials:,} trials, seed {found.deal.seed}; the same market "
+                "value in all choices. Own hours at cost, "
                 f"{words.money(found.hour_cost)}; elsewhere an hour brings in "
                 f"{words.money(found.hour_earns)}. Worth now at "
                 f"{100 * found.capital_rate:.0f} % a year. "
                 + ("Return a year on the money put in."
                    if found.deal.asking is not None else
                    "Return a year on what is put in over selling as found."),
-    }
+    })
 
 
 def _terms(found: Resale, words: Words) -> str:
@@ -119,16 +124,34 @@ def _terms(found: Resale, words: Words) -> str:
     return ", ".join(said) + "."
 
 
-def _row(one: Choice, found: Resale, words: Words) -> dict:
+def _money_of(one: Choice) -> tuple[float, ...]:
+    return (one.cost, one.sale, one.profit, one.profit_p10, one.profit_p90, one.worst_tenth,
+            one.worth, one.highest_price)
+
+
+def _amounts(found: Resale, words: Words) -> tuple[Callable[[float], str], str]:
+    """How the table writes amounts so that its columns hold them, and what the note says of it."""
+    every = [value for one in found.choices if one.key != LEAVE for value in _money_of(one)]
+    if max(len(words.money(value)) for value in every) <= _MOST_LETTERS:
+        return words.money, ""
+    # A sign and two marks between thousands leave room for six figures.
+    most = max(map(abs, every))
+    power = next((power for power in (0, 3, 6, 9) if most < 10 ** (power + 6)), 12)
+    many = {0: "", 3: "thousands of ", 6: "millions of ", 9: "billions of "}.get(
+        power, "trillions of ")
+    return (lambda value: figure(round(value / 10**power) + 0.0, found.settings),
+            f"Amounts in the table are in {many}{found.settings.currency}. ")
+
+
+def _row(one: Choice, found: Resale, amount: Callable[[float], str]) -> dict:
     if one.key == LEAVE:
-        cells = [*["–"] * 4, words.money(0), *["–"] * 4, words.money(0), "–",
+        cells = [*["–"] * 4, amount(0), *["–"] * 4, amount(0), "–",
                  of_a_hundred(one.best_in), "–"]
     else:
-        cells = [
-            words.money(one.cost), f"{one.hours:.0f}", words.money(one.sale), f"{one.months:.1f}",
-            words.money(one.profit), words.money(one.profit_p10), words.money(one.profit_p90),
-            of_a_hundred(one.chance_of_loss), words.money(one.worst_tenth), words.money(one.worth),
-            words.rate(one), of_a_hundred(one.best_in), words.money(one.highest_price)]
+        cost, sale, profit, low, high, worst, worth, highest = map(amount, _money_of(one))
+        cells = [cost, f"{one.hours:.0f}", sale, f"{one.months:.1f}", profit, low, high,
+                 of_a_hundred(one.chance_of_loss), worst, worth,
+                 Words(found).rate(one), of_a_hundred(one.best_in), highest]
     return {"name": one.name, "best": one.key == found.best, "cells": cells}
 
 

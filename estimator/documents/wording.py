@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from datetime import date
 from decimal import Decimal
 
@@ -42,7 +43,8 @@ def cleaned(value):
 def paper(name: str, number: str, settings: Settings, on: date, more: str = "") -> dict:
     """What every paper of the shop says of itself; `more` stands after its name in the title."""
     return {
-        "title": name + more, "short": name, "foot": f"{name}, {day(on, settings)}",
+        "title": name + more, "short": name, "foot": f"{closed(name)}, {day(on, settings)}",
+        "by": f"{closed(settings.name)}, {day(on, settings)}",
         "paper": settings.paper, "date": [on.year, on.month, on.day], "number": number,
         "shop": {"name": settings.name,
                  "lines": "\n".join(filter(None, (settings.address, settings.contact)))},
@@ -94,6 +96,35 @@ def whole(amount: float, settings: Settings) -> str:
     return format_money(amount, settings.currency, settings.locale, digits=0).replace("\uffe5", "¥")
 
 
+def figure(amount: float, settings: Settings) -> str:
+    """A whole number as the shop's locale writes it.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> figure(-1234.0, open_shop().settings)
+    '-1,234'
+    """
+    from babel.numbers import format_decimal
+
+    return format_decimal(amount, "#,##0", locale=settings.locale)
+
+
+def signed(value):
+    """Data of a paper whose negative figures carry a minus, from which no line breaks.
+
+    Examples
+    --------
+    >>> signed({"says": "part out -$67, 10-12 hours, -3 %"})
+    {'says': 'part out −$67, 10-12 hours, −3 %'}
+    """
+    if isinstance(value, str):
+        return re.sub(r"(?<![^\s(])-(?=[^\s\w]?[A-Za-z]{0,3}[^\s\w]?[.  ]?\d)", "−", value)
+    if isinstance(value, dict):
+        return {key: signed(one) for key, one in value.items()}
+    return [signed(one) for one in value] if isinstance(value, list | tuple) else value
+
+
 def day(when: date, settings: Settings) -> str:
     """A date in full as the shop's locale writes it, or after ISO 8601 where fonts may lack.
 
@@ -107,6 +138,61 @@ def day(when: date, settings: Settings) -> str:
 
     said = format_date(when, "long", locale=settings.locale)
     return said if held(said) else when.isoformat()
+
+
+def weekday(when: date, settings: Settings, *, short: bool = False) -> str:
+    """A date with its day of the week, as `day` writes it.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> settings = open_shop().settings
+    >>> weekday(date(2026, 3, 2), settings), weekday(date(2026, 3, 2), settings, short=True)
+    ('Monday, March 2, 2026', 'Mon, Mar 2, 2026')
+    """
+    from babel.dates import format_date, format_skeleton
+
+    said = (format_skeleton("yMMMEd", when, locale=settings.locale) if short
+            else format_date(when, "full", locale=settings.locale))
+    return said if held(said) else f"{when:%a} {when.isoformat()}"
+
+
+def this_year(when: date, settings: Settings) -> str:
+    """A day and its month, where the year goes without saying.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> this_year(date(2026, 3, 2), open_shop().settings)
+    'Mar 2'
+    """
+    from babel.dates import format_skeleton
+
+    said = format_skeleton("MMMd", when, locale=settings.locale)
+    return said if held(said) else f"{when:%m-%d}"
+
+
+def hours(count: float) -> str:
+    """Hours to one decimal; what takes less than three minutes takes some time all the same.
+
+    Examples
+    --------
+    >>> hours(1.25), hours(0.02), hours(0)
+    ('1.2', '< 0.1', '0.0')
+    """
+    return f"{count:.1f}" if count >= 0.05 or not count else "< 0.1"
+
+
+def closed(said: str) -> str:
+    """A text that others follow on its line: written from the right, it must not turn them round.
+
+    Examples
+    --------
+    >>> closed("Harbour Lights"), closed("שלום") == "שלום\u200e"
+    ('Harbour Lights', True)
+    """
+    turned = any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in said)
+    return f"{said}\u200e" if turned else said
 
 
 def percent(share: float, settings: Settings) -> str:
