@@ -192,7 +192,7 @@ def test_an_export_that_stops_half_way_stops_reading_too(held, tmp_path, monkeyp
 
     ledger = Ledger(held)
     assert len(ledger.items(ledger.jobs()[0].number)) > 1
-    monkeypatch.setattr("estimator.ledger.plain.AT_ONCE", 1)
+    monkeypatch.setattr("estimator.ledger.telling.AT_ONCE", 1)
     really = Path.open
     monkeypatch.setattr(Path, "open", lambda path, mode="r", *given, **named: Full(
         really(path, mode, **named)) if mode == "w" else really(path, mode, *given, **named))

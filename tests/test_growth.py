@@ -2,6 +2,7 @@
 
 import csv
 import functools
+import io
 import json
 from dataclasses import replace
 from datetime import date, timedelta
@@ -337,13 +338,16 @@ def test_tables_and_charts_of_a_page_end_somewhere(monkeypatch):
 # --- a whole ledger in and out -----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rows", [[], [["a", None, 1.5]], [["]", {"x": [1, "}"]}, "ü\\\""]] * 3])
-def test_a_table_is_parsed_row_by_row_as_json_would_be(rows):
-    """Whatever blanks stand between."""
+@pytest.mark.parametrize("rows", [[], [["a", None, 1.5]], [["]", {"x": [1, "}"]}, "ü\\\""]] * 3,
+                                  [[-1.25e-300, [True, 123456789], "\U0001f3b1" * 99]] * 2])
+@pytest.mark.parametrize("piece", [1, 7, 10_000])
+def test_a_table_is_parsed_row_by_row_as_json_would_be(rows, piece, monkeypatch):
+    """Whatever blanks stand between, and wherever a piece of the file ends."""
+    monkeypatch.setattr("estimator.ledger.plain._PIECE", piece)
     for indent in (None, 1):
         text = json.dumps({"schema": 1, "table": "x", "columns": ["a", "b", "c"], "rows": rows},
                           indent=indent)
-        held = parsed(text)
+        held = parsed(lambda text=text: io.StringIO(text))
         assert (held.name, held.columns) == ("x", ("a", "b", "c"))
         assert list(held.rows()) == list(held.rows()) == rows
 
@@ -365,7 +369,9 @@ def _text():
 @pytest.mark.parametrize("text", [
     *(_text()[:at] for at in range(len(_text()))), _text() + "]", _text().replace(",[", ",,["),
     _text().replace('],["2"', '["2"'), '{"rows":[]}', "[]"])
-def test_a_table_that_was_cut_or_altered_is_told(text):
+@pytest.mark.parametrize("piece", [1, 10_000])
+def test_a_table_that_was_cut_or_altered_is_told(text, piece, monkeypatch):
     """Wherever it was cut: none of it may pass for all of it."""
+    monkeypatch.setattr("estimator.ledger.plain._PIECE", piece)
     with pytest.raises((ValueError, KeyError)):
-        list(parsed(text).rows())
+        list(parsed(lambda: io.StringIO(text)).rows())

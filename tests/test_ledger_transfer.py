@@ -403,8 +403,8 @@ def test_long_work_says_how_far_it_is_and_can_be_stopped_anywhere(full, empty, t
                                                                   monkeypatch, caplog, name):
     """It rises to 1 and ends there; stopped at any share, every file and row is as it was."""
     monkeypatch.setattr("estimator.ledger.telling._EACH", 8)
-    for module in ("plain", "transfer"):
-        monkeypatch.setattr(f"estimator.ledger.{module}.AT_ONCE", 2)
+    monkeypatch.setattr("estimator.ledger.telling.AT_ONCE", 2)
+    monkeypatch.setattr("estimator.ledger.telling._STEPS", 500)
     monkeypatch.setattr("estimator.ledger.opening._PAGES", 10)
     ledger, act = _acts(full, empty, tmp_path)[name]
     for one in (full, empty):

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from estimator import disk
 from estimator.errors import BadInput, Fault
+from estimator.ledger.telling import Tell, quiet, told_within
 
 MARK = "ledger-checked.json"
 LARGE = 32 * 2**20
@@ -54,15 +55,21 @@ def check(engine, path: Path) -> None:
         _write(path, {"checked": datetime.now(UTC).isoformat(), "lies": lies})
 
 
-def check_whole(connection, path: Path) -> None:
+def check_whole(connection, path: Path, tell: Tell = quiet) -> None:
     """Read all of a file of SQLite, and refuse it if it is not whole.
+
+    Parameters
+    ----------
+    tell
+        Told 0 while it is read.
 
     Raises
     ------
     Damaged
         As `check`.
     """
-    said = connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar()
+    with told_within(connection, tell, 0):
+        said = connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar()
     if said != "ok":
         forget(path)
         said = " ".join(str(said).replace("*** in database main ***", "").split())

@@ -11,14 +11,13 @@ from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TextIO
 
 from estimator import __version__, disk
-from estimator.ledger.telling import Rows, Tell, quiet
+from estimator.ledger.telling import Rows, Tell, at_once, quiet
 from estimator.outside import private_file, spreadsheet_pieces
 
 ABOUT = "ledger.json"
-AT_ONCE = 500
-"""Rows that are in memory together: the quotes of years do not fit into it."""
 
 
 @dataclass(frozen=True)
@@ -61,8 +60,8 @@ def files(connection, spreadsheets: bool = False, tell: Tell = quiet
         "saved": datetime.now(UTC).isoformat(timespec="seconds"), "rows": counts}) + "\n"])
 
 
-def parsed(text: str) -> Held:
-    """A table from the text of its file; its rows are parsed as they are asked for.
+def parsed(opened: Callable[[], TextIO]) -> Held:
+    """A table from its file, of which a piece at a time is in memory; each look opens it anew.
 
     Raises
     ------
@@ -71,48 +70,100 @@ def parsed(text: str) -> Held:
 
     Examples
     --------
-    >>> held = parsed('{"schema":1,"table":"jobs","columns":["number"],"rows":[["A1"],["B2"]]}')
+    >>> from io import StringIO
+    >>> held = parsed(lambda: StringIO(
+    ...     '{"schema":1,"table":"jobs","columns":["number"],"rows":[["A1"],["B2"]]}'))
     >>> held.name, held.columns, list(held.rows())
     ('jobs', ('number',), [['A1'], ['B2']])
     """
+    with opened() as file:
+        said = _head(_Text(file))
+    return Held(said["table"], tuple(said["columns"]), lambda: _rows(opened))
+
+
+def _head(text: _Text) -> dict[str, object]:
+    """What is said before the rows."""
     said: dict[str, object] = {}
-    place = _after(text, 0, "{")
-    while True:
-        key, place = _DECODER.raw_decode(text, _skipped(text, place))
-        place = _after(text, place, ":")
-        if key == "rows":
-            break
-        said[key], place = _DECODER.raw_decode(text, _skipped(text, place))
-        place = _after(text, place, ",")
-    return Held(said["table"], tuple(said["columns"]), lambda: _rows(text, place))
+    text.take("{")
+    while (key := text.value()) != "rows":
+        text.take(":")
+        said[key] = text.value()
+        text.take(",")
+    text.take(":")
+    return said
 
 
-def _rows(text: str, place: int) -> Iterator[list]:
-    place = _after(text, place, "[")
-    more = not text.startswith("]", _skipped(text, place))
-    while more:
-        row, place = _DECODER.raw_decode(text, _skipped(text, place))
-        yield row
-        place = _skipped(text, place)
-        more = text.startswith(",", place)
-        place += more
-    if _skipped(text, _after(text, _after(text, place, "]"), "}")) != len(text):
-        raise ValueError("there is more than the rows")
+def _rows(opened: Callable[[], TextIO]) -> Generator[list]:
+    with opened() as file:
+        text = _Text(file)
+        _head(text)
+        text.take("[")
+        more = not text.begins("]")
+        while more:
+            yield text.value()
+            more = text.begins(",")
+            if more:
+                text.take(",")
+        text.take("]")
+        text.take("}")
+        if not text.begins(""):
+            raise ValueError("there is more than the rows")
+
+
+class _Text:
+    """A text of JSON, read piece by piece; whatever is taken is the next that is no blank."""
+
+    def __init__(self, file: TextIO):
+        self._file, self._held, self._place, self._ended = file, "", 0, False
+
+    def begins(self, mark: str) -> bool:
+        """Whether this comes next; with nothing, whether nothing does."""
+        self._skip()
+        return self._held.startswith(mark, self._place) if mark else self._at_end()
+
+    def take(self, mark: str) -> None:
+        """Go past this, which must come next."""
+        if not self.begins(mark):
+            raise ValueError(f"no {mark}")
+        self._place += len(mark)
+
+    def value(self):
+        """The next value; numbers, lists and objects as Python has them."""
+        self._skip()
+        while True:
+            try:
+                value, end = _DECODER.raw_decode(self._held, self._place)
+            except json.JSONDecodeError as error:
+                # A value that is cut off by the end of the piece goes wrong there, or in a text.
+                cut = error.pos > len(self._held) - _LONGEST or "Unterminated" in error.msg
+                if self._ended or not cut:
+                    raise
+            else:
+                if self._ended or end < len(self._held):
+                    self._place = end
+                    return value
+            self._more()
+
+    def _skip(self) -> None:
+        self._place = _BLANK.match(self._held, self._place).end()
+        while self._at_end() and not self._ended:
+            self._more()
+            self._place = _BLANK.match(self._held, self._place).end()
+
+    def _at_end(self) -> bool:
+        return self._place == len(self._held)
+
+    def _more(self) -> None:
+        left = self._held[self._place:]
+        # As much again as there is: a long value is not tried over and over.
+        piece = self._file.read(max(_PIECE, len(left)))
+        self._held, self._place, self._ended = left + piece, 0, not piece
 
 
 _DECODER = json.JSONDecoder()
 _BLANK = re.compile(r"[ \t\r\n]*")
-
-
-def _skipped(text: str, place: int) -> int:
-    return _BLANK.match(text, place).end()
-
-
-def _after(text: str, place: int, mark: str) -> int:
-    place = _skipped(text, place)
-    if not text.startswith(mark, place):
-        raise ValueError(f"no {mark} at {place}")
-    return place + 1
+_PIECE = 2**17  # letters
+_LONGEST = 16  # letters of JSON that mean nothing without the last one, outside of a text
 
 
 def version_in(connection) -> int:
@@ -154,7 +205,7 @@ def _rows_of(connection, table, went: Callable[[str], None]) -> Iterator[list]:
 
     packed = [isinstance(column.type, LargeBinary) for column in table.columns]
     with connection.execute(select(table).order_by(*table.primary_key),
-                            execution_options={"yield_per": AT_ONCE}) as rows:
+                            execution_options={"yield_per": at_once(table.name)}) as rows:
         for row in rows:
             went(table.name)
             yield [base64.b64encode(cell).decode() if is_bytes else cell

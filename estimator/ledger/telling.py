@@ -12,8 +12,12 @@ Tell = Callable[[float], None]
 _BEFORE = 0.99
 """Share that is told at most before all is done: what cannot be stopped any more comes last."""
 _EACH = 100
+_STEPS = 1_000_000
+"""Of SQLite, between two times that it is told; they take some hundredths of a second."""
 _AS_ROWS = {"frozen": 100}
 """Rows of other tables that take as long as one of this: a quote with all it was computed from."""
+AT_ONCE = 500
+"""Rows that are in memory together: the quotes of years do not fit into it."""
 
 
 @contextlib.contextmanager
@@ -37,8 +41,49 @@ def within(tell: Tell, start: float, end: float) -> Tell:
     return lambda share: tell(start + (end - start) * share)
 
 
+@contextlib.contextmanager
+def told_within(connection, tell: Tell, share: float) -> Iterator[None]:
+    """While SQLite is busy with one statement, this share is told over and over: a No is heard.
+
+    Anything that `tell` raises ends the statement and is raised from the block.
+    """
+    said: list[BaseException] = []
+
+    def hear() -> bool:
+        try:
+            tell(share)
+        except BaseException as error:  # SQLite would make an error of its own of it
+            said.append(error)
+        return bool(said)
+
+    if connection.dialect.name != "sqlite":
+        yield
+        return
+    held = connection.connection.driver_connection
+    held.set_progress_handler(hear, _STEPS)
+    try:
+        yield
+    except Exception:
+        if said:
+            raise said[0] from None
+        raise
+    finally:
+        held.set_progress_handler(None, 0)
+
+
 def quiet(share: float) -> None:
     """Tells nobody."""
+
+
+def at_once(name: str) -> int:
+    """How many rows of a table are in memory together.
+
+    Examples
+    --------
+    >>> at_once("time_entries"), at_once("frozen")
+    (500, 5)
+    """
+    return max(1, AT_ONCE // _AS_ROWS.get(name, 1))
 
 
 class Rows:

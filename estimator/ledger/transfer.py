@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import base64
 import contextlib
-import functools
+import io
 import itertools
 import json
 import re
@@ -19,13 +19,13 @@ import zlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TextIO
 
 from estimator import disk
-from estimator.errors import BadInput, Fault, quoted
+from estimator.errors import BadInput, Fault, Stopped, quoted
 from estimator.ledger import checking, opening
 from estimator.ledger.plain import (
     ABOUT,
-    AT_ONCE,
     Held,
     counts_in,
     files,
@@ -36,17 +36,17 @@ from estimator.ledger.plain import (
     version_in,
 )
 from estimator.ledger.quotes import unpacked
-from estimator.ledger.reading import (
-    TABLE,
-    clocks_in,
-    entries_in,
-    items_in,
-    jobs_in,
-    revisions_in,
-)
 from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
-from estimator.ledger.telling import Progress, Rows, Tell, telling, within
+from estimator.ledger.telling import (
+    Progress,
+    Rows,
+    Tell,
+    at_once,
+    telling,
+    told_within,
+    within,
+)
 
 _NAME = re.compile("[a-z_]+")
 _MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
@@ -103,7 +103,7 @@ def backup(database: opening.Database, file: Path | str,
     _something(database)
     with (telling(progress, "The backup was stopped; nothing was written.") as tell,
           database._reading() as connection):
-        _whole(connection, database)
+        _whole(connection, database, tell)
         tell(0.1)
         # A backup that could not be put back would only be found out on the day it is needed.
         faults = [Fault(f"The ledger is damaged in its {name.replace('_', ' ')} ; it was not "
@@ -166,7 +166,7 @@ def export(database: opening.Database, folder: Path | str,
     _something(database)
     with (telling(progress, "The export was stopped; nothing was written.") as tell,
           database._reading() as connection):
-        _whole(connection, database)
+        _whole(connection, database, tell)
         tell(0.05)
         try:
             with disk.whole(folder) as part:
@@ -187,10 +187,10 @@ def _not_written(error: Exception, what: str, place: Path) -> Fault:
                  "Make room, or choose another place; nothing was written.", str(place))
 
 
-def _whole(connection, database: opening.Database) -> None:
+def _whole(connection, database: opening.Database, tell: Tell) -> None:
     """What is kept for years is read whole, however lately that was done."""
     if not database.address:
-        checking.check_whole(connection, database.path)
+        checking.check_whole(connection, database.path, tell)
 
 
 def _something(database: opening.Database) -> None:
@@ -311,7 +311,7 @@ def _replace_rows(database: opening.Database, place: Path, source: _Source, tell
     from sqlalchemy import select
 
     with database._guard(), _filling(database._engine) as connection:
-        _whole(connection, database)
+        _whole(connection, database, tell)
         tell(0.05)
         holds = any(connection.execute(select(table).limit(1)).first()
                     for table in reflected(connection))
@@ -360,6 +360,7 @@ def _put(connection, place: Path, source: _Source, tell: Tell) -> Mapping[str, i
 
     sqlite = connection.dialect.name == "sqlite"
     for table in inspect(connection).get_table_names():
+        tell(0)
         connection.exec_driver_sql(f"DROP TABLE {table}{'' if sqlite else ' CASCADE'}")
         if not sqlite:
             connection.exec_driver_sql(f"DROP FUNCTION IF EXISTS {table}_kept CASCADE")
@@ -367,7 +368,9 @@ def _put(connection, place: Path, source: _Source, tell: Tell) -> Mapping[str, i
     counts = _fill(connection, source, within(tell, 0, 0.65))
     if source.version < VERSION:
         opening.migrate(connection, source.version)
-    if sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+    with told_within(connection, tell, 0.65):
+        astray = sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first()
+    if astray:
         raise BadInput(Fault("Rows of the backup point to others that are not in it.",
                              _DAMAGED, str(place)))
     faults = [Fault("A cell cannot be read.", _DAMAGED, f"{name}.json")
@@ -399,8 +402,8 @@ def _fill(connection, source: _Source, tell: Tell) -> Mapping[str, int]:
                      for name, cell, is_bytes in zip(held.columns, row, packed, strict=True)}
                     for row in there
                 )
-                counts[table.name] = 0
-                while some := list(itertools.islice(rows, AT_ONCE)):
+                counts[table.name], many = 0, at_once(table.name)
+                while some := list(itertools.islice(rows, many)):
                     connection.execute(insert(table), some)
                     counts[table.name] += len(some)
                     went(table.name, len(some))
@@ -426,30 +429,29 @@ def _unreadable(connection, tell: Tell) -> list[str]:
     from sqlalchemy import select
     from sqlalchemy.exc import DatabaseError
 
-    def cells_of(table, read=lambda row: None):
-        with connection.execute(select(table), execution_options={"yield_per": AT_ONCE}) as rows:
-            for row in rows:
-                read(row)
-
-    checks = [(table.name, functools.partial(cells_of, table))
-              for table in tables().about.sorted_tables]
-    checks += [("shop_tables", lambda: cells_of(
-        tables().shop_tables, lambda row: unpacked(row.hash, row.content)))]
-    checks += [("sent", lambda: cells_of(tables().sent, lambda row: Sent(**row._mapping)))]
-    checks += [(name, functools.partial(entries_in, connection, kind, history=True))
-               for kind, name in TABLE.items()]
-    checks += [("jobs", lambda: items_in(connection, [job.number for job in jobs_in(connection)])),
-               ("revisions", lambda: revisions_in(connection)),
-               ("clocks", lambda: clocks_in(connection))]
-    found, counts = set(), counts_in(connection)
-    went = Rows(counts, tell, times=2)
-    for name, check in checks:
+    found, counts = [], counts_in(connection)
+    went = Rows(counts, tell)
+    for table in tables().about.sorted_tables:
+        read, seen = _READ.get(table.name, lambda row: None), 0
         try:
-            check()
+            with connection.execute(select(table),
+                                    execution_options={"yield_per": at_once(table.name)}) as rows:
+                for row in rows:
+                    read(row)
+                    seen += 1
+                    went(table.name)
         except (ArithmeticError, TypeError, ValueError, DatabaseError):
-            found.add(name)
-        went(name, counts[name])
+            found.append(table.name)
+            went(table.name, counts[table.name] - seen)
     return sorted(found)
+
+
+_READ: Mapping[str, Callable[[Any], object]] = {
+    "sent": lambda row: Sent(**row._mapping),
+    "shop_tables": lambda row: unpacked(row.hash, row.content),
+    "revisions": lambda row: tuple(row.changes),
+}
+"""What is asked of a row beside that its cells can be read."""
 
 
 @contextlib.contextmanager
@@ -464,12 +466,13 @@ def _from_sqlite(file: Path, tell: Tell) -> Iterator[_Source]:
         stack.callback(engine.dispose)
         try:
             connection = stack.enter_context(engine.connect())
-            said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+            with told_within(connection, tell, 0):
+                said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
             if said != ["ok"]:
                 raise BadInput(damaged)
             source = _Source(_known(version_in(connection), file), list(held_in(connection)),
                              counts_in(connection))
-        except BadInput:
+        except (BadInput, Stopped):
             raise
         except Exception:
             # A damaged file lets reading stumble on anything.
@@ -485,11 +488,12 @@ def _from_zip(file: Path, tell: Tell) -> Iterator[_Source]:
             if any(part.file_size > _MUCH and part.file_size > _DENSEST * part.compress_size
                    for part in archive.infolist()):
                 raise BadInput(damaged)
-            source = _parsed(lambda name: archive.read(name).decode(), file, tell)
+            source = _parsed(
+                lambda name: io.TextIOWrapper(archive.open(name), "utf-8"), file, tell)
+            yield source
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError):
         # Cut short, altered, packed in another way, or with a password.
         raise BadInput(damaged) from None
-    yield source
 
 
 def _from_folder(folder: Path, tell: Tell) -> _Source:
@@ -497,14 +501,15 @@ def _from_folder(folder: Path, tell: Tell) -> _Source:
         raise BadInput(Fault(f"This is not an exported ledger: it holds no {ABOUT}.",
                              "Name a folder that was made with: estimator export DIR",
                              str(folder)))
-    return _parsed(lambda name: (folder / name).read_text(encoding="utf-8"), folder, tell)
+    return _parsed(lambda name: (folder / name).open(encoding="utf-8"), folder, tell)
 
 
-def _parsed(read: Callable[[str], str], place: Path, tell: Tell) -> _Source:
+def _parsed(opened: Callable[[str], TextIO], place: Path, tell: Tell) -> _Source:
     """What the files of an export hold; every fault at once."""
     faults, found = [], []
     try:
-        about = json.loads(read(ABOUT))
+        with opened(ABOUT) as file:
+            about = json.load(file)
         version, counts = _known(int(about["ledger"]), place), dict(about["rows"])
         fine = all(isinstance(count, int) for count in counts.values())
     except BadInput:
@@ -515,16 +520,13 @@ def _parsed(read: Callable[[str], str], place: Path, tell: Tell) -> _Source:
     if not fine:
         raise BadInput(Fault(f"{ABOUT} cannot be read.", "Export the ledger again.",
                              str(place))) from None
-    for done, (name, count) in enumerate(counts.items()):
-        tell(done / len(counts))
+    went = Rows(counts, tell)
+    for name, count in counts.items():
         try:
-            if not _NAME.fullmatch(name):
-                raise ValueError(name)  # it could lead out of the folder
-            held = parsed(read(f"{name}.json"))
-            rows = [isinstance(row, list) and len(row) == len(held.columns)
-                    for row in held.rows()]
-            fine = (held.name == name and len(rows) == count and all(rows)
-                    and all(isinstance(column, str) for column in held.columns))
+            held = _held(opened, name)
+            fine = held.name == name and _counted(held, lambda name=name: went(name)) == count
+        except Stopped:
+            raise
         except Exception:
             fine = False
         if fine:
@@ -535,6 +537,26 @@ def _parsed(read: Callable[[str], str], place: Path, tell: Tell) -> _Source:
     if faults:
         raise BadInput(faults)
     return _Source(version, found, counts)
+
+
+def _held(opened: Callable[[str], TextIO], name: str) -> Held:
+    if not _NAME.fullmatch(name):
+        raise ValueError(name)  # it could lead out of the folder
+    return parsed(lambda: opened(f"{name}.json"))
+
+
+def _counted(held: Held, went: Callable[[], None]) -> int:
+    """How many rows a table has, each of which must be as wide as it."""
+    if not all(isinstance(column, str) for column in held.columns):
+        raise ValueError("a name of a column is none")
+    count = 0
+    with contextlib.closing(held.rows()) as rows:
+        for row in rows:
+            if not isinstance(row, list) or len(row) != len(held.columns):
+                raise ValueError("a row of another width")
+            count += 1
+            went()
+    return count
 
 
 def _known(version: int, place: Path) -> int:
