@@ -21,6 +21,11 @@ class Wish:
         What it is worth to have the last part a day sooner, and to open a parcel less. [money]
     first
         What comes before money, whatever it costs: "days", "parcels" or nothing.
+
+    Examples
+    --------
+    >>> Wish("soon, but not at any price", day=25.0).first
+    ''
     """
 
     name: str

@@ -43,7 +43,13 @@ class Era(StrEnum):
 
 
 class Level(StrEnum):
-    """Service level, from least to most; each is a table of treatments."""
+    """Service level, from least to most; each is a table of treatments.
+
+    Examples
+    --------
+    >>> Level("shop-job") is Level.SHOP_JOB, LEVELS.index(Level.SHOP_JOB)
+    (True, 2)
+    """
 
     AS_FOUND = "as-found"
     CLEAN = "clean"
@@ -54,7 +60,13 @@ class Level(StrEnum):
 
 
 class Condition(StrEnum):
-    """State of an assembly by countable signs, from best to worst."""
+    """State of an assembly by countable signs, from best to worst.
+
+    Examples
+    --------
+    >>> [str(word) for word in CONDITIONS]
+    ['fresh', 'light', 'worn', 'heavy', 'failed', 'missing']
+    """
 
     FRESH = "fresh"
     LIGHT = "light"
@@ -65,7 +77,13 @@ class Condition(StrEnum):
 
 
 class Certainty(StrEnum):
-    """How far a line was inspected."""
+    """How far a line was inspected.
+
+    Examples
+    --------
+    >>> [str(word) for word in Certainty]
+    ['seen', 'assumed', 'hidden']
+    """
 
     SEEN = "seen"
     ASSUMED = "assumed"

@@ -6,7 +6,7 @@ and three-point ranges; how they combine into odds is for `estimator.simulate`.
 
 from estimator.estimate.job import estimate, estimate_class, work_hours
 from estimator.estimate.records import KINDS, Estimate, Item, LineCost, Lot, Supply, Unseen
-from estimator.estimate.supplies import material_need, unit_price
+from estimator.estimate.supplies import material_need, unit_cost
 
 __all__ = [
     "KINDS",
@@ -19,6 +19,6 @@ __all__ = [
     "estimate",
     "estimate_class",
     "material_need",
-    "unit_price",
+    "unit_cost",
     "work_hours",
 ]

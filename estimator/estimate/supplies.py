@@ -21,13 +21,13 @@ SHEET = "abrasive-sheet"
 
 # Asked for with every line that needs the part.
 @functools.lru_cache(maxsize=4096)
-def unit_price(part: str, catalogue: Catalogue) -> Range:
+def unit_cost(part: str, catalogue: Catalogue) -> Range:
     """Range of what one unit of a part costs: the trade's range about the best offer for one.
 
     Examples
     --------
     >>> from estimator.catalogue import load
-    >>> unit_price("bulb", load())
+    >>> unit_cost("bulb", load())
     Range(low=0.3, typical=0.424, high=0.9)
     """
     row = catalogue.parts[part]
@@ -100,7 +100,7 @@ def supplies_of(
     for need in needs:
         if need.does == "part":
             row = catalogue.parts[need.item]
-            cost = unit_price(need.item, catalogue) * (
+            cost = unit_cost(need.item, catalogue) * (
                 need.quantity * (1 + settings.parts_freight_share))
             supplies.append(
                 Supply(need.line, "part", need.item, row.name, need.quantity, row.unit, cost,

@@ -35,6 +35,12 @@ class Draft:
         0 for one that was never saved; each save counts one up.
     saved
         When it was last saved, in UTC; None if never.
+
+    Examples
+    --------
+    >>> draft = Draft(new_key(), "Comet Harbour", {"schema": 1, "lines": []})
+    >>> draft.revision, draft.saved is None
+    (0, True)
     """
 
     key: str
@@ -72,6 +78,12 @@ class Sent:
     ------
     BadInput
         If the number is empty, an amount is not over 0, or the outcome is another one.
+
+    Examples
+    --------
+    >>> Sent("260302-0A1B2C", "Comet Harbour", "shop-job", date(2026, 3, 2), Decimal(2430), 1588.0,
+    ...      "USD").outcome
+    'open'
     """
 
     number: str

@@ -36,6 +36,11 @@ class Field:
     options
         Of a choice: pairs of value and words, or of a heading and such pairs; of a text: words
         that are offered.
+
+    Examples
+    --------
+    >>> Field("reason", "Why", "choice", "find", (["find", "A find"], ["wish", "A wish"])).value
+    'find'
     """
 
     name: str

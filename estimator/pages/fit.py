@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from datetime import date
+from datetime import timedelta
 from pathlib import Path
 
 import anywidget
@@ -22,6 +22,7 @@ from estimator.pages.guard import Alert, guarded
 from estimator.quote import TIME, Quote
 from estimator.shop import Shop
 from estimator.survey.cells import Wrong
+from estimator.units import round_up
 
 _ABOUT = ("A customer with a fixed sum or a day in mind: say either or both, and what lines are "
           "worth to them if that is more or less than their price. What is worth most together "
@@ -189,7 +190,7 @@ class FitBlock:
         said = self.shop.settings
         self._found = tuple(desk.entries[index].id for index in sorted(fit.left_out))
         price = "The cap" if offer.choices.pricing == TIME else "The price before tax"
-        ready = date.fromordinal(offer.on.toordinal() + -(-int(fit.days * 1000) // 1000))
+        ready = offer.on + timedelta(round_up(fit.days))
         listed = "".join(f"<li>{index + 1} {html.escape(offer.titles[index])}</li>"
                          for index in sorted(fit.left_out))
         sure = ("No other choice that fits is worth more." if fit.proven else

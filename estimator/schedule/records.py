@@ -149,6 +149,8 @@ class Step:
     ----------
     number
         Its place among the activities.
+    name, what, lines, item, skill, operation
+        As its `Activity` says them; `job` by its name.
     start, end
         Moments by the shop's clock.
     person
@@ -162,6 +164,15 @@ class Step:
         Whether there is no such slack.
     waits_for
         Names of what holds it up last.
+
+    Examples
+    --------
+    >>> nine = datetime(2026, 11, 26, 9)
+    >>> step = Step(0, "Intake and survey", "work", "Harbour Lights", nine, nine.replace(hour=10),
+    ...             "Ada", hours=1.0, slack_hours=0.0, critical=True, waits_for=(), lines=(0,),
+    ...             item=0)
+    >>> step.end - step.start
+    datetime.timedelta(seconds=3600)
     """
 
     number: int

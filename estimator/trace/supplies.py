@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from estimator import durations, materials
 from estimator.catalogue import Condition
-from estimator.estimate import Lot, Supply, material_need, unit_price
+from estimator.estimate import Lot, Supply, material_need, unit_cost
 from estimator.scope import Need, Work
 from estimator.trace.bench import Bench, three
 from estimator.trace.ground import kept
@@ -133,7 +133,7 @@ class Supplies:
         offer = ground.cell(f"price.{part}.offer", f"Best offer for one, {supplier}", best,
                             "price", ground.currency)
         return step("offer", f"price.{part}", "Price of one",
-                    three(unit_price(part, ground.catalogue)), ground.currency, [offer, usual])
+                    three(unit_cost(part, ground.catalogue)), ground.currency, [offer, usual])
 
     # Materials.
 
