@@ -114,7 +114,7 @@ class Judge:
 
     def _extra_hours(self, one: Offered, choice: str) -> float:
         return math.fsum(self._known[one.era, one.found, bad].get(choice, (0.0, 0.0))[0]
-                   for bad in one.bad)
+                         for bad in one.bad)
 
     def _group(self, profile: Profile, group: Sequence[Offered], full: bool) -> list[Judged]:
         screened = _screen(self, profile, group)

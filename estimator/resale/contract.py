@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from estimator.resale.paying import Chosen
-from estimator.resale.records import Choice, Paying, Resale, Teardown
+from estimator.resale.records import Choice, Parted, Paying, Resale, Teardown
 
 
 def as_dict(found: Resale) -> dict:
@@ -22,7 +22,30 @@ def as_dict(found: Resale) -> dict:
     >>> found["currency"], found["asking"], found["choices"][0]["choice"] == found["best"]
     ('USD', 1800, False)
     """
-    deal, machine, inspection = found.deal, found.survey.machine, found.inspection
+    return {
+        **_asked(found),
+        **_advised(found),
+        "choices": [_choice(one) for one in found.choices],
+        "teardown": _teardown(found.teardown),
+        "inspection": _inspection(found),
+        "pays": _paying(found.paying),
+        "parts": [_part(part) for part in found.parts],
+        "changes": [{"what": turn.what, "factor": round(turn.factor, 4),
+                     "figure": _money(turn.figure), "best_beyond": turn.to}
+                    for turn in found.turns],
+        "swings": [
+            {"choice": one.key, "over": one.other or None, "profit_mean": _money(one.middle),
+             "rows": [{"what": row.what, "low": _money(row.low), "high": _money(row.high)}
+                      for row in one.rows]}
+            for one in found.swings
+        ],
+        "notes": list(found.notes),
+    }
+
+
+def _asked(found: Resale) -> dict:
+    """The machine, the deal and what of the shop's settings bears on it."""
+    deal, machine = found.deal, found.survey.machine
     return {
         "schema": 1,
         "date": found.on.isoformat(),
@@ -48,6 +71,12 @@ def as_dict(found: Resale) -> dict:
         "bench_hours_per_week": found.settings.bench_hours_per_week,
         "trials": deal.trials,
         "seed": deal.seed,
+    }
+
+
+def _advised(found: Resale) -> dict:
+    """What to do, by how much that leads, and the most to pay."""
+    return {
         "best": found.best,
         "next_best": found.next_best,
         "best_bench_full": found.best_bench_full,
@@ -57,45 +86,6 @@ def as_dict(found: Resale) -> dict:
         "highest_price_for": found.bid.key,
         "highest_price_bench_full": _money(
             max(one.highest_price_bench_full for one in found.choices)),
-        "choices": [_choice(one) for one in found.choices],
-        "teardown": _teardown(found.teardown),
-        "inspection": {
-            "changes_over": _money(inspection.limit),
-            "chance": round(inspection.chance, 4),
-            "worth_perfect": _money(inspection.perfect),
-            "worth": _money(inspection.value),
-            "worth_of_knowing_all": _money(inspection.everything),
-            "best_if_fine": inspection.fine,
-            "best_if_bad": inspection.bad,
-            "sees": found.settings.inspection_sees,
-            "false_alarm": found.settings.inspection_false_alarm,
-        },
-        "pays": _paying(found.paying),
-        "parts": [
-            {
-                "line": part.listing.line + 1,
-                "title": part.listing.title,
-                "pieces": part.listing.count,
-                "offers": part.listing.listings,
-                "price_each": _money(part.price),
-                "sold_share": part.listing.sold,
-                "income_mean": _money(part.income),
-                "hours_typical": round(part.listing.hours.typical, 2),
-                "months_typical": part.listing.months.typical,
-                "pays": part.pays,
-            }
-            for part in found.parts
-        ],
-        "changes": [{"what": turn.what, "factor": round(turn.factor, 4),
-                     "figure": _money(turn.figure), "best_beyond": turn.to}
-                    for turn in found.turns],
-        "swings": [
-            {"choice": one.key, "over": one.other or None, "profit_mean": _money(one.middle),
-             "rows": [{"what": row.what, "low": _money(row.low), "high": _money(row.high)}
-                      for row in one.rows]}
-            for one in found.swings
-        ],
-        "notes": list(found.notes),
     }
 
 
@@ -143,6 +133,21 @@ def _choice(one: Choice) -> dict:
     }
 
 
+def _inspection(found: Resale) -> dict:
+    inspection = found.inspection
+    return {
+        "changes_over": _money(inspection.limit),
+        "chance": round(inspection.chance, 4),
+        "worth_perfect": _money(inspection.perfect),
+        "worth": _money(inspection.value),
+        "worth_of_knowing_all": _money(inspection.everything),
+        "best_if_fine": inspection.fine,
+        "best_if_bad": inspection.bad,
+        "sees": found.settings.inspection_sees,
+        "false_alarm": found.settings.inspection_false_alarm,
+    }
+
+
 def _teardown(found: Teardown | None) -> dict | None:
     if found is None:
         return None
@@ -163,6 +168,21 @@ def _teardown(found: Teardown | None) -> dict | None:
         "finds_p50": _money(found.finds_p50),
         "finds_p90": _money(found.finds_p90),
         "finds_most": _money(found.finds_most),
+    }
+
+
+def _part(part: Parted) -> dict:
+    return {
+        "line": part.listing.line + 1,
+        "title": part.listing.title,
+        "pieces": part.listing.count,
+        "offers": part.listing.listings,
+        "price_each": _money(part.price),
+        "sold_share": part.listing.sold,
+        "income_mean": _money(part.income),
+        "hours_typical": round(part.listing.hours.typical, 2),
+        "months_typical": part.listing.months.typical,
+        "pays": part.pays,
     }
 
 

@@ -15,6 +15,7 @@ from estimator.review.records import (
     ByRecords,
     Enough,
     Group,
+    HourCost,
     JobReview,
     Reserve,
     ShopReview,
@@ -94,43 +95,12 @@ def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> d
     return {
         "currency": currency,
         "closed_jobs": len(found.jobs),
-        "jobs": [
-            {
-                "number": one.job.number,
-                "name": one.job.name,
-                "level": one.level,
-                "customer_kind": one.customer_kind,
-                "closed": one.job.closed.isoformat(),
-                "expected_h": _h(one.expected),
-                "booked_h": _h(one.booked),
-                "found_h": _h(one.found),
-                "done_again_h": _h(one.again),
-                "warranty_h": _h(one.came_back),
-                "income": _money(one.margin.income),
-                "sold": one.margin.sold,
-                "cost": _money(one.margin.cost),
-                "left": _money(one.margin.left),
-                "left_share": _ratio(one.margin.share),
-                "cost_quoted": _money(one.variances.quoted) if one.variances else None,
-            }
-            for one in found.jobs
-        ],
+        "jobs": [_closed(one) for one in found.jobs],
         "hours_by": _groups(found.groups),
         "costs": _costs(found.costs),
         "variances": _variances(found.variances),
         "enough": _enough(found.enough),
-        "by_records": None if walked is None else {
-            "jobs": [
-                {"number": number,
-                 **{f"hours_p{round(100 * share)}_h": _h(hours)
-                    for share, hours in quantiles.items()},
-                 "came_h": _h(came), "place_share": _ratio(place)}
-                for number, quantiles, came, place in zip(
-                    walked.jobs, walked.quantiles, walked.came, walked.places, strict=True)
-            ],
-            "enough": _enough(walked.enough),
-            "places_by_tenth": list(walked.histogram),
-        },
+        "by_records": None if walked is None else _by_records(walked),
         "chart": _chart(found),
         "levels": [
             {"level": one.name, "jobs": one.jobs, "income": _money(one.income),
@@ -145,17 +115,59 @@ def shop_dict(found: ShopReview, currency: str, walked: Walk | None = None) -> d
         },
         "warranty": _warranty(found.reserve),
         "unbilled_h": {kind: _h(hours) for kind, hours in found.unbilled.items()},
-        "hour": {
-            "billed_h": _h(found.hour.billed),
-            "unbilled_h": _h(found.hour.unbilled),
-            "booked_share": _ratio(found.hour.share),
-            "settings_share": found.hour.settings_share,
-            "cost_by_settings": _money(found.hour.settings_cost),
-            "cost_by_bookings": _money(found.hour.cost),
-            "charged_at": _money(found.hour.rate),
-            "break_even_h_per_year": round(found.hour.break_even, 1),
-        },
+        "hour": _hour(found.hour),
         "notes": list(found.notes),
+    }
+
+
+def _closed(one: JobReview) -> dict:
+    """A closed job among all."""
+    return {
+        "number": one.job.number,
+        "name": one.job.name,
+        "level": one.level,
+        "customer_kind": one.customer_kind,
+        "closed": one.job.closed.isoformat(),
+        "expected_h": _h(one.expected),
+        "booked_h": _h(one.booked),
+        "found_h": _h(one.found),
+        "done_again_h": _h(one.again),
+        "warranty_h": _h(one.came_back),
+        "income": _money(one.margin.income),
+        "sold": one.margin.sold,
+        "cost": _money(one.margin.cost),
+        "left": _money(one.margin.left),
+        "left_share": _ratio(one.margin.share),
+        "cost_quoted": _money(one.variances.quoted) if one.variances else None,
+    }
+
+
+def _by_records(walked: Walk) -> dict:
+    return {
+        "jobs": [
+            {"number": number,
+             **{f"hours_p{round(100 * share)}_h": _h(hours)
+                for share, hours in quantiles.items()},
+             "came_h": _h(came), "place_share": _ratio(place)}
+            for number, quantiles, came, place in zip(
+                walked.jobs, walked.quantiles, walked.came, walked.places, strict=True)
+        ],
+        "enough": _enough(walked.enough),
+        "places_by_tenth": list(walked.histogram),
+    }
+
+
+def _hour(found: HourCost) -> dict:
+    """What an hour costs and how many of them quotes pay for."""
+    return {
+        "billed_h": _h(found.billed),
+        "unbilled_h": _h(found.unbilled),
+        "booked_share": _ratio(found.share),
+        "settings_share": found.settings_share,
+        "cost_by_settings": _money(found.settings_cost),
+        "cost_by_bookings": _money(found.cost),
+        "charged_at": _money(found.rate),
+        "break_even_h_per_year": round(found.break_even, 1),
     }
 
 
