@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import subprocess
 from dataclasses import replace
 from datetime import date
@@ -316,6 +317,24 @@ def test_parts_that_come_are_on_the_waiting_list(planned):
     assert "nobody offers it" in text_of(bench.waits_pdf(plan, SHOP, today=TODAY, ordering=gone))
 
 
+def test_a_long_number_is_read_with_its_hyphens(planned):
+    """No hyphen hangs over the letters that follow it."""
+    plan, (one, _), _ = planned
+    number = "20261126-brindle-quay-full-3"
+    assert number in text_of(bench.card_pdf(plan, one, SHOP, today=TODAY, number=number))
+
+
+def test_papers_write_days_as_the_shop_does(planned):
+    """One way of writing days on all papers of a shop."""
+    plan, (one, _), _ = planned
+    house = replace(SHOP, settings=SHOP.settings.model_copy(update={"locale": "de_DE"}))
+    for pdf in (bench.card_pdf(plan, one, house, today=TODAY),
+                bench.waits_pdf(plan, house, today=TODAY)):
+        said = text_of(pdf)
+        assert re.search(r"\d\. (November|Nov\.|Dezember|Dez\.)", said)
+        assert not re.search(r"\b2026-\d\d-\d\d|\b(Thu|Fri|Mon)\b", said)
+
+
 def test_lots_are_listed_piece_by_piece(planned):
     """Every piece of every lot once, with the days it leaves and is back."""
     plan, jobs, _ = planned
@@ -337,7 +356,7 @@ def test_days_of_parts_are_the_same_on_every_list(planned):
     listed = rows_of(bench.papers(plan, jobs, SHOP, ordering=ordering)["parts-waiting.csv"])
     begins = {step.start.date().isoformat() for step in plan.steps}
     assert {row["needed"] for row in listed} - {""} <= begins
-    shown = {f"{day.day} {day:%b}" for day in map(date.fromisoformat, (
+    shown = {f"{day:%b} {day.day}" for day in map(date.fromisoformat, (
         row["needed"] for row in listed if row["needed"]))}
     text = text_of(bench.waits_pdf(plan, SHOP, today=plan.start, ordering=ordering))
     assert all(day in text for day in shown)

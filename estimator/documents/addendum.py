@@ -7,6 +7,7 @@ customer is told how much longer the work takes.
 from __future__ import annotations
 
 import json
+import re
 from datetime import date
 from decimal import Decimal
 
@@ -135,11 +136,20 @@ def _row(one, found: Revised) -> dict:
     return {
         "no": "" if one.line is None else str(one.line + 1),
         "title": one.title,
-        "said": one.said[:1].upper() + one.said[1:],
+        "said": _worn(one.said[:1].upper() + one.said[1:]),
         "note": "\n".join(filter(None, (one.words, one.note))),
         "why": _WHY[one.reason],
         "price": _more(one.amount, found),
     }
+
+
+def _worn(said: str) -> str:
+    """Conditions as the quote names them.
+
+    >>> _worn("Condition light, now failed")
+    'Condition light wear, now failed'
+    """
+    return re.sub(r"(?i)\b(condition |now )(light|heavy)\b", r"\1\2 wear", said)
 
 
 def _sides(found: Revised) -> list[dict]:

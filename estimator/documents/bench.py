@@ -28,7 +28,7 @@ from estimator.documents.bench_rows import (
 )
 from estimator.documents.files import file_stem
 from estimator.documents.pdf import laid_out
-from estimator.documents.wording import counted, day, paper
+from estimator.documents.wording import counted, day, hours, paper, this_year, weekday
 from estimator.errors import BadInput, Fault, one_of
 from estimator.outside import csv_file
 from estimator.outwork import SentLot
@@ -109,7 +109,7 @@ def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: 
         days.setdefault(row.step.start.date(), []).append({
             "item": str(row.item), "title": row.assembly, "work": row.work,
             "person": row.step.person, "time": f"{row.step.start:%H:%M}",
-            "hours": f"{row.hours:.1f}", "waits": row.waits_for,
+            "hours": hours(row.hours), "waits": row.waits_for,
             "cautions": ", ".join(shop.catalogue.cautions[name].hazard.rstrip(".").lower()
                                   for name in row.cautions)})
     finish, due = plan.finishes[one.name], plan.due.get(one.name)
@@ -122,7 +122,7 @@ def card_pdf(plan: BenchPlan, one: OnBench, shop: Shop, *, today: date, number: 
                ["To do", f"{counted(len({row.item for row in rows}), 'work item')}, "
                 f"{math.fsum(row.hours for row in rows):.1f} h"]],
         "dates": dates,
-        "days": [{"day": f"{when:%A}, {day(when, settings)}", "rows": found}
+        "days": [{"day": weekday(when, settings), "rows": found}
                  for when, found in days.items()],
         "cautions": [{"hazard": row.hazard.rstrip("."), "text": row.text} for row in hazards],
     })
@@ -160,7 +160,7 @@ def labels_pdf(rows: Sequence[Label], shop: Shop, *, today: date, sheet: str | N
         "paper": size.paper, "columns": size.columns, "many": size.rows,
         **{name: getattr(size, f"{name}_mm")
            for name in ("width", "height", "left", "top", "across", "down")},
-        "labels": [{"job": row.job, "item": f"item {row.item}", "assembly": row.assembly,
+        "labels": [{"job": row.job, "item": f"item\u00a0{row.item}", "assembly": row.assembly,
                     "step": row.step, "waits": row.waits_for, "code": row.code,
                     "qr": _qr(row.code)} for row in rows],
     })
@@ -224,12 +224,12 @@ def waits_pdf(plan: BenchPlan, shop: Shop, *, today: date, ordering: Ordering | 
     rows, last = [], None
     several = len(plan.finishes) > 1
     for step, held in waits(plan):
-        over = f"{step.end:%a} {day(step.end.date(), shop.settings)}"
+        over = weekday(step.end.date(), shop.settings, short=True)
         holds = "; ".join(held[:2]) + (f"; and {len(held) - 2} more" if len(held) > 2 else "")
         what, began = said_of(plan, step), since(plan, step)
         rows.append(["" if over == last else over,
                      f"{step.job}: {what}" if several else what,
-                     wait_word(step, shop.catalogue), f"{began.day} {began:%b}",
+                     wait_word(step, shop.catalogue), this_year(began, shop.settings),
                      holds or "nothing after it"])
         last = over
     sections = [{"name": "By the day that the wait is over", "rows": rows}] if rows else []
@@ -248,12 +248,11 @@ def _parts_rows(ordering: Ordering, first: date, shop: Shop) -> list[list[str]]:
     for row in ordering.waiting:
         comes = "cannot be had"
         if row.expected is not None:
-            when = day_at(first, row.expected)
-            comes = f"{when:%a} {day(when, shop.settings)}"
-        needed = "" if row.needed is None else day_at(first, row.needed)
+            comes = weekday(day_at(first, row.expected), shop.settings, short=True)
+        needed = "" if row.needed is None else this_year(day_at(first, row.needed), shop.settings)
         rows.append(["" if comes == last else comes,
                      parts[row.part].name if row.part in parts else row.part, f"{row.units:,}",
-                     needed and f"{needed.day} {needed:%b}",
+                     needed,
                      (suppliers[row.supplier].name if row.supplier in suppliers
                       else "nobody offers it") + (f", {row.late:.0f} days late"
                                                   if row.late >= 1 else "")])

@@ -6,6 +6,7 @@ Nothing of the shop's own hours, costs or margin is gathered here, so nothing of
 from __future__ import annotations
 
 from collections import Counter
+from datetime import date
 from decimal import Decimal
 
 from estimator.catalogue import CONDITIONS, Certainty, Condition
@@ -20,6 +21,7 @@ from estimator.documents.wording import (
     weeks,
 )
 from estimator.quote import TIME, Quote, QuoteLine
+from estimator.shop import Settings
 
 _CONDITION = {Condition.LIGHT: "light wear", Condition.HEAVY: "heavy wear"}
 _SIGHT = {Certainty.ASSUMED: "assumed", Certainty.HIDDEN: "hidden until teardown"}
@@ -106,8 +108,17 @@ def _dates(offer: Quote) -> list[list[str]]:
     return facts(
         ("Date", day(offer.on, settings)),
         ("Valid until", day(offer.valid_until, settings)),
-        ("Surveyed", ", ".join(filter(None, (machine.surveyed, machine.surveyor)))),
+        ("Surveyed", ", ".join(filter(None, (_when(machine.surveyed, settings),
+                                             machine.surveyor)))),
     )
+
+
+def _when(said: str, settings: Settings) -> str:
+    """A day that was typed after ISO 8601 as the paper writes days; anything else as it stands."""
+    try:
+        return day(date.fromisoformat(said), settings)
+    except ValueError:
+        return said
 
 
 def _glance(offer: Quote, timed: bool) -> list[dict]:
@@ -159,7 +170,8 @@ def _found(offer: Quote) -> dict:
         "note": offer.survey.machine.note,
         "counts": [[_sentence(_condition(name)), str(conditions[name])] for name in CONDITIONS],
         "rows": [_seen(index, line, names[index]) for index, line in sorted(shown.items())],
-        "more": f"Beside these, {counted(more, 'more line')} in the list of work." if more else "",
+        "more": f"Besides these, {counted(more, 'more line')} {'is' if more == 1 else 'are'} "
+                "in the list of work." if more else "",
     }
 
 
