@@ -663,9 +663,9 @@ def test_terms_say_what_holds_for_the_way_of_pricing():
     ]
     house = sure_shop(storage_per_week=12.5, grace_days=9, billing_increment_hours=0.1)
     _, billed, _, stored = sure_quote(TIME, house).terms
-    assert billed.startswith("Time is billed by the started 6 minutes, ")
+    assert billed.startswith("Time is billed in steps of 6 minutes, ")
     whole = sure_quote(TIME, sure_shop(billing_increment_hours=1)).terms[1]
-    assert whole.startswith("Time is billed by the started 60 minutes, ")
+    assert whole.startswith("Time is billed in steps of 60 minutes, ")
     assert "does not pass $746.00 before tax" in billed
     assert stored == ("A finished machine is stored free for 9 days; after that storage is "
                       "$12.50 a week.")

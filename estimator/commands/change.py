@@ -141,7 +141,8 @@ def _revised(found, look: bool) -> Iterator[list[str]]:
     if before.cap is not None and after.cap is not None:
         rows.append(("Cap before tax", money(before.cap), money(after.cap),
                      more(after.cap - before.cap)))
-    rows += [(f"Hours, {words}", f"{was:.1f}", f"{now:.1f}", f"{now - was:+.1f}")
+    rows += [(f"Hours, {words}", f"{was:.1f}", f"{now:.1f}",
+              f"{round(now, 1) - round(was, 1):+.1f}")
              for words, was, now in (
                  ("as often as not", before.hours_p50, after.hours_p50),
                  ("four jobs in five", before.hours_p80, after.hours_p80))]

@@ -72,7 +72,8 @@ def terms_of(cap: Decimal | None, settings: Settings) -> tuple[str, ...]:
     else:
         minutes = round(60 * settings.billing_increment_hours)
         terms.append(
-            f"Time is billed by the started {minutes} minutes, materials and parts as used. "
+            f"Time is billed in steps of {minutes} minutes, each in full once begun; parts and "
+            "materials as used. "
             f"The bill does not pass {money(cap)} before tax unless you agree first."
         )
     terms.append(
