@@ -31,6 +31,8 @@ def test_quote_prints_price_hours_and_odds(capsys):
     assert (code, err) == (0, "")
     for word in ("Price", "Hours", "lose money", "Ready by", "class"):
         assert word in out
+    # A chance that is not nought never reads as if it were.
+    assert re.search(r"Loss +(none|under 1 in 100|\d+ in 100|over 99 in 100) lose money", out)
 
 
 def test_quote_answers_in_json_and_writes_the_same(capsys, tmp_path):

@@ -10,6 +10,7 @@ from pathlib import Path
 from estimator.commands.parsing import number_option, one_option, whole_option
 from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, shop_of, table
 from estimator.errors import BadInput, Fault
+from estimator.units import day_at, of_a_hundred
 
 _WISHES = ("cheapest", "fastest", "fewest-parcels", "trade-off")
 _SECONDS = 5.0, 12.0
@@ -230,8 +231,6 @@ def _buying(basket, ordering, start, baskets) -> dict:
     """What is bought, for what, and when; days are dates."""
     from datetime import timedelta
 
-    from estimator.units import day_at
-
     # Four digits of money hold the smallest coin of every currency.
     def whole(one) -> dict:
         return {"wish": one.wish.name, "total": round(one.total, 4), "parcels": one.parcels,
@@ -280,7 +279,7 @@ def _bought(said: dict, basket, spares, settings) -> list[str]:
              "Order on", "Expected", "Late in 100")]
     rows += [(row["name"], str(row["lines"]), f"{row['goods'] + row['top_up']:.2f}",
               f"{row['freight']:.2f}", f"{row['total']:.2f}", f"{row['order_on']}",
-              f"{row['expected']}", f"{100 * row['late_chance']:.0f}") for row in said["orders"]]
+              f"{row['expected']}", of_a_hundred(row["late_chance"])) for row in said["orders"]]
     out = [table(rows, right=(1, 2, 3, 4, 7)),
            f"{said['total']:.2f} {currency} in all. {basket_words(basket)}"]
     if said["compared"]:
@@ -330,7 +329,8 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
     held = [step for step in critical(plan, sure) if step.what != "work" or step.hours >= 1]
     if held:
         out += ["What holds up the end in most trials, an hour or more:"]
-        out += [f"  {step.name} ({100 * sure.criticality[step.number]:.0f} %)" for step in held]
+        out += [f"  {step.name} ({of_a_hundred(sure.criticality[step.number])} %)"
+                for step in held]
         out.append("")
     for name, ready in sure.ready.items():
         promise = ready.promise(confidence)
@@ -340,13 +340,13 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
             "is found",
             f"  half of all trials by {ready.p50:%Y-%m-%d}, 8 in 10 by {ready.p80:%Y-%m-%d}, "
             f"9 in 10 by {ready.p90:%Y-%m-%d}",
-            f"  promise {promise.day}: it holds in {100 * promise.chance:.0f} of 100; a week "
-            f"earlier in {100 * sooner.chance:.0f}, late {sooner.late_days:.1f} days on average "
-            f"and {sooner.cost - promise.cost:.0f} {shop.settings.currency} dearer",
+            f"  promise {promise.day}: it holds in {of_a_hundred(promise.chance)} of 100; a "
+            f"week earlier in {of_a_hundred(sooner.chance)}, late {sooner.late_days:.1f} days on "
+            f"average and {sooner.cost - promise.cost:.0f} {shop.settings.currency} dearer",
         ]
         if ready.due:
-            out.append(f"  due {ready.due.day}: holds in {100 * ready.due.chance:.0f} of 100, late "
-                       f"{ready.due.late_days:.1f} days on average")
+            out.append(f"  due {ready.due.day}: holds in {of_a_hundred(ready.due.chance)} of 100, "
+                       f"late {ready.due.late_days:.1f} days on average")
         for way in ways.get(name, ()):
             out.append(f"  {way.name}: {way.hours:.1f} h, {way.days:.0f} days, orders on "
                        f"{way.orders} days, {way.parcels} parcels for {way.freight:.0f} "

@@ -17,6 +17,7 @@ from estimator.commands.shared import (
     shop_of,
 )
 from estimator.errors import BadInput, Fault
+from estimator.units import in_a_hundred
 
 
 def register(command) -> None:
@@ -238,7 +239,7 @@ def _summary(offer, records=None) -> str:
         ("of it finds", money(offer.find_allowance)),
         ("Hours", _hours(p50, p80, p90)),
         *_records_rows(records),
-        ("Loss", f"{100 * offer.chance_of_loss:.1f} jobs in a hundred lose money at this price"),
+        ("Loss", f"{in_a_hundred(offer.chance_of_loss)} lose money at this price"),
         ("Ready by", f"{offer.finish_p80.isoformat()} in four jobs of five"),
         ("Estimate", f"class {offer.estimate_class}; {100 * offer.seen_share:.0f} % of the cost "
                      "was seen"),

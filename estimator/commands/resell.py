@@ -14,6 +14,7 @@ from estimator.commands.shared import (
 )
 from estimator.commands.terms import TERMS, add_terms, at_options, numbers, slug, ways
 from estimator.errors import Fault
+from estimator.units import of_a_hundred
 
 _NUMBERS = (
     ("--value", "MONEY", "what the same machine brings nice and working, in a private sale"),
@@ -112,13 +113,13 @@ def _said(answer, words) -> str:
         best = "*" if one.key == answer.best else " "
         if one.key == LEAVE:
             rows.append((f"{best} {one.name}", *("",) * 4, words.money(0), *("",) * 3,
-                         words.money(0), "", f"{100 * one.best_in:.0f}", ""))
+                         words.money(0), "", of_a_hundred(one.best_in), ""))
             continue
         rows.append((
             f"{best} {one.name}", f"{one.hours:.0f}", words.money(one.cost), words.money(one.sale),
             f"{one.months:.1f}", words.money(one.profit), words.money(one.profit_p10),
-            words.money(one.profit_p90), f"{100 * one.chance_of_loss:.0f}", words.money(one.worth),
-            words.rate(one), f"{100 * one.best_in:.0f}", words.money(one.highest_price)))
+            words.money(one.profit_p90), of_a_hundred(one.chance_of_loss), words.money(one.worth),
+            words.rate(one), of_a_hundred(one.best_in), words.money(one.highest_price)))
     said = [words.head(), "", table(rows, right=range(1, len(rows[0]))), ""]
     said.append("Work at own cost; sale after fees; profit from now on; loss and best in 100 "
                 "trials.\n")

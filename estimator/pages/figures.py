@@ -7,6 +7,7 @@ elements.
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
@@ -43,12 +44,12 @@ def breakdown(offer: Quote) -> dict[str, float]:
     it is offered under expected cost and margin), the warranty reserve and the margin. [money]
     """
     job, price = offer.job, float(offer.price)
-    kinds = {kind: sum(line.kinds[kind] for line in job.lines)
+    kinds = {kind: math.fsum(line.kinds[kind] for line in job.lines)
              for kind in ("labour", "parts", "materials", "outwork")}
     found = {"Labour": kinds["labour"], "Parts": kinds["parts"], "Materials": kinds["materials"],
              "Outwork": kinds["outwork"], "Finds": job.find_cost}
     reserve = offer.settings.warranty_share * price
-    left = price - sum(found.values()) - reserve
+    left = price - math.fsum(found.values()) - reserve
     if offer.choices.pricing == TIME:
         return {**found, "Warranty": reserve, "Margin": left}
     earned = offer.margin * price
@@ -201,7 +202,7 @@ def parts(offer: Quote, catalogue: Catalogue) -> str:
     rest = dearest[MOST_PARTS:]
     if rest:
         body += _cells([f"{counted(len(rest), 'more part')}, in parts-budget.csv", ""],
-                       ["", "", "", money(sum(row.cost for row in rest), said)])
+                       ["", "", "", money(math.fsum(row.cost for row in rest), said)])
     orders = "".join(_cells(
         [names[order.supplier]],
         [money(order.goods, said), money(order.freight, said),

@@ -121,7 +121,8 @@ def hours_table(by: str, groups: Sequence[Group], catalogue: Catalogue) -> str:
         rows.append([named(by, one.name, catalogue), f"{one.worked} of {one.items}",
                      f"{one.expected_worked:.2f}", f"{one.booked:.2f}", f"{more:+.2f}",
                      "–" if one.ratio is None else f"{one.ratio:.2f} ×"])
-    total = (sum(one.expected_worked for one in groups), sum(one.booked for one in groups))
+    total = (math.fsum(one.expected_worked for one in groups),
+             math.fsum(one.booked for one in groups))
     return table(f"hours-{by}", f"Hours by {by}",
                  (by.capitalize(), ">Items worked on", ">Expected h", ">Booked h", ">Difference h",
                   ">Booked / expected"), rows,
