@@ -428,13 +428,14 @@ def test_a_shop_is_named_with_its_own_figures(tmp_path):
 def test_a_figure_that_is_none_is_refused_with_what_there_is(job):
     """Near names are offered, and the list of all is said once, whatever number are wrong."""
     with pytest.raises(BadInput) as refusal:
-        trace_all(job, ["price", "pric", "line-12.labor", "line-900", ""], DEFAULTS.catalogue)
+        trace_all(job, ["price", "pric", "line-12.labor", "line-900", "%s", ""], DEFAULTS.catalogue)
     faults = refusal.value.faults
     assert [fault.what.split('"')[1] for fault in faults] == [
-        "pric", "line-12.labor", "line-900", ""]
+        "pric", "line-12.labor", "line-900", "%s", ""]
     assert faults[0].fix == 'Did you mean "price"?'
     assert '"line-12.labour"' in faults[1].fix
-    assert [fault.fix.count("Figures: ") for fault in faults] == [0, 0, 0, 1]
+    assert [fault.fix.count("Figures: ") for fault in faults] == [0, 0, 0, 0, 1]
+    assert faults[-2].fix == "All that there are stand below."
     assert "hour_cost" in faults[-1].fix
     assert "line-1 … line-68" in faults[-1].fix
 

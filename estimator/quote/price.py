@@ -177,12 +177,12 @@ def aims_of(choices: Choices, settings: Settings) -> tuple[float, float]:
             )
         )
     if choices.sampler not in simulate.SAMPLERS:
-        faults.append(Fault(f'"{choices.sampler}" is not a way of drawing numbers.',
+        faults.append(Fault(f"{quoted(choices.sampler)} is not a way of drawing numbers.",
                             one_of(choices.sampler, simulate.SAMPLERS)))
     if choices.pricing not in (FIXED, TIME):
         faults.append(
             Fault(
-                f'"{choices.pricing}" is not a way of pricing.',
+                f"{quoted(choices.pricing)} is not a way of pricing.",
                 one_of(choices.pricing, (FIXED, TIME)),
             )
         )

@@ -6,7 +6,7 @@ import functools
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from estimator.catalogue import Catalogue
-from estimator.errors import BadInput, Fault, one_of
+from estimator.errors import BadInput, Fault, one_of, quoted
 from estimator.estimate import KINDS
 from estimator.quote import FIXED, Quote, QuoteLine
 from estimator.quote.contract import (
@@ -110,9 +110,10 @@ def trace_all(offer: Quote, keys: Iterable[str], catalogue: Catalogue) -> tuple[
     if wrong:
         # All there are is long, and said once.
         raise BadInput(
-            Fault(f'"{key}" is not a figure of this quote.',
-                  f"{_near(key, known)} {_listed(known) if key is wrong[-1] else ''}".strip())
-            for key in wrong
+            Fault(f"{quoted(key)} is not a figure of this quote.",
+                  f"{_near(key, known)} {_listed(known)}".strip() if place == len(wrong)
+                  else _near(key, known) or "All that there are stand below.")
+            for place, key in enumerate(wrong, 1)
         )
     return tuple(known[key][1]() for key in keys)
 

@@ -3,6 +3,8 @@
     python tests/fuzzing/run.py [family …] [-n 10000] [--from 0]
     python tests/fuzzing/run.py lot --show 123        # the file and what is said of case 123
 
+Most cases write files: with TMPDIR on a disk that is memory (/dev/shm) they take half as long.
+
 For each family it prints how many were tried, refused as they should be, accepted, and failed;
 then each kind of failure once, with the number of a case. A case fails where anything but a plain
 refusal comes of it, where a fault has no place or no cure, over 5 s of the processor, or over 1 GB.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import functools
 import io
 import json
 import os
@@ -12,13 +13,13 @@ import shutil
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from random import Random
+from unittest import mock
 
 from fuzzing import mutations
 from fuzzing.family import Family
 
-from estimator import auction, catalogue, survey
+from estimator import auction, catalogue, cli, survey
 from estimator.catalogue import Condition
-from estimator.cli import main
 from estimator.errors import BadInput, Fault
 from estimator.shop import new_shop
 
@@ -194,11 +195,16 @@ def _done(line: str) -> str:
     return out
 
 
+# What it reads is gone from it before it reads again; to make it takes longer than most commands.
+_PARSER = functools.cache(cli._parser)
+
+
 def _run(words: list[str]) -> tuple[int, str, str]:
     out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+    with (contextlib.redirect_stdout(out), contextlib.redirect_stderr(err),
+          mock.patch.object(cli, "_parser", _PARSER)):
         try:
-            code = main(words)
+            code = cli.main(words)
         except SystemExit as ended:
             code = ended.code or 0
     return code, out.getvalue(), err.getvalue()
