@@ -242,7 +242,7 @@ def test_a_backup_whose_rows_no_list_can_show_is_not_put_back(tmp_path):
         connection.execute("UPDATE sent SET outcome = 'wol'")
     connection.close()
     new = ledger.Ledger(tmp_path / "new", "")
-    with pytest.raises(BadInput, match=r"sent.json: A cell cannot be read."):
+    with pytest.raises(BadInput, match=r"sent.json: The table is damaged: a cell cannot be read."):
         ledger.restore(new, tmp_path / "backup")
     assert list(new.jobs()) == []
     new.close()
@@ -314,12 +314,17 @@ def test_a_refusal_has_no_table_to_be_written(tmp_path):
     ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": ["x"]}], "file": ""}),
     ("survey", {"machine": {"year": 1994}, "lines": [], "file": ""}), ("settings", [1]),
     ("choices", {"level": "clean", "margin": float("nan")}), ("choices", {"added": [["x", 1]]}),
-    ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": "powr-cord"}], "file": ""})])
+    ("survey", {"machine": {"era": "modern"}, "lines": [{"assembly": "powr-cord"}], "file": ""}),
+    ("lines", {"count": 10**400}), ("lines", {"count": -1}), ("lines", {"length_mm": 1e308}),
+    ("choices", {"added": [["extra-led-set", 10**20]]}), ("settings", {"locale": "-0"})])
 def test_a_quote_that_was_spoiled_in_the_ledger_is_not_computed_again(family, part, said):
     """It would stop in the middle of the figures, or give others."""
     _, data = family("sent").seeds[0]
     held = json.loads(data)
-    held[part] = held[part] | said if part == "choices" else said
+    if part == "lines":
+        held["survey"]["lines"][0] |= said
+    else:
+        held[part] = held[part] | said if isinstance(said, dict) and part != "survey" else said
     with pytest.raises(BadInput, match="cannot compute it again"):
         family("sent").read("", json.dumps(held).encode())
 

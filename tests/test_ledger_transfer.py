@@ -69,7 +69,7 @@ def _all(ledger):
             ledger.jobs(), ledger.items("260302-A1"), ledger.clocks(),
             *(ledger.entries(kind, history=True)
               for kind in (TimeEntry, Purchase, Outwork, Sale, Done)),
-            ledger.revisions(), ledger.dropped("260302-A1"))
+            ledger.revisions(), ledger.revisions("260302-A1"), ledger.dropped("260302-A1"))
 
 
 @pytest.fixture(params=ledgers.KINDS)

@@ -246,8 +246,7 @@ def _status(options) -> int:
                  f"{len(said['items_done'])} of {said['items']} work items are marked as done; "
                  f"{said['hours_booked']:.1f} hours are booked, {said['hours_expected']:.1f} "
                  "expected",
-                 *cap_words(ledger.cap_use(job.number), shop.settings),
-                 *revision_words(ledger.revisions(job.number))]
+                 *standing_words(ledger, job, shop.settings)]
     return say(options, {"job": as_json(job), **said}, "\n".join(words))
 
 
@@ -265,12 +264,13 @@ def standing_dict(ledger, job) -> dict:
     """The quote that holds, items that are done or dropped, revisions and cap, as JSON values."""
     from estimator.ledger import Done
 
-    use = ledger.cap_use(job.number)
+    use, revisions, damaged = _cap_and_revisions(ledger, job)
     return {
         "quote": ledger.holds(job.number),
         "items_done": sorted(mark.item for mark in ledger.entries(Done, job=job.number)),
         "items_dropped": sorted(ledger.dropped(job.number)),
-        "revisions": [as_json(one) for one in ledger.revisions(job.number)],
+        "revisions": [as_json(one) for one in revisions],
+        "damaged": damaged,
         "cap": None if use is None else {
             "cap": float(use.cap.amount), "currency": use.cap.currency, "quote": use.cap.quote,
             "hours_billed": round(use.hours, 4), "hourly_rate": use.cap.rate,
@@ -282,7 +282,31 @@ def standing_dict(ledger, job) -> dict:
     }
 
 
-def cap_words(use, settings) -> Iterator[str]:
+def standing_words(ledger, job, settings) -> list[str]:
+    """Lines about the cap and the revisions of a job, and about what of them is damaged."""
+    use, revisions, damaged = _cap_and_revisions(ledger, job)
+    return [*_cap_words(use, settings), *_revision_words(revisions), *damaged]
+
+
+def _cap_and_revisions(ledger, job) -> tuple:
+    """How much of the cap is used, the revisions, and what of both is damaged: the rest is shown.
+    """
+    from estimator.ledger import Damaged
+
+    use, damaged = None, []
+    try:
+        use = ledger.cap_use(job.number)
+    except Damaged as error:
+        damaged += error.faults
+    try:
+        revisions = ledger.revisions(job.number)
+    except Damaged as error:
+        damaged += error.faults
+        revisions = [one for one in ledger.revisions() if one.job == job.number]
+    return use, revisions, list(map(str, damaged))
+
+
+def _cap_words(use, settings) -> Iterator[str]:
     """How much of a cap is used; nothing without one."""
     from estimator.money import format_money
 
@@ -301,11 +325,12 @@ def cap_words(use, settings) -> Iterator[str]:
               f"{money(-left)} over the cap. Ask the customer now: estimator job change"))
 
 
-def revision_words(revisions) -> Iterator[str]:
+def _revision_words(revisions) -> Iterator[str]:
     """A line for each revision of a job."""
     for one in revisions:
-        count = f"{len(one.changes)} change{'s' if len(one.changes) > 1 else ''}"
+        count = f"{len(one.changes)} change{'s' if len(one.changes) > 1 else ''}, " \
+            if one.changes else ""
         answer = ("waits for an answer" if one.answer == "open"
                   else f"was {one.answer} on {one.answered}")
-        yield (f"Revision {one.number} of {one.of}, {one.offered}: {count}, {answer}"
+        yield (f"Revision {one.number} of {one.of}, {one.offered}: {count}{answer}"
                + (f" ({one.note})" if one.note else ""))

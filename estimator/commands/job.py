@@ -123,8 +123,7 @@ def _shown(options, ledger, job, settings) -> int:
     head = f"{job.number}, {job.name}: {job.state}; {', '.join(filter(None, dates))}"
     running = [f"The clock of {clock.person} runs since "
                f"{clock.started.astimezone():%Y-%m-%d %H:%M}." for clock in clocks]
-    more = [*change.cap_words(ledger.cap_use(job.number), settings),
-            *change.revision_words(ledger.revisions(job.number))]
+    more = change.standing_words(ledger, job, settings)
     return say(options, said, "\n".join([head, "", table(rows, right=(0, 3, 4)), *running, *more]))
 
 

@@ -21,7 +21,7 @@ from estimator.ledger import Frozen, Ledger, Sent
 from estimator.quote import Choices, Quote, as_dict
 from estimator.reread import reread
 from estimator.shop import Settings, Shop, open_shop
-from estimator.survey import Survey
+from estimator.survey import Survey, cells, parsing
 
 _NOT_KEPT = {"ledger"}
 """Settings that no figure depends on; an address may hold a password."""
@@ -142,17 +142,34 @@ def opened(held: Frozen | None, number: str, folder: Path | None = None
             f"Quote {number} was sent before the ledger kept what a quote is computed from; "
             "only its price and what came of it are known.",
             "Quote the survey again to open its figures."))
+    from babel import UnknownLocaleError
+
     try:
         settings = open_shop().settings.model_dump() | dict(held.settings)
         shop = Shop(Settings.model_validate(settings), _catalogue(held.tables), folder)
         survey, choices = reread(Survey, held.survey), reread(Choices, held.choices)
-        for name in (*(line.assembly for line in survey.lines), *(one for one, _ in choices.added)):
-            shop.catalogue.assemblies[name]
+        _check(survey, choices, shop)
         return survey, choices, shop
-    except (KeyError, TypeError, ValueError, RecursionError):
+    except (KeyError, TypeError, ValueError, RecursionError, UnknownLocaleError):
         raise BadInput(Fault(
             f"Quote {number} was kept by version {held.version} of this program, and this one "
             "cannot compute it again.", f"Use version {held.version}.")) from None
+
+
+def _check(survey: Survey, choices: Choices, shop: Shop) -> None:
+    """Raise an error for what no quote was computed from: it would stop half way, or not at all."""
+    from babel import Locale
+
+    Locale.parse(shop.settings.locale)
+    for name in (*(line.assembly for line in survey.lines), *(one for one, _ in choices.added)):
+        shop.catalogue.assemblies[name]
+    limits = [(line.count, cells.MAX_COUNT) for line in survey.lines]
+    limits += [(count, cells.MAX_COUNT) for _, count in choices.added]
+    limits += [(line.length_mm, parsing.MAX_LENGTH_MM) for line in survey.lines]
+    limits += [(line.area_cm2, parsing.MAX_AREA_CM2) for line in survey.lines]
+    for size, most in limits:
+        if size is not None and not 0 <= size <= most:
+            raise ValueError(f"{size} is out of range")
 
 
 def services_of(held: Frozen) -> Mapping[str, Service]:

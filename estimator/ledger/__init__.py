@@ -15,6 +15,7 @@ brought up to date (`migrations`); it keeps what it holds.
 
 from estimator.ledger.bookings import Bookings
 from estimator.ledger.caps import Cap, Use
+from estimator.ledger.checking import Damaged
 from estimator.ledger.clocks import Clocks, on_what
 from estimator.ledger.jobs import Jobs
 from estimator.ledger.opening import FILE
@@ -80,9 +81,9 @@ class Ledger(Drafts, Quotes, Jobs, Bookings, Clocks, Revisions):
 
 
 __all__ = [
-    "ANSWERS", "FILE", "OUTCOMES", "STATES", "Behind", "Cap", "Clock", "Done", "Draft", "Entry",
-    "Frozen", "Item", "Job", "Ledger", "OnItem", "Outwork", "Purchase", "Question", "Revision",
-    "Sale", "Sent", "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in", "export",
-    "item_named", "job_named", "must_be_open", "must_wait", "new_key", "on_what", "restore",
-    "unbilled_named",
+    "ANSWERS", "FILE", "OUTCOMES", "STATES", "Behind", "Cap", "Clock", "Damaged", "Done", "Draft",
+    "Entry", "Frozen", "Item", "Job", "Ledger", "OnItem", "Outwork", "Purchase", "Question",
+    "Revision", "Sale", "Sent", "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in",
+    "export", "item_named", "job_named", "must_be_open", "must_wait", "new_key", "on_what",
+    "restore", "unbilled_named",
 ]

@@ -16,6 +16,7 @@ from estimator.ledger.reading import (
     entries_in,
     items_in,
     jobs_in,
+    last_frozen,
     revisions_in,
     standing_in,
 )
@@ -28,7 +29,7 @@ from estimator.ledger.records import (
     Question,
     TimeEntry,
 )
-from estimator.ledger.schema import tables
+from estimator.ledger.sealing import Spoiled
 
 BILLED = ("unlisted", "rework")
 """Kinds of unbilled time that are hours of the job itself and stand on its bill."""
@@ -205,18 +206,28 @@ def use_of(cap: Cap, items: Iterable[Item], entries: Iterable[Entry],
     return Use(cap, hours, steps * cap.step * cap.rate, purchases, outwork, rest, *more)
 
 
-def uses_in(connection, numbers: Collection[str]) -> dict[str, tuple[Use, tuple]]:
-    """Of these jobs those with a cap: its use, and what it was reckoned from."""
-    from sqlalchemy import select
-    t, found = tables(), {}
+def uses_in(connection, numbers: Collection[str], spoiled: list[str] | None = None
+            ) -> dict[str, tuple[Use, tuple]]:
+    """Of these jobs those with a cap: its use, and what it was reckoned from.
+
+    Parameters
+    ----------
+    spoiled
+        Gets the names of jobs whose quote is not as it was kept; without it they are refused.
+    """
+    found = {}
     names = {job.number: job.name for job in jobs_in(connection, numbers)}
     revisions = revisions_in(connection, numbers)
     for number in dict.fromkeys(numbers):
-        quote = standing_in(revisions, number)
-        row = connection.execute(
-            select(t.frozen.c.answer, t.frozen.c.settings).where(t.frozen.c.number == quote)
-            .order_by(t.frozen.c.id.desc()).limit(1)).first()
-        cap = _cap_of(number, names.get(number, number), quote, *row) if row is not None else None
+        quote, name = standing_in(revisions, number), names.get(number, number)
+        try:
+            held = last_frozen(connection, quote)
+        except Spoiled:
+            if spoiled is None:
+                raise
+            spoiled.append(name)
+            continue
+        cap = held and _cap_of(number, name, quote, held["answer"], held["settings"])
         if cap is None:
             continue
         entries = [entry for kind in (TimeEntry, Purchase, Outwork)
@@ -239,7 +250,12 @@ def asked_in(connection, entries: Sequence[Entry], rows: Sequence[int] = (), fil
     for place, entry in enumerate(entries):
         if entry.job is not None:
             by_job.setdefault(entry.job, []).append((rows[place] if rows else None, entry))
-    for number, (before, (items, booked, done)) in uses_in(connection, by_job).items():
+    spoiled: list[str] = []
+    uses = uses_in(connection, by_job, spoiled)
+    for name in spoiled:
+        yield Question("cap", f"What the quote of {name} was computed from is damaged in the "
+                       "ledger, so whether this passes a cap is not known.", file or None)
+    for number, (before, (items, booked, done)) in uses.items():
         mine = by_job[number]
         if was:
             before = use_of(before.cap, items,

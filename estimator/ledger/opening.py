@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import json
 import sqlite3
 import threading
 import tomllib
@@ -19,7 +18,8 @@ from estimator.errors import BadInput, Fault
 from estimator.ledger import checking
 from estimator.ledger.checking import PUT_BACK, Damaged
 from estimator.ledger.plain import pack
-from estimator.ledger.schema import VERSION, Unreadable
+from estimator.ledger.schema import VERSION, Unreadable, from_json
+from estimator.ledger.sealing import Spoiled
 from estimator.ledger.telling import Tell, quiet
 from estimator.outside import private_file
 
@@ -165,8 +165,8 @@ def engine_of(address: str, path: Path):
                 "as %40; leave it blank for the file in the shop folder.",
                 "shop.toml", None, "ledger"))
         return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True,
-                             json_deserializer=_from_json)
-    engine = create_engine(URL.create("sqlite", database=str(path)), json_deserializer=_from_json)
+                             json_deserializer=from_json)
+    engine = create_engine(URL.create("sqlite", database=str(path)), json_deserializer=from_json)
 
     @event.listens_for(engine, "connect")
     def _prepare(connection, _record):
@@ -193,17 +193,10 @@ def _only_reading(database: Database):
     from sqlalchemy import NullPool, create_engine
 
     engine = create_engine("sqlite://", creator=reading(database.path), poolclass=NullPool,
-                           json_deserializer=_from_json)
+                           json_deserializer=from_json)
     checking.check(engine, database.path)
     with engine.connect() as connection:
         return engine, _version_of(connection, database)
-
-
-def _from_json(said: str):
-    try:
-        return json.loads(said)
-    except (ValueError, RecursionError):
-        raise Unreadable(f"{said!r:.40} cannot be read") from None
 
 
 @contextlib.contextmanager
@@ -382,6 +375,8 @@ class _plain_words:
             if self.place != "shop.toml":
                 checking.forget(Path(self.place))
             what = f"The ledger is damaged ({said})."
+            if isinstance(error, Spoiled):
+                fix += " Whatever else it holds can be used."
         elif any(word in said for word in ("readonly", "unable to open", "disk")) or isinstance(
                 error, OSError):
             kind = _Unwritable

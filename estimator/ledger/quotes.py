@@ -8,9 +8,10 @@ from collections.abc import Collection
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
+from estimator.catalogue import Era
 from estimator.errors import BadInput, Fault
 from estimator.ledger.opening import Database
-from estimator.ledger.reading import revisions_in
+from estimator.ledger.reading import last_frozen, revisions_in
 from estimator.ledger.records import (
     OUTCOMES,
     Behind,
@@ -22,6 +23,9 @@ from estimator.ledger.records import (
     no_outcome,
 )
 from estimator.ledger.schema import Unreadable, tables
+from estimator.ledger.sealing import Spoiled, seal, sealed, unsealed
+
+_ERAS = frozenset(Era)
 
 
 class Drafts(Database):
@@ -276,21 +280,28 @@ class Quotes(Database):
         from sqlalchemy import select
         t = tables()
         with self._reading() as connection:
-            row = connection.execute(
-                select(t.frozen, t.shop_tables.c.content)
-                .join(t.shop_tables).where(t.frozen.c.number == number)
-                .order_by(t.frozen.c.id.desc()).limit(1)).first()
-            if row is None:
+            said = last_frozen(connection, number)
+            if said is None:
                 if not _is_sent(connection, number):
                     raise BadInput(no_number(number, _numbers(connection)))
                 return None
-            said = dict(row._mapping)
-            said["tables"] = unpacked(said["tables"], said.pop("content"))
-        said.pop("id")
-        return Frozen(**said)
+            packed = connection.execute(select(t.shop_tables.c.content).where(
+                t.shop_tables.c.hash == said["tables"])).scalar()
+            return Frozen(**said | {"tables": unpacked(said["tables"], packed)})
 
-    def frozen_of(self, numbers: Collection[str]) -> dict[str, Frozen]:
+    def frozen_of(self, numbers: Collection[str], *, spoiled: set[str] | None = None
+                  ) -> dict[str, Frozen]:
         """What each of these quotes was computed from, as it was sent last; where that is known.
+
+        Parameters
+        ----------
+        spoiled
+            Gets the numbers of those that are not as they were kept; without it they are refused.
+
+        Raises
+        ------
+        BadInput
+            With all quotes that are not as they were kept.
 
         Examples
         --------
@@ -302,21 +313,28 @@ class Quotes(Database):
         """
         if self._absent or not numbers:
             return {}
-        from sqlalchemy import select
-        t = tables()
-        columns = [one for one in t.frozen.c if one.name != "id"]
         with self._reading() as connection:
-            rows = connection.execute(select(*columns).where(t.frozen.c.number.in_(numbers))
-                                      .order_by(t.frozen.c.id)).all()
-            texts = _texts(connection, {row.tables for row in rows})
-        return {row.number: Frozen(**row._asdict() | {"tables": texts[row.tables]})
-                for row in rows}
+            found = _sound(connection, numbers, spoiled)
+            texts = _texts(connection, {said["tables"] for said in found.values()})
+        return {number: Frozen(**said | {"tables": texts[said["tables"]]})
+                for number, said in found.items()}
 
-    def behind(self, numbers: Collection[str]) -> dict[str, Behind]:
+    def behind(self, numbers: Collection[str], *, spoiled: set[str] | None = None
+               ) -> dict[str, Behind]:
         """The book that each of these quotes was reckoned by, as it was sent last.
 
         Left out are quotes of which that is not known. Of what they were computed from only the
-        era is read: a survey has many lines, and there are thousands of quotes.
+        era is read, a word that no slip turns into another one: there are thousands of quotes.
+
+        Parameters
+        ----------
+        spoiled
+            As of `frozen_of`.
+
+        Raises
+        ------
+        BadInput
+            As `frozen_of`.
 
         Examples
         --------
@@ -327,15 +345,13 @@ class Quotes(Database):
         """
         if self._absent or not numbers:
             return {}
-        from sqlalchemy import select
-        t = tables()
-        c = t.frozen.c
-        era = c.survey["machine", "era"].as_string()
         with self._reading() as connection:
-            rows = connection.execute(select(c.number, era, c.tables)
-                                      .where(c.number.in_(numbers)).order_by(c.id)).all()
-            texts = _texts(connection, {mark for *_, mark in rows})
-        return {number: Behind(era, texts[mark]) for number, era, mark in rows if era}
+            found = _eras(connection, numbers)
+            if not all(era in _ERAS for era, _ in found.values()):
+                found = {number: (said["survey"].get("machine", {}).get("era"), said["tables"])
+                         for number, said in _sound(connection, numbers, spoiled).items()}
+            texts = _texts(connection, {mark for _, mark in found.values()})
+        return {number: Behind(era, texts[mark]) for number, (era, mark) in found.items() if era}
 
     def decide(self, number: str, outcome: str) -> Sent:
         """Say what came of a quote: "won", "lost", or "open" again; returns it as kept.
@@ -412,6 +428,35 @@ def _numbers(connection) -> list[str]:
         select(table.c.number).order_by(table.c.sent.desc(), table.c.number.desc())).scalars())
 
 
+def _eras(connection, numbers: Collection[str]) -> dict[str, tuple[str | None, str]]:
+    """Era and tables of each of these quotes, whatever else stands in the row; None if unread."""
+    from sqlalchemy import select
+    from sqlalchemy.exc import DatabaseError
+    c = tables().frozen.c
+    said = select(c.number, c.survey["machine", "era"].as_string(), c.tables)
+    try:
+        rows = connection.execute(said.where(c.number.in_(numbers)).order_by(c.id)).all()
+    except DatabaseError:
+        # A survey that is no JSON stops all of them.
+        return dict.fromkeys(numbers, (None, ""))
+    return {number: (era, mark) for number, era, mark in rows}
+
+
+def _sound(connection, numbers: Collection[str], spoiled: set[str] | None) -> dict[str, dict]:
+    """What was kept of these quotes; see `Quotes.frozen_of`."""
+    from sqlalchemy import select
+    table = tables().frozen
+    rows = connection.execute(select(*sealed(table, connection))
+                              .where(table.c.number.in_(numbers)).order_by(table.c.id))
+    found = {row.number.decode(): unsealed(table, row._mapping) for row in rows}
+    lost = {number for number, said in found.items() if said is None}
+    if lost and spoiled is None:
+        raise Spoiled(table, sorted(lost))
+    if lost:
+        spoiled |= lost
+    return {number: said for number, said in found.items() if said is not None}
+
+
 def _texts(connection, marks: Collection[str]) -> dict[str, str]:
     """The shop's tables by their marks: most quotes share theirs, so each text is there once."""
     from sqlalchemy import select
@@ -454,9 +499,10 @@ def _freeze(connection, frozen: Frozen) -> None:
             select(t.shop_tables.c.hash).where(t.shop_tables.c.hash == mark)).first():
         connection.execute(insert(t.shop_tables).values(hash=mark, content=zlib.compress(content)))
     values = asdict(frozen) | {"tables": mark}
-    values.pop("kept")
-    columns = [t.frozen.c[name] for name in values]
-    last = connection.execute(select(*columns).where(t.frozen.c.number == frozen.number)
-                              .order_by(t.frozen.c.id.desc()).limit(1)).first()
-    if last is None or dict(last._mapping) != values:
-        connection.execute(insert(t.frozen).values(kept=datetime.now(UTC), **values))
+    try:
+        last = last_frozen(connection, frozen.number)
+    except Spoiled:
+        last = None  # what is kept now comes to stand before it
+    if last is None or values | {"kept": last["kept"]} != last:
+        values["kept"] = datetime.now(UTC)
+        connection.execute(insert(t.frozen).values(**values, **seal(t.frozen, values)))

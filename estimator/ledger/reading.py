@@ -18,6 +18,7 @@ from estimator.ledger.records import (
     TimeEntry,
 )
 from estimator.ledger.schema import tables
+from estimator.ledger.sealing import Spoiled, sealed, unsealed
 
 TABLE = {TimeEntry: "time_entries", Purchase: "purchases", Outwork: "outwork", Sale: "sales",
          Done: "done_marks"}
@@ -79,22 +80,66 @@ def dropped_in(connection, numbers: Collection[str]) -> dict[tuple[str, int], st
     return {(row.job, row.item): row.revision for row in rows}
 
 
-def revisions_in(connection, jobs: Collection[str] | None = None, number: str | None = None
-                 ) -> tuple[Revision, ...]:
-    """Revisions with their answers, of these jobs or of all, or of one number, as offered."""
+def last_frozen(connection, number: str) -> dict | None:
+    """What a quote was computed from, as it was sent last; None where that was not kept.
+
+    Raises
+    ------
+    Spoiled
+        If it is not as it was kept.
+    """
+    from sqlalchemy import select
+    table = tables().frozen
+    row = connection.execute(select(*sealed(table, connection)).where(table.c.number == number)
+                             .order_by(table.c.id.desc()).limit(1)).first()
+    found = None if row is None else unsealed(table, row._mapping)
+    if row is not None and found is None:
+        raise Spoiled(table, [number])
+    return found
+
+
+def revisions_in(connection, jobs: Collection[str] | None = None, number: str | None = None, *,
+                 changes: bool = False) -> tuple[Revision, ...]:
+    """Revisions with their answers, of these jobs or of all, or of one number, as offered.
+
+    Parameters
+    ----------
+    changes
+        False leaves what they change blank, which no list of them needs.
+
+    Raises
+    ------
+    Spoiled
+        If the changes of any are not as they were kept, and they are asked for.
+    """
     from sqlalchemy import select
     t = tables()
-    said = select(t.revisions, t.answers.c.answer, t.answers.c.answered, t.answers.c.note) \
-        .outerjoin(t.answers, t.answers.c.number == t.revisions.c.number) \
-        .order_by(t.revisions.c.offered, t.revisions.c.number)
+    c, answers = t.revisions.c, t.answers.c
+    said = select(c.number, c.job, c.of, c.offered, c.ready,
+                  answers.answer, answers.answered, answers.note) \
+        .outerjoin(t.answers, answers.number == c.number).order_by(c.offered, c.number)
     if jobs is not None:
-        said = said.where(t.revisions.c.job.in_(jobs))
+        said = said.where(c.job.in_(jobs))
     if number is not None:
-        said = said.where(t.revisions.c.number == number)
+        said = said.where(c.number == number)
+    rows = connection.execute(said).all()
+    kept = _changes_in(connection, [row.number for row in rows]) if changes else {}
     return tuple(
         Revision(**{**row._mapping, "answer": row.answer or "open", "note": row.note or "",
-                    "changes": tuple(row.changes)})
-        for row in connection.execute(said))
+                    "changes": kept.get(row.number, ())})
+        for row in rows)
+
+
+def _changes_in(connection, numbers: Collection[str]) -> dict[str, tuple]:
+    """What these revisions change."""
+    from sqlalchemy import select
+    table = tables().revisions
+    found = {row.number.decode(): unsealed(table, row._mapping) for row in connection.execute(
+        select(*sealed(table, connection)).where(table.c.number.in_(numbers)))}
+    lost = [number for number, said in found.items() if said is None]
+    if lost:
+        raise Spoiled(table, sorted(lost))
+    return {number: tuple(said["changes"]) for number, said in found.items()}
 
 
 def standing_in(revisions: Iterable[Revision], job: str) -> str:

@@ -35,17 +35,28 @@ from estimator.ledger.records import (
     must_wait,
 )
 from estimator.ledger.schema import tables
+from estimator.ledger.sealing import seal
 
 
 class Revisions(Database):
     """Revisions of jobs under way."""
 
     def revisions(self, job: str | None = None) -> tuple[Revision, ...]:
-        """Revisions with their answers, of one job or of all, as they were offered."""
+        """Revisions with their answers, of one job or of all, as they were offered.
+
+        Of all of them without what they change.
+
+        Raises
+        ------
+        BadInput
+            If what any of the job changes is not as it was kept.
+        """
         if self._absent:
             return ()
         with self._reading() as connection:
-            return revisions_in(connection, None if job is None else [job])
+            if job is None:
+                return revisions_in(connection)
+            return revisions_in(connection, [job], changes=True)
 
     def revision(self, said: str) -> Revision:
         """The revision of that number; or, of a job's number or name, the one without an answer.
@@ -59,16 +70,17 @@ class Revisions(Database):
             found, job = (), None
         else:
             with self._reading() as connection:
-                named = revisions_in(connection, number=said.strip())
+                named = revisions_in(connection, number=said.strip(), changes=True)
                 if named:
                     return named[0]
                 try:
                     job = job_in(connection, said)
                 except BadInput:
                     job = None
-                found = revisions_in(connection, None if job is None else [job.number])
+                found = revisions_in(connection, None if job is None else [job.number],
+                                     changes=job is not None)
         if job is None:
-            return _named(said, found, self.jobs())
+            return self.revision(_number_of(said, found, self.jobs()))
         waiting = [one for one in found if one.answer == "open"]
         if len(waiting) == 1:
             return waiting[0]
@@ -104,7 +116,10 @@ class Revisions(Database):
         ...     ledger.holds(number) == number  # no revision was agreed to so far
         True
         """
-        return standing_in(self.revisions(job), job)
+        if self._absent:
+            return job
+        with self._reading() as connection:
+            return standing_in(revisions_in(connection, [job]), job)
 
     def dropped(self, job: str) -> Mapping[int, str]:
         """The work items of a job that were dropped, with the revision that did."""
@@ -132,11 +147,8 @@ class Revisions(Database):
         t = tables()
         with self._writing() as connection:
             job = _open_job(connection, revision.job)
-            found = (*revisions_in(connection, [job.number]),
-                     *(one for one in revisions_in(connection, number=revision.number)
-                       if one.job != job.number))
-            _of_what_stands(revision, found, job)
-            same = [one for one in found if one.number == revision.number]
+            _of_what_stands(revision, revisions_in(connection, [job.number]), job)
+            same = revisions_in(connection, number=revision.number, changes=True)
             if same and same[0].answer != "open":
                 raise BadInput(Fault(
                     f"The same was offered as {revision.number} and "
@@ -154,10 +166,10 @@ class Revisions(Database):
                     "this one on another day with --date."))
             record_in(connection, sent, frozen)
             if not same:
-                connection.execute(insert(t.revisions).values(
-                    number=revision.number, job=job.number, of=revision.of,
-                    offered=revision.offered, ready=revision.ready,
-                    changes=list(revision.changes)))
+                values = {"number": revision.number, "job": job.number, "of": revision.of,
+                          "offered": revision.offered, "ready": revision.ready,
+                          "changes": list(revision.changes)}
+                connection.execute(insert(t.revisions).values(values | seal(t.revisions, values)))
             then()
         return replace(revision, changes=tuple(revision.changes), answer="open", answered=None)
 
@@ -242,12 +254,12 @@ def _of_what_stands(revision: Revision, found: Iterable[Revision], job: Job) -> 
             "Offer the change anew with: estimator job change"))
 
 
-def _named(said: str, found: Iterable[Revision], jobs: Collection[Job]) -> Revision:
-    """The revision of that number in any case; what is near it otherwise."""
+def _number_of(said: str, found: Iterable[Revision], jobs: Collection[Job]) -> str:
+    """The number of a revision as it was kept, said in any case; what is near it otherwise."""
     plain = said.strip().casefold()
     for one in found:
         if one.number.casefold() == plain:
-            return one
+            return one.number
     words = [*(one.number for one in found), *(word for job in jobs
                                                for word in (job.number, job.name))]
     raise BadInput(Fault(
@@ -256,7 +268,7 @@ def _named(said: str, found: Iterable[Revision], jobs: Collection[Job]) -> Revis
 
 
 def _waiting(connection, number: str, on: date) -> Revision:
-    found = revisions_in(connection, number=number)
+    found = revisions_in(connection, number=number, changes=True)
     if not found:
         known = [one.number for one in revisions_in(connection)]
         raise BadInput(Fault(f"There is no revision {quoted(number)}.",

@@ -7,16 +7,31 @@ sorts as text and reads the same in any program; days as ISO 8601.
 from __future__ import annotations
 
 import functools
+import json
 
 
 class Unreadable(ValueError):
     """A cell of the ledger is not what was once written into it."""
 
 
-VERSION = 6
+VERSION = 7
 """Of the ledger: 1 drafts; 2 quotes sent as well; 3 what they were computed from; 4 jobs, their
 items, and what is booked to them; 5 revisions of jobs, items they drop, items that are done; 6 no
-more to say, and found sooner."""
+more to say, and found sooner; 7 hashes of what is frozen."""
+
+
+def from_json(said: str | bytes):
+    """A value from its JSON.
+
+    Raises
+    ------
+    Unreadable
+        If it is none.
+    """
+    try:
+        return json.loads(said)
+    except (TypeError, ValueError, RecursionError):
+        raise Unreadable(f"{said!r:.40} cannot be read") from None
 
 
 @functools.lru_cache(maxsize=1)
@@ -123,6 +138,7 @@ def tables():
         Column("tables", String(64), ForeignKey("shop_tables.hash"), nullable=False),
         Column("answer", JSON, nullable=False),
         Column("revision_of", String(40), ForeignKey("sent.number")),
+        Column("hash", String(64), nullable=False),
     )
     jobs = Table(
         "jobs", about,
@@ -220,6 +236,7 @@ def tables():
         Column("offered", Day(10), nullable=False),
         Column("ready", Day(10)),
         Column("changes", JSON, nullable=False),
+        Column("hash", String(64), nullable=False),
     )
     answers = Table(
         "answers", about,

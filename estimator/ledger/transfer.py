@@ -38,6 +38,7 @@ from estimator.ledger.plain import (
 from estimator.ledger.quotes import unpacked
 from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
+from estimator.ledger.sealing import SEALED, Spoiled, sealed, unsealed
 from estimator.ledger.telling import (
     Progress,
     Rows,
@@ -106,10 +107,10 @@ def backup(database: opening.Database, file: Path | str,
         _whole(connection, database, tell)
         tell(0.1)
         # A backup that could not be put back would only be found out on the day it is needed.
-        faults = [Fault(f"The ledger is damaged in its {name.replace('_', ' ')} ; it was not "
-                        "copied.", "Put an earlier backup in its place with: estimator "
+        faults = [Fault(f"The ledger is damaged in its {name.replace('_', ' ')} ({said}); it was "
+                        "not copied.", "Put an earlier backup in its place with: estimator "
                         "restore FILE; what is there is kept.", str(database.path))
-                  for name in _unreadable(connection, within(tell, 0.1, 0.85))]
+                  for name, said in _unreadable(connection, within(tell, 0.1, 0.85)).items()]
         if faults:
             raise BadInput(faults)
         try:
@@ -373,8 +374,8 @@ def _put(connection, place: Path, source: _Source, tell: Tell) -> Mapping[str, i
     if astray:
         raise BadInput(Fault("Rows of the backup point to others that are not in it.",
                              _DAMAGED, str(place)))
-    faults = [Fault("A cell cannot be read.", _DAMAGED, f"{name}.json")
-              for name in _unreadable(connection, within(tell, 0.65, 1))]
+    faults = [Fault(f"The table is damaged: {said}.", _DAMAGED, f"{name}.json")
+              for name, said in _unreadable(connection, within(tell, 0.65, 1)).items()]
     if faults:
         raise BadInput(faults)
     return counts
@@ -424,32 +425,44 @@ def _fill(connection, source: _Source, tell: Tell) -> Mapping[str, int]:
     return counts
 
 
-def _unreadable(connection, tell: Tell) -> list[str]:
-    """Tables with a cell that is not what it is meant to be: one bad day would stop every list."""
+def _unreadable(connection, tell: Tell) -> dict[str, str]:
+    """Tables with a cell that is not what it is meant to be, and what is wrong with it.
+
+    One bad day would stop every list.
+    """
     from sqlalchemy import select
     from sqlalchemy.exc import DatabaseError
 
-    found, counts = [], counts_in(connection)
+    found, counts = {}, counts_in(connection)
     went = Rows(counts, tell)
     for table in tables().about.sorted_tables:
-        read, seen = _READ.get(table.name, lambda row: None), 0
+        read, seen, lost = _READ.get(table.name, lambda row: None), 0, set()
+        kept = table.name in SEALED
+        said = select(*sealed(table, connection)) if kept else select(table)
         try:
-            with connection.execute(select(table),
+            with connection.execute(said,
                                     execution_options={"yield_per": at_once(table.name)}) as rows:
                 for row in rows:
-                    read(row)
+                    whole = unsealed(table, row._mapping) if kept else row
+                    if whole is None:
+                        lost.add(row.number.decode(errors="replace"))
+                    else:
+                        read(whole)
                     seen += 1
                     went(table.name)
-        except (ArithmeticError, TypeError, ValueError, DatabaseError):
-            found.append(table.name)
+            if lost:
+                raise Spoiled(table, sorted(lost))
+        except (ArithmeticError, TypeError, ValueError, DatabaseError) as error:
+            found[table.name] = str(error) if isinstance(error, Spoiled) \
+                else "a cell cannot be read"
             went(table.name, counts[table.name] - seen)
-    return sorted(found)
+    return dict(sorted(found.items()))
 
 
 _READ: Mapping[str, Callable[[Any], object]] = {
     "sent": lambda row: Sent(**row._mapping),
     "shop_tables": lambda row: unpacked(row.hash, row.content),
-    "revisions": lambda row: tuple(row.changes),
+    "revisions": lambda said: tuple(said["changes"]),
 }
 """What is asked of a row beside that its cells can be read."""
 

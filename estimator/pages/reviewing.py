@@ -9,6 +9,7 @@ import ipywidgets as widgets
 from estimator import plots, review
 from estimator.documents.wording import money
 from estimator.errors import BadInput, Fault
+from estimator.ledger import Damaged
 from estimator.pages import showing
 from estimator.pages.boxes import box, heading
 from estimator.pages.entering import PlainAlert
@@ -88,7 +89,11 @@ class OneJob:
         rows.append(("review-cost", "Cost so far" if found.progress else "Cost",
                      money(found.margin.cost, settings), f"an hour at "
                      f"{money(found.hour_cost, settings)}"))
-        use = self.workshop.ledger.cap_use(self.workshop.number)
+        try:
+            use = self.workshop.ledger.cap_use(self.workshop.number)
+        except Damaged:
+            use = None
+            rows.append(("review-cap", "Cap", "–", "damaged in the ledger, see the notes"))
         if use is not None:
             word = "passed" if use.passed else "will be passed" if use.ahead else "holds"
             rows.append(("review-cap", "Cap", money(use.cap.amount, settings),

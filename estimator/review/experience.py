@@ -177,7 +177,7 @@ def walk(ledger: Ledger, shop: Shop) -> Walk:
     ...     walk(ledger, shop).jobs  # three closed jobs are too few to forecast any
     ()
     """
-    closed = finished(ledger, shop.catalogue, fewest=MOST_WALKED)
+    closed = finished(ledger, shop.catalogue, fewest=MOST_WALKED, spoiled=set())
     learnt = list(closed)
     known = Experience()
     numbers, quantiles, came, places = [], [], [], []
@@ -200,13 +200,16 @@ def walk(ledger: Ledger, shop: Shop) -> Walk:
                 tuple(places[last]), enough)
 
 
-def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0) -> tuple[Finished, ...]:
+def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0,
+             spoiled: set[str] | None = None) -> tuple[Finished, ...]:
     """The youngest closed jobs, the earliest closed first: enough to fill the model's memory.
 
     Parameters
     ----------
     fewest
         So many jobs at the least, if there are.
+    spoiled
+        As of `Ledger.frozen_of`; hours of their items are taken as they were expected.
     """
     closed = closed_jobs(ledger)
     items: dict[str, tuple[Item, ...]] = {}
@@ -221,7 +224,7 @@ def finished(ledger: Ledger, catalogue: Catalogue, fewest: int = 0) -> tuple[Fin
     for entry in ledger.together([job.number for job in wanted]):
         time[entry.job].append(entry)
     today = TodaysBook(catalogue, ledger.behind(
-        {item.quote for mine in items.values() for item in mine}))
+        {item.quote for mine in items.values() for item in mine}, spoiled=spoiled))
     return tuple(_finished(job, items[job.number], time[job.number], today) for job in wanted)
 
 

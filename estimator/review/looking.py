@@ -90,7 +90,9 @@ def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
     if job.state != "closed":
         past = past_of(books_together(ledger, closed_jobs(ledger)[-MOST_PAST:], amounts=False))
     number = books.sent.number
-    return _review(books, ledger.frozen_of([number]).get(number), shop, on, done, past)
+    spoiled: set[str] = set()
+    held = ledger.frozen_of([number], spoiled=spoiled).get(number)
+    return _review(books, held, shop, on, done, past, spoiled=number in spoiled)
 
 
 def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None,
@@ -151,9 +153,11 @@ def _reviews(ledger: Ledger, shop: Shop, on: date, time: Mapping[str | None, lis
             raise Stopped
         some = [job for job in closed[start: start + _AT_ONCE] if time.get(job.number)]
         some = books_together(ledger, some, standing=standing, time=time)
-        held = ledger.frozen_of([books.sent.number for books in some])
+        spoiled: set[str] = set()
+        held = ledger.frozen_of([books.sent.number for books in some], spoiled=spoiled)
         for books in some:
-            yield _review(books, held.get(books.sent.number), shop, on)
+            number = books.sent.number
+            yield _review(books, held.get(number), shop, on, spoiled=number in spoiled)
 
 
 def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
@@ -183,14 +187,18 @@ def hour_of(entries: Iterable[TimeEntry], settings: Settings) -> HourCost:
                                       * settings.productive_share, rate))
 
 
-def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, past=None
-            ) -> JobReview:
+def _review(books: Books, held: Frozen | None, shop: Shop, on: date, done=None, past=None, *,
+            spoiled: bool = False) -> JobReview:
     books, notes = in_currency(books, shop.settings.currency)
     notes, job = list(notes), books.job
     hour_cost = labour.hour_cost(shop.settings)
     costs: tuple[CostLine, ...] = ()
     found, outcomes = None, {}
     try:
+        if spoiled:
+            raise BadInput(Fault(f"What quote {books.sent.number} was computed from is damaged in "
+                                 "the ledger; put a backup in its place with: estimator restore "
+                                 "FILE."))
         standard = standard_of(held, books.sent.number)
     except BadInput as error:
         notes.append(f"{error.faults[0].what} Its costs are not split.")

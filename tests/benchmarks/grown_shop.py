@@ -22,6 +22,7 @@ from pathlib import Path
 
 from estimator.demo import demo_shop
 from estimator.ledger import FILE, Draft, Ledger, new_key
+from estimator.ledger.sealing import SEALED, hash_of
 
 ON = date(2026, 3, 4)
 MOST = 100
@@ -166,6 +167,9 @@ class _Grown:
 
     def write(self, table: str, rows: list[dict]) -> None:
         """Add rows."""
+        if table in SEALED:
+            rows = [row | {"hash": hash_of(cell for name, cell in row.items()
+                                           if name not in ("id", "hash"))} for row in rows]
         if rows:
             names = ", ".join(f'"{name}"' for name in rows[0])
             marks = ", ".join("?" * len(rows[0]))
