@@ -14,6 +14,7 @@ from estimator.durations import Range
 from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import drivers, shapes, simulate
+from estimator.simulate.drivers import _bar, _streams_of
 from estimator.simulate.plan import plan_of
 from estimator.simulate.run import _spreads, player_of
 from estimator.simulate.streams import Streams
@@ -402,6 +403,33 @@ def test_bars_are_those_of_brute_force(confidence, sampler):
     for key, part_ in own.items():
         low, high = tail_means(part_, odds.cost - part_, confidence)
         assert (found[key].low, found[key].high) == pytest.approx((low, high), rel=1e-5), key
+
+
+@pytest.mark.parametrize("trials", [100, 256, 1000])
+def test_a_bar_ends_at_the_mean_of_each_tenth(trials):
+    """Of 0 to n − 1 on top of a cost that is certain: the means of the first and the last tenth."""
+    for seed in range(20):
+        part_ = np.random.default_rng(seed).permutation(trials).astype(float)
+        tenth = round(trials / 10)
+        assert _bar(part_ + 7, part_, 0.8) == (
+            7 + (tenth - 1) / 2, 7 + trials - 1 - (tenth - 1) / 2)
+
+
+def test_what_several_lines_share_is_named_once_and_in_order():
+    """Causes of finds that have one, hands and kinds of work, by their names."""
+    skills = {"fix": "electronics", "wash": "finishing", "swap": "bench"}
+    kinds = {"fix": "test", "wash": "clean", "swap": "replace"}
+    causes = {"one": "wet", "two": "damp", "three": None, "four": "heat"}
+    house = shop(*(operation(name, kind=kinds[name], skill=skills[name]) for name in skills),
+                 *(thing(name) for name in causes),
+                 *(treatment(item=item, assembly=name) for item in skills for name in causes),
+                 *(rot(name, cause=cause) for name, cause in causes.items()),
+                 hand_electronics="guest", hand_finishing="child", hand_bench="owner",
+                 cause_share=0.5)
+    plan = plan_of(job_of(house, *map(line, causes)), house.settings)
+    assert _streams_of("cause", plan) == ["cause damp", "cause heat", "cause wet"]
+    assert _streams_of("hand", plan) == ["hand child", "hand guest", "hand owner"]
+    assert _streams_of("kind", plan) == ["kind clean", "kind replace", "kind test"]
 
 
 @pytest.mark.parametrize("sampler", ["random", "sobol"])

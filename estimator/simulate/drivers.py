@@ -159,7 +159,7 @@ def _followed(cost: np.ndarray, scores: list[np.ndarray]) -> np.ndarray:
 
 def _bar(cost: np.ndarray, part: np.ndarray, confidence: float) -> tuple[float, float]:
     """The cost at a confidence with one part of it in its lowest and in its highest tenth."""
-    tenth = max(1, round(_TENTH * len(part)))
+    tenth = round(_TENTH * len(part))
     split = np.partition(part, (tenth - 1, len(part) - tenth))
     rest = _quantile((cost - part).astype(np.float32), confidence)
     return (rest + float(split[:tenth].mean()), rest + float(split[-tenth:].mean()))
