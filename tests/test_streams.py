@@ -185,6 +185,16 @@ def test_a_name_said_twice_takes_one_dimension():
     assert np.array_equal(once.ranks("b"), twice.ranks("b"))
 
 
+def test_points_are_kept_read_only_and_what_is_drawn_with_them_is_not_kept():
+    """Points are handed out again; the same name has other ones in other company."""
+    alone, beside = (Streams(1, 128, "sobol", names) for names in (["a"], ["b", "a"]))
+    assert not np.array_equal(alone.ranks("a"), beside.ranks("a"))
+    assert alone.key is beside.key is None
+    with pytest.raises(ValueError, match="read-only"):
+        alone.ranks("a")[0] = 0
+    assert Streams(1, 128).key == Streams(1, 128, "sobol").key != Streams(2, 128).key
+
+
 def test_sobol_points_serve_what_finds_share_too():
     """A common cause is drawn by points like the rest: the mean is as much firmer."""
     finds = [row(Find, find=f"rot-{name}", assembly=name, name="Rot under the film",
