@@ -455,6 +455,15 @@ def test_the_longest_unused_goes_first():
     assert list(kept._found) == ["c", "a", "d"]
 
 
+def test_what_fills_the_room_to_the_byte_is_kept():
+    """Two of 60 bytes have room in 120, one of them in 60."""
+    for room, names in ((120, "ab"), (60, "a")):
+        kept = Kept(room)
+        for name in names:
+            kept.get(name, lambda: ("made", 60))
+        assert [kept.look(name) for name in names] == ["made"] * len(names)
+
+
 def test_what_is_larger_than_all_room_is_given_and_not_kept():
     """A thing too large is made each time, and throws nothing else out."""
     kept = Kept(30)
