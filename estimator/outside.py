@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import json
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -82,6 +83,32 @@ def csv_file(header: Iterable[str], rows: Iterable[Iterable]) -> bytes:
     return spreadsheet(header, rows).encode("utf-8-sig", "replace")
 
 
+def json_file(said: object, *, indent: int = 2,
+              default: Callable[[object], object] | None = None) -> bytes:
+    """The bytes of a JSON file that a person can read too, in UTF-8.
+
+    Parameters
+    ----------
+    indent
+        Blanks that what lies within stands in.
+    default
+        Gives what stands for a value that JSON does not know.
+
+    Raises
+    ------
+    ValueError
+        If a figure is not finite: JSON has none such.
+
+    Examples
+    --------
+    >>> json_file({"price": 12.5})
+    b'{\\n  "price": 12.5\\n}\\n'
+    """
+    written = json.dumps(said, indent=indent, ensure_ascii=False, allow_nan=False, default=default)
+    # Half of a surrogate pair is no character; it can only come from a program, never from a file.
+    return (written + "\n").encode("utf-8", "replace")
+
+
 def _cell(value):
     return guarded(value) if isinstance(value, str) and not _is_number(value) else value
 
@@ -143,5 +170,5 @@ def leading_out(folder: Path, within: Iterable[Path]) -> Iterator[Path]:
             yield path
 
 
-__all__ = ["csv_file", "guarded", "leading_out", "private_file", "private_folder", "spreadsheet",
-           "unguarded"]
+__all__ = ["csv_file", "guarded", "json_file", "leading_out", "private_file", "private_folder",
+           "spreadsheet", "unguarded"]

@@ -1,4 +1,4 @@
-"""Range checks, conversions between metric and US units, and a share as so many in a hundred."""
+"""Range checks, metric and US units, the day of a moment, counts and shares in words."""
 
 from __future__ import annotations
 
@@ -108,6 +108,17 @@ def day_at(first: date, days: float) -> date:
     ('2026-12-01', '2026-11-29')
     """
     return first + timedelta(math.floor(days + 1e-9))
+
+
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """A count and its noun.
+
+    Examples
+    --------
+    >>> counted(1, "line"), counted(3, "assembly", "assemblies")
+    ('1 line', '3 assemblies')
+    """
+    return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
 
 
 def of_a_hundred(share: float) -> str:

@@ -259,7 +259,7 @@ def test_hours_that_are_typed_are_booked_and_counted(opened, ledger, job):
     assert hours_of(ledger) == [("Anna", 1.5, job.number, 2, None)]
     (row,) = part(page).entries.rows
     assert row["cells"][:3] == [date.today().isoformat(), "Anna", "1.50"]
-    assert "1.50 hours in 1 entries" in part(page).total.value
+    assert "1.50 hours in 1 entry" in part(page).total.value
     assert (form.values["person"], form.values["work"], form.values["hours"],
             form.values["note"]) == ("Anna", "item:2", "", "")
     # Of yesterday, so that those hours are over whenever this is run.

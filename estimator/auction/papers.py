@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from datetime import date
@@ -17,7 +16,7 @@ from estimator.documents.pdf import laid_out
 from estimator.documents.sheets import Book
 from estimator.documents.wording import closed, day, plain, whole
 from estimator.estimate import estimate
-from estimator.outside import spreadsheet
+from estimator.outside import csv_file, json_file
 from estimator.resale import Deal
 from estimator.scope import scope
 from estimator.shop import Shop
@@ -54,11 +53,9 @@ def write(rows: Sequence[Ranked], terms: Deal, shop: Shop, folder: Path | str,
     ...     sorted(write(rows, terms, shop, folder))
     ['bids.pdf', 'lot.csv', 'lot.json', 'lot.xlsx']
     """
-    said = json.dumps(as_dict(rows, terms, shop, notes), indent=1, ensure_ascii=False,
-                      allow_nan=False) + "\n"
     return put({"lot.csv": csv_bytes(rows), "lot.xlsx": workbook(rows, terms, shop),
                 "bids.pdf": laid_out("bids.typ", bid_sheet(rows, terms, shop)),
-                "lot.json": said.encode("utf-8", "replace")}, folder)
+                "lot.json": json_file(as_dict(rows, terms, shop, notes), indent=1)}, folder)
 
 
 def csv_bytes(rows: Sequence[Ranked]) -> bytes:
@@ -66,8 +63,7 @@ def csv_bytes(rows: Sequence[Ranked]) -> bytes:
     found = [as_row(row) for row in rows]
     if not found:
         return "".encode("utf-8-sig")
-    return spreadsheet(found[0], ([_cell(value) for value in row.values()] for row in found)
-                       ).encode("utf-8-sig", "replace")
+    return csv_file(found[0], ([_cell(value) for value in row.values()] for row in found))
 
 
 def _cell(value) -> object:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from estimator.commands.shared import fault_dict, options_of, say, shop_of
 from estimator.errors import BadInput, Fault
+from estimator.units import counted
 
 
 def register(command) -> None:
@@ -42,17 +43,16 @@ def _check(options) -> int:
     row_type = names.get(options.file.name)
     if row_type is not None and options.file.is_file():
         rows, faults, _ = catalogue.read_table(options.file, row_type)
-        said = f"{len(rows)} rows, no fault"
+        said = f"{counted(len(rows), 'row')}, no fault"
         notes: tuple[str, ...] = ()
     else:
         from estimator import survey
 
         found, faults, notes = survey.check(options.file, shop_of(options).catalogue)
-        said = f"{len(found.lines)} lines, no fault" if found else ""
-    count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        said = f"{counted(len(found.lines), 'line')}, no fault" if found else ""
     say(options, {"faults": [fault_dict(one) for one in faults], "notes": list(notes)},
         "\n".join([*map(str, faults), *notes,
-                   count if faults else f"{options.file.name}: {said}"]))
+                   counted(len(faults), "fault") if faults else f"{options.file.name}: {said}"]))
     return 2 if faults else 0
 
 

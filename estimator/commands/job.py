@@ -7,6 +7,7 @@ from collections import defaultdict
 
 from estimator.commands import amounts, change
 from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
+from estimator.units import counted
 
 
 def register(command) -> None:
@@ -45,7 +46,8 @@ def _accept(options) -> int:
     hours = math.fsum(item.expected for item in items)
     return say(options, {"job": as_json(job), "items": [as_json(item) for item in items],
                          "hours_expected": round(hours, 2)},
-               f"{job.number}, {job.name}: {len(items)} work items, {hours:.1f} hours expected")
+               f"{job.number}, {job.name}: {counted(len(items), 'work item')}, "
+               f"{hours:.1f} hours expected")
 
 
 def _list(options) -> int:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 
 from estimator.commands.parsing import number_option, one_option, whole_option
 from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, shop_of, table
 from estimator.errors import BadInput, Fault
-from estimator.units import day_at, of_a_hundred
+from estimator.units import counted, day_at, of_a_hundred
 
 _WISHES = ("cheapest", "fastest", "fewest-parcels", "trade-off")
 _SECONDS = 5.0, 12.0
@@ -349,20 +348,19 @@ def _text(plan, sure, ways, confidence: float, shop) -> str:
                        f"late {ready.due.late_days:.1f} days on average")
         for way in ways.get(name, ()):
             out.append(f"  {way.name}: {way.hours:.1f} h, {way.days:.0f} days, orders on "
-                       f"{way.orders} days, {way.parcels} parcels for {way.freight:.0f} "
-                       f"{shop.settings.currency}, at most {way.shelf_most} assemblies waiting "
-                       "on the shelf")
+                       f"{counted(way.orders, 'day')}, {counted(way.parcels, 'parcel')} for "
+                       f"{way.freight:.0f} {shop.settings.currency}, at most "
+                       f"{counted(way.shelf_most, 'assembly', 'assemblies')} waiting on the shelf")
     out.append(proof_words(plan))
     return "\n".join(out)
 
 
 def _plan_files(said: dict) -> dict[str, bytes]:
     """The plan itself, for programs and spreadsheets."""
-    whole = json.dumps({"schema": 1} | said, indent=2, ensure_ascii=False, default=plain) + "\n"
-    from estimator.outside import csv_file
+    from estimator.outside import csv_file, json_file
 
     columns = ("start", "end", "job", "what", "name", "person", "hours", "slack_hours",
                "criticality_share", "item")
     listed = csv_file(columns, ([step.get(column, "") for column in columns]
-                                   for step in said["steps"]))
-    return {"plan.json": whole.encode(), "plan.csv": listed}
+                                for step in said["steps"]))
+    return {"plan.json": json_file({"schema": 1} | said, default=plain), "plan.csv": listed}

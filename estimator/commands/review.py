@@ -15,6 +15,7 @@ from estimator.commands.shared import (
     told,
 )
 from estimator.errors import BadInput, Fault, quoted
+from estimator.units import counted
 
 MOST = 12
 """Rows of a table in the terminal; JSON has them all."""
@@ -198,7 +199,7 @@ def _shop_text(found, walked, currency: str) -> Iterator[str]:
     yield from _chart(found)
     reserve = found.reserve
     if reserve is not None:
-        yield (f"Of {len(reserve.jobs)} jobs closed {reserve.days} days ago or longer, "
+        yield (f"Of {counted(len(reserve.jobs), 'job')} closed {reserve.days} days ago or longer, "
                f"{reserve.back} came back: {reserve.hours:.1f} hours, {reserve.cost:.2f} "
                f"{currency}. Their prices held back {reserve.held:.2f}, "
                f"{100 * reserve.held_share:.1f} %; {100 * reserve.needed_share:.1f} % would have "

@@ -6,13 +6,13 @@ customer is told how much longer the work takes.
 
 from __future__ import annotations
 
-import json
 import re
 from datetime import date
 from decimal import Decimal
 
 from estimator.documents.pdf import laid_out
 from estimator.documents.wording import counted, day, facts, money, paper
+from estimator.outside import json_file
 from estimator.quote import Revised, revised_dict
 
 _WHY = {"find": "Found", "wish": "Your wish", "price": "Prices"}
@@ -39,10 +39,8 @@ def addendum(found: Revised) -> dict[str, bytes]:
     >>> sorted(papers), papers["addendum.pdf"][:5]
     (['addendum.pdf', 'change.json'], b'%PDF-')
     """
-    said = json.dumps({"schema": 1, "revision": revised_dict(found)}, indent=2,
-                      ensure_ascii=False, allow_nan=False)
     return {"addendum.pdf": laid_out("addendum.typ", page(found)),
-            "change.json": (said + "\n").encode("utf-8", "replace")}
+            "change.json": json_file({"schema": 1, "revision": revised_dict(found)})}
 
 
 def page(found: Revised) -> dict:

@@ -254,7 +254,7 @@ def _parts_rows(ordering: Ordering, first: date, shop: Shop) -> list[list[str]]:
                      parts[row.part].name if row.part in parts else row.part, f"{row.units:,}",
                      needed,
                      (suppliers[row.supplier].name if row.supplier in suppliers
-                      else "nobody offers it") + (f", {row.late:.0f} days late"
+                      else "nobody offers it") + (f", {counted(round(row.late), 'day')} late"
                                                   if row.late >= 1 else "")])
         last = comes
     return rows

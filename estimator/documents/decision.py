@@ -6,7 +6,6 @@ The page is laid out by `decision.typ`; the words are those of `estimator.resale
 from __future__ import annotations
 
 import itertools
-import json
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +13,7 @@ from pathlib import Path
 from estimator.documents.files import put
 from estimator.documents.pdf import laid_out
 from estimator.documents.wording import closed, day, figure, paper, signed
+from estimator.outside import json_file
 from estimator.resale import LEAVE, Choice, Resale, Words, as_dict
 from estimator.units import of_a_hundred
 
@@ -43,9 +43,7 @@ def write(found: Resale, folder: Path | str) -> dict[str, Path]:
     ...     sorted(write(found, folder))
     ['decision.json', 'decision.pdf']
     """
-    said = json.dumps(as_dict(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    return put({"decision.pdf": render(found), "decision.json": said.encode("utf-8", "replace")},
-               folder)
+    return put({"decision.pdf": render(found), "decision.json": json_file(as_dict(found))}, folder)
 
 
 def render(found: Resale) -> bytes:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import json
 import os
 import re
 from collections.abc import Collection
@@ -12,13 +11,12 @@ from pathlib import Path
 from estimator import disk
 from estimator.documents import budget, pdf, workbook
 from estimator.errors import BadInput, Fault, one_of
+from estimator.outside import json_file
 from estimator.quote import Quote, as_dict
 
 
 def _json(offer: Quote) -> bytes:
-    said = json.dumps(as_dict(offer), indent=2, ensure_ascii=False, allow_nan=False)
-    # Half of a surrogate pair is no character; it can only come from a program, never from a file.
-    return (said + "\n").encode("utf-8", "replace")
+    return json_file(as_dict(offer))
 
 
 _MAKERS = {

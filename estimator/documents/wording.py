@@ -12,6 +12,7 @@ from estimator.money import format_money
 from estimator.quote import Quote, QuoteLine
 from estimator.shop import Settings
 from estimator.survey import Line
+from estimator.units import counted
 
 # What has no place on a page: controls other than the line end and the tab, half characters.
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]|[\ud800-\udfff]")
@@ -223,17 +224,6 @@ def weeks(days: float) -> str:
     """
     count = max(1, math.ceil(days / 7 - 1e-9))
     return f"about {count} week{'s' if count > 1 else ''}"
-
-
-def counted(count: int, noun: str, plural: str = "") -> str:
-    """A count and its noun.
-
-    Examples
-    --------
-    >>> counted(1, "line"), counted(3, "assembly", "assemblies")
-    ('1 line', '3 assemblies')
-    """
-    return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
 
 
 def survey_line(row: QuoteLine, offer: Quote) -> Line | None:

@@ -22,6 +22,7 @@ from estimator.pages.entering import Button, Field, Form, Listing, Parts, PlainA
 from estimator.pages.guard import guarded
 from estimator.pages.workshop import Workshop
 from estimator.survey.cells import Reading
+from estimator.units import counted
 
 LATEST = 30
 _HOURS = "1.5 or 1:30; blank where from and to say it"
@@ -164,7 +165,7 @@ class BookTime:
         self.entries.show([self._row(one, gone) for one in latest])
         more = f" The latest {LATEST} of {count}." if count > LATEST else ""
         self.total.value = (f'<p data-testid="booked-hours">{hours:.2f} '
-                            f"hours in {count} entries.{more}</p>")
+                            f"hours in {counted(count, 'entry', 'entries')}.{more}</p>")
 
     def _row(self, one: TimeEntry, gone: set[int]) -> Row:
         shop = self.workshop
@@ -252,7 +253,7 @@ class BookTime:
         self._sheet = None
         shop.changed()
         hours = math.fsum(one.hours for one in kept)
-        return f"{name}: {hours:.2f} hours in {len(kept)} rows are booked."
+        return f"{name}: {hours:.2f} hours in {counted(len(kept), 'row')} are booked."
 
     # Putting right --------------------------------------------------------------------------
 

@@ -156,7 +156,7 @@ class JobList:
             self.workshop.changed()
             self.workshop.choose(job.number)
             self.state.status = (f"{job.name} is a job now, with "
-                                 f"{len(self.workshop.items(job.number))} work items.")
+                                 f"{counted(len(self.workshop.items(job.number)), 'work item')}.")
         self.accept_box.layout.display = "none"
         return ""
 

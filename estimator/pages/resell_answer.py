@@ -6,7 +6,6 @@ are played beside the page.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +13,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from estimator.documents.files import file_stem
+from estimator.outside import json_file
 from estimator.pages import deciding
 from estimator.pages.beside import Beside, Progress, Work
 from estimator.pages.boxes import box, heading
@@ -215,6 +215,4 @@ class Answer:
         if kind == "pdf":
             self.papers[kind].hand_out(name, "application/pdf", decision.render(self.found))
         else:
-            told = json.dumps(as_dict(self.found), indent=2, ensure_ascii=False, allow_nan=False)
-            self.papers[kind].hand_out(name, "application/json",
-                                       (told + "\n").encode("utf-8", "replace"))
+            self.papers[kind].hand_out(name, "application/json", json_file(as_dict(self.found)))
