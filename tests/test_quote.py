@@ -31,6 +31,7 @@ from estimator.errors import BadInput
 from estimator.quote import FIXED, TIME, Choices, aims_of, as_dict, level_named, quote
 from estimator.quote.revision import (
     Change,
+    Rest,
     Revised,
     Side,
     cautions_for,
@@ -868,8 +869,21 @@ def test_a_revision_as_plain_numbers_by_hand():
     assert [(s["quantity_before"], s["quantity_after"], s["cost_mean_more"])
             for s in said["supplies"]] == [(2, 4, 84), (2, 4, 20), (2, 4, 60)]
     unknown = replace(two, ready=None)
-    blank = revised_dict(Revised(after, "J", "H", 1, one, unknown, (), (), (), (), ()))
+    bare = Change("price", "price", "Price", "agreed"), Rest("recomputed", "Anew", Decimal(5))
+    blank = revised_dict(Revised(after, "J", "H", 1, one, unknown, *([one] for one in bare), (),
+                                 (), ()))
     assert (blank["days_more"], blank["after"]["ready"]) == (None, None)
+    assert (blank["hours_booked"], blank["changes"][0]["hours_mean_more"],
+            blank["rest"][0]["hours_mean_more"], blank["rest"][0]["price_more"]) == (0, 0, 0, 5)
+    # Hours and quantities to the thousandth, expected costs to the hundredth.
+    part_ = replace(supplies_of(before.job, after.job)[0], before=0.00049, after=3.45678,
+                    cost=1.23456)
+    fine = revised_dict(Revised(after, "J", "H", 1, one, two, [replace(bare[0], hours=1.23456)],
+                                [replace(bare[1], hours=2.34567)], (), [part_], ()))
+    assert (fine["changes"][0]["hours_mean_more"], fine["rest"][0]["hours_mean_more"]) == (
+        1.235, 2.346)
+    assert [fine["supplies"][0][key] for key in (
+        "quantity_before", "quantity_after", "cost_mean_more")] == [0, 3.457, 1.23]
 
 
 def test_cautions_of_some_lines_are_those_of_their_own_work():
