@@ -683,7 +683,7 @@ def test_a_change_that_is_refused_leaves_the_job(opened, ledger, sent):
     assert not next(one for one in again.desk.entries if one.id == droppable).keep  # Kept so far.
     before = ledger.items(sent.number)
     say(again.form, "offer", reason="wish")
-    (revision,) = ledger.revisions()
+    (revision,) = ledger.revisions(sent.number)
     assert revision.changes[0]["reason"] == "wish"
     again._act("refuse", revision.number)
     say(again.answer, "refuse", date="")
