@@ -523,6 +523,9 @@ def test_the_workbook_holds_every_sheet_ready_to_read_and_print(offer):
         assert sheet.print_title_rows == "$4:$4"
         assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
     assert len(list(book["Work"].iter_rows(min_row=5))) == len(offer.job.items) + 1
+    for item, cells in zip(offer.job.items, book["Work"].iter_rows(min_row=5), strict=False):
+        # What goes by the grit ladder is measured by its area.
+        assert (cells[4].value == "m²") == (item.work.operation.method == "ladder")
 
 
 def test_amounts_fit_their_columns_in_every_table_of_a_sheet(offer):

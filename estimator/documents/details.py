@@ -58,7 +58,7 @@ def work(book: Book, sheet, offer: Quote) -> Table:
             "title": names[item.line],
             "operation": item.work.operation.name,
             "units": item.work.units,
-            "unit": item.work.operation.unit,
+            "unit": "m²" if item.work.operation.method == "ladder" else item.work.operation.unit,
             **_range(item.hours, item.shape),
             "setup": item.setup,
             "hours": Formula("({mean}+{setup})*hours_factor", item.mean_hours * job.hours_factor),
