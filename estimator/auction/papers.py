@@ -14,7 +14,7 @@ from estimator.catalogue import LEVELS, Level
 from estimator.documents.files import put
 from estimator.documents.pdf import laid_out
 from estimator.documents.sheets import Book
-from estimator.documents.wording import closed, day, plain, whole
+from estimator.documents.wording import day, made_by, plain, whole
 from estimator.estimate import estimate
 from estimator.outside import csv_file, json_file
 from estimator.resale import Deal
@@ -111,7 +111,7 @@ def bid_sheet(rows: Sequence[Ranked], terms: Deal, shop: Shop) -> dict:
         "title": "Bid sheet", "short": "Bid sheet", "foot": f"Bid sheet, {day(on, settings)}",
         "paper": settings.paper, "date": [on.year, on.month, on.day],
         "shop": {"name": settings.name, "lines": ""}, "number": day(on, settings),
-        "by": f"{closed(settings.name)}, {day(on, settings)}",
+        "by": made_by(settings, on),
         "says": f"{len(chosen) or 'None'} of {len(rows)} lots, in the order of the sale. At the "
                 f"limit the wanted return of {100 * want:.0f} % a year is reached in "
                 f"{100 * sure:.0f} of 100 such machines; premium and tax are inside it. "

@@ -118,8 +118,7 @@ def _terms(found: Resale, words: Words) -> str:
             said.append(f"{words.money(found.outlay)} with premium, tax and fetching")
     elif deal.paid is not None:
         said.append(f"{words.money(deal.paid)} paid, which is spent")
-    said.append(f"sold by {deal.way.replace('-', ' ')}")
-    return ", ".join(said) + "."
+    return f"{', '.join(said)}; way of selling: {deal.way.replace('-', ' ')}."
 
 
 def _money_of(one: Choice) -> tuple[float, ...]:

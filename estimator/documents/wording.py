@@ -45,7 +45,7 @@ def paper(name: str, number: str, settings: Settings, on: date, more: str = "") 
     """What every paper of the shop says of itself; `more` stands after its name in the title."""
     return {
         "title": name + more, "short": name, "foot": f"{closed(name)}, {day(on, settings)}",
-        "by": f"{closed(settings.name)}, {day(on, settings)}",
+        "by": made_by(settings, on),
         "paper": settings.paper, "date": [on.year, on.month, on.day], "number": number,
         "shop": {"name": settings.name,
                  "lines": "\n".join(filter(None, (settings.address, settings.contact)))},
@@ -194,6 +194,18 @@ def closed(said: str) -> str:
     """
     turned = any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in said)
     return f"{said}\u200e" if turned else said
+
+
+def made_by(settings: Settings, on: date) -> str:
+    """The shop and the day, whose parts stay on one line.
+
+    Examples
+    --------
+    >>> from estimator.shop import open_shop
+    >>> made_by(open_shop().settings, date(2026, 3, 2))
+    'The workshop, March\\xa02,\\xa02026'
+    """
+    return f"{closed(settings.name)}, {day(on, settings).replace(' ', chr(0xa0))}"
 
 
 def percent(share: float, settings: Settings) -> str:
