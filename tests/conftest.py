@@ -12,6 +12,7 @@ import ctypes
 import gc
 import os
 import shutil
+import signal
 import sys
 from pathlib import Path
 
@@ -25,6 +26,10 @@ hypothesis.settings.register_profile(
     "house", derandomize=True, deadline=None, max_examples=60, database=None
 )
 hypothesis.settings.load_profile("house")
+
+# A shell that runs the suite in the background lets it ignore Ctrl-C, and all that it starts.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # No test reads or changes the shop of whoever runs it; a test that needs one names its own.
 os.environ["ESTIMATOR_SHOP"] = ""

@@ -145,6 +145,20 @@ def test_a_job_is_not_promised_for_a_day_before_it_was_accepted(tmp_path):
         jobs.accept(Ledger(tmp_path), "x", on=DAY, promised=DAY - timedelta(1))
 
 
+def test_where_a_job_stands_and_its_promise_are_kept_together_or_not_at_all(ledger, job):
+    """A day before it was accepted, or closing it on the side, leaves both as they were."""
+    before = ledger.job(job.number)
+    for state, promised, said in (("waiting", before.accepted - timedelta(1), "cannot be promised"),
+                                  ("closed", None, "not what an open job can be"),
+                                  ("lost", None, "not what an open job can be")):
+        with pytest.raises(BadInput, match=said):
+            ledger.set_state_and_promise(job.number, state, promised)
+        assert ledger.job(job.number) == before
+    kept = ledger.set_state_and_promise(job.number, "waiting", DAY + timedelta(9))
+    assert (kept.state, kept.promised) == ("waiting", DAY + timedelta(9))
+    assert ledger.set_state_and_promise(job.number, "waiting", None).promised is None
+
+
 # --- entries -------------------------------------------------------------------------------------
 
 

@@ -194,6 +194,29 @@ class Jobs(Database):
         """
         return self._change_job(number, {"promised": day})
 
+    def set_state_and_promise(self, number: str, state: str, promised: date | None) -> Job:
+        """Say where an open job stands and by when it is promised: both, or neither.
+
+        Raises
+        ------
+        BadInput
+            As `set_state` and `promise` do, and if the job would be closed by it.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     number = ledger.job("Harbour Lights").number
+        ...     job = ledger.set_state_and_promise(number, "waiting", date(2026, 4, 1))
+        >>> job.state, job.promised.isoformat()
+        ('waiting', '2026-04-01')
+        """
+        going = [one for one in STATES if one != "closed"]
+        if state not in going:
+            raise BadInput(Fault(f'"{state}" is not what an open job can be.',
+                                 one_of(state, going)))
+        return self._change_job(number, {"state": state, "closed": None, "promised": promised})
+
     def _change_job(self, number: str, values: dict) -> Job:
         from sqlalchemy import update
         table = tables().jobs

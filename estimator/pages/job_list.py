@@ -170,9 +170,8 @@ class JobList:
             read.done()
             job = shop.ledger.set_state(number, "closed", on)
         else:
-            promised = typed.day_or_none(values, "promised")
-            shop.ledger.promise(number, promised)
-            job = shop.ledger.set_state(number, values["state"])
+            job = shop.ledger.set_state_and_promise(number, values["state"],
+                                         typed.day_or_none(values, "promised"))
         if job.state == "closed":
             more = proposals.closed(shop.ledger, shop.shop, number)
         # What closed jobs say of the shares stands in the shop's tables now.
