@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
-import gc
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -14,6 +12,7 @@ import anywidget
 import traitlets
 
 from estimator.catalogue import Catalogue, Level
+from estimator.collector import collector_waits
 from estimator.documents.wording import money, percent, weeks
 from estimator.errors import BadInput, Fault
 from estimator.pages.boxes import asset
@@ -102,7 +101,7 @@ class Origin(anywidget.AnyWidget):
         if offer is None or key not in figures(offer):
             raise BadInput(Fault("The quote has no such figure any more.",
                                  "Close this, and open what the page shows now."))
-        with _collector_waiting():
+        with collector_waits():
             self._root, self._opened_at = trace(offer, key, self._catalogue), self._now
         self._judge()
         name = self._root.name if not of else f"{self._root.name}, {offer.level.name}"
@@ -136,18 +135,6 @@ class Origin(anywidget.AnyWidget):
             raise BadInput(Fault("This figure is not open any more.",
                                  "Close this, and open it again.")) from None
         self._answer({"at": list(path), "steps": steps_of(way)})
-
-
-@contextlib.contextmanager
-def _collector_waiting() -> Iterator[None]:
-    """A growing tree has no cycles to find; looking for them takes longer than building it."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 class _InPanel:

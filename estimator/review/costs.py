@@ -90,6 +90,10 @@ def _outwork(books: Books, standard: Standard) -> Iterator[variances.Split]:
                                 expected)
 
 
+_EACH = frozenset(("piece", "pieces", "pcs"))
+
+
 def _unit(word: str) -> str:
     """The unit as it is counted: one piece is one each."""
-    return {"piece": "each", "pieces": "each", "pcs": "each"}.get(word.casefold(), word.casefold())
+    word = word.casefold()
+    return "each" if word in _EACH else word

@@ -17,14 +17,13 @@ def groups_of(books: Books) -> Mapping[str, tuple[Group, ...]]:
     """
     sums: dict[str, dict[str, list]] = {by: {} for by in ASPECTS}
     for item in books.items:
-        people = books.by_person[item.item]
-        hours = math.fsum(people.values())
+        hours = books.on_items[item.item]
         _add(sums["operation"], item.operation, item.expected, hours)
         _add(sums["kind"], item.kind, item.expected, hours)
         _add(sums["assembly"], item.assembly, item.expected, hours)
         _add(sums["line"], f"{item.line} {item.title}", item.expected, hours)
         if hours > 0:
-            for person, own in people.items():
+            for person, own in books.by_person[item.item].items():
                 _add(sums["person"], person, item.expected * own / hours, own)
     # All of a job is of one name and one level.
     if sums["kind"]:

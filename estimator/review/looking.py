@@ -9,6 +9,7 @@ from datetime import date
 from decimal import Decimal
 
 from estimator import control, earned, labour, variances
+from estimator.collector import collector_waits
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Frozen, Ledger, TimeEntry
 from estimator.review.books import (
@@ -95,6 +96,7 @@ def of_job(ledger: Ledger, said: str, shop: Shop, *, on: date | None = None,
     return _review(books, held, shop, on, done, past, spoiled=number in spoiled)
 
 
+@collector_waits()
 def of_shop(ledger: Ledger, shop: Shop, *, on: date | None = None,
             progress: Callable[[float], bool] | None = None) -> ShopReview:
     """All closed jobs against their estimates, and where the shop's hours went.
