@@ -13,7 +13,17 @@ from ledgers import DAY, NOW, UNBILLED, with_job, worked
 
 from estimator import review
 from estimator.jobs import book_sheet
-from estimator.ledger import Draft, Frozen, Ledger, Outwork, Purchase, Revision, Sale, TimeEntry
+from estimator.ledger import (
+    Draft,
+    Frozen,
+    Ledger,
+    Outwork,
+    Purchase,
+    Revision,
+    Sale,
+    Sent,
+    TimeEntry,
+)
 from estimator.ledger.plain import parsed
 from estimator.outside import spreadsheet_pieces
 from estimator.pages import bench_form, looking_over, showing
@@ -154,7 +164,7 @@ def test_a_days_work_on_a_job_reads_no_table_from_end_to_end(of_size, tmp_path):
     lambda ledger, shop: review.of_job(ledger, "260302-000", shop, on=DAY),
     lambda ledger, shop: review.experience_of(ledger, shop.catalogue),
     lambda ledger, shop: proposals.proposals(ledger, shop),
-    lambda ledger, shop: bench_form.candidates(ledger),
+    lambda ledger, shop: bench_form.candidates(ledger, ledger.drafts(most=20)),
 ])
 def test_looking_at_all_jobs_takes_as_many_statements_for_few_as_for_many(of_size, look):
     """Nothing is asked of the database once for each job."""
@@ -290,13 +300,13 @@ def test_a_page_offers_the_latest_closed_jobs_and_finds_the_others(of_size):
     old = "260302-001"
     assert old not in listed
     assert old not in [key for key, _ in page.picker.fields[0]["options"]]
-    part.find.act("find", {"words": "harbour 1"})
+    part.find.field.value = "harbour 1"
     assert old in [row["key"] for row in part.jobs.rows]
     part._chosen("choose", old)
     assert old in [key for key, _ in page.picker.fields[0]["options"]]
     assert page.workshop.job.name == "Harbour 1"
-    part.find.act("find", {"words": "no such job"})
-    assert part.find.status == "No job is called so."
+    part.find.field.value = "no such job"
+    assert "Nothing holds all these words." in part.find.said.value
     page.workshop.ledger.close()
 
 
@@ -308,20 +318,30 @@ def test_drafts_are_listed_by_the_latest_and_found_by_their_titles(of_size):
     assert [one.title for one in ledger.drafts(most=2)] == ["Harbour 4", "Harbour 3"]
     assert [one.title for one in ledger.drafts(words="HARB 3")] == ["Harbour 3"]
     assert ledger.drafts(words="100%") == ()
-    assert [one.key for one in ledger.drafts(most=1, also=["0000000000"])][1:] == ["0000000000"]
+    assert [one.key for one in ledger.drafts_of(["0000000000", "gone"])] == ["0000000000"]
     assert [one.title for one in ledger.drafts("deal")] == ["A deal"]
+    for key, title, serial, customer in (("aa", "Åland Étoile", "S-7", "Özil"),
+                                         ("bb", "Åland", "S-8", "Zoë Äppelman")):
+        ledger.save(Draft(key, f"{title} – {customer}",
+                          {"machine": {"title": title, "serial": serial}}))
+    ledger.record(Sent("260401-F0", "Åland Étoile", "clean", DAY, Decimal(480), 350.0, "USD"))
+    for words, wanted in (("ÅLAND özil", ["aa"]), ("aland ETOILE", ["aa"]), ("appelman", ["bb"]),
+                          ("åland", ["bb", "aa"]), ("s-8", ["bb"]), ("401-f0", ["aa"]),
+                          ("401-f0 zoë", []), ("\U0001f602", [])):
+        assert [one.key for one in ledger.drafts(words=words)] == wanted, words
+    assert [one.key for one in ledger.drafts(words="åland", most=1)] == ["bb"]
     assert [one.title for one in ledger.drafts("bench-plan")] == ["A plan"]
 
 
 def test_the_quote_page_lists_so_many_drafts_and_finds_the_others(of_size, monkeypatch):
     """The field to look for one is there when there may be more."""
-    monkeypatch.setattr("estimator.pages.keeping.DRAFTS", 3)
+    monkeypatch.setattr("estimator.pages.finding.MOST", 3)
     folder = of_size(FEW).folder
     page = QuotePage(folder, open_shop(folder))
     bar = page.source
-    assert bar.find.layout.display == ""
+    assert bar.find.widget.layout.display == ""
     assert not any("Harbour 0" in said for said, _ in bar.draft.options)
-    bar.find.value = "Harbour 0"
+    bar.find.field.value = "Harbour 0"
     assert any("Harbour 0" in said for said, _ in bar.draft.options)
     page.ledger.close()
 

@@ -1,5 +1,6 @@
 """The page "Bench plan": what is asked for, the plan of it, what is kept, and papers."""
 
+import contextlib
 import html
 import io
 import re
@@ -14,11 +15,11 @@ from test_pages import PATIENCE_MS, window
 
 from estimator import jobs, schedule
 from estimator.catalogue import Certainty, Condition, Era, Level
-from estimator.errors import BadInput
+from estimator.errors import BadInput, Fault
 from estimator.ledger import Draft, Ledger, Outwork, Purchase, TimeEntry, new_key
 from estimator.pages import bench_desk as desks
 from estimator.pages import bench_form as forms
-from estimator.pages import bench_shown, plan_page, serving
+from estimator.pages import bench_papers, bench_shown, plan_page, serving
 from estimator.pages import desk as quote_desks
 from estimator.pages.plan_page import PARTS, ROWS, PlanPage
 from estimator.quote import Choices, quote
@@ -68,8 +69,8 @@ def opened(made):
     """Opens pages without a browser; closed at the end."""
     pages = []
 
-    def another():
-        page = PlanPage(made[0], open_shop(made[0]), lambda: TODAY)
+    def another(draft=None):
+        page = PlanPage(made[0], open_shop(made[0]), lambda: TODAY, draft)
         pages.append(page)
         return page
 
@@ -80,7 +81,7 @@ def opened(made):
 
 def faults(page):
     """All that alerts of the page say."""
-    return "".join(alert.widget.value for alert in page.alerts.values())
+    return "".join(alert.widget.value for alert in (page.alerts | page.papers.alerts).values())
 
 
 def job_row(page, title):
@@ -167,7 +168,7 @@ def test_a_fault_in_a_row_is_said_at_its_field(opened, column, typed, said):
     assert job_row(page, "Harbour Lights")["cells"][column] == typed
     assert page.found is before
     assert "est-old" in page.answer._dom_classes
-    assert all(button.disabled for button in page.files.values())
+    assert all(button.disabled for button in page.papers.files.values())
     edit(page, "Harbour Lights", column, "")
     assert job_row(page, "Harbour Lights")["wrong"] == {}
     assert "est-old" not in page.answer._dom_classes
@@ -302,13 +303,107 @@ def test_what_is_typed_is_kept_as_it_was_typed(opened, made):
     ledger.close()
 
 
-def test_a_newer_draft_is_not_overwritten(opened):
-    """What was changed in another window meanwhile is told and stands."""
+def test_a_newer_plan_is_not_overwritten(opened):
+    """What was changed in another window meanwhile is told at every edit, and stands."""
     first, second = opened(), opened()
     edit(first, "Harbour Lights", "weight", "3")
-    edit(second, "Harbour Lights", "weight", "7")
-    assert "another window" in second.alerts["ledger"].widget.value
+    for typed in ("7", "3", "8"):
+        edit(second, "Harbour Lights", "weight", typed)
+        assert "This plan was changed in another window" in faults(second)
+        assert job_row(second, "Harbour Lights")["cells"]["weight"] == typed
     assert job_row(opened(), "Harbour Lights")["cells"]["weight"] == "3"
+
+
+def test_a_plan_asked_for_by_its_key_is_opened(opened):
+    """A reload opens the window's own plan; a key that is none, or another page's, the last one."""
+    page = opened()
+    edit(page, "Harbour Lights", "weight", "3")
+    last = page.ledger.save(Draft(new_key(forms.KIND), "Bench plan", {"form": {"seconds": "0"}}))
+    other = page.ledger.drafts()[0].key
+    for key, wanted in ((page.keeping.draft.key, page.keeping.draft.key), ("none", last.key),
+                        (other, last.key), (None, last.key)):
+        assert opened(key).keeping.draft.key == wanted
+
+
+def test_what_changed_nothing_is_not_saved(opened):
+    """Looking at a plan, or typing the same again, makes no newer one of it."""
+    page = opened()
+    edit(page, "Harbour Lights", "weight", "3")
+    revision = page.keeping.draft.revision
+    edit(page, "Harbour Lights", "weight", "3")
+    page.save()
+    assert page.keeping.draft.revision == revision
+    other = opened()
+    edit(other, "Harbour Lights", "weight", "4")
+    assert faults(other) == ""
+    assert "Saved at" in other.keeping.widget.value
+
+
+def test_a_plan_that_cannot_be_kept_stays_on_the_page_and_is_kept_later(opened, monkeypatch):
+    """It is said, the plan is drawn all the same, and once it can be written nothing is lost."""
+    page = opened()
+    with monkeypatch.context() as broken:
+        def refused(_draft):
+            raise BadInput(Fault("The folder cannot be written.", "Make room."))
+        broken.setattr(page.ledger, "save", refused)
+        edit(page, "Comet Parade", "in", "yes")
+        assert "cannot be written" in faults(page)
+        assert len(page.found.jobs) == 2
+        assert job_row(opened(), "Comet Parade")["cells"]["in"] == ""
+    page.save()
+    assert faults(page) == ""
+    assert job_row(opened(), "Comet Parade")["cells"]["in"] == "yes"
+
+
+def test_the_sheet_of_labels_is_the_one_that_was_chosen_after_a_reload(opened):
+    """The form shows what the papers are printed on."""
+    page = opened()
+    page.papers.sheet._heard(None, {"typed": {"sheet": "a4-14"}}, [])
+    assert opened().papers.sheet.values == {"sheet": "a4-14"}
+
+
+def test_any_draft_is_found_by_machine_customer_and_number(opened, made, monkeypatch):
+    """Older ones too; what is planned stays in sight and in the plan, whatever is looked for."""
+    monkeypatch.setattr(forms, "DRAFTS", 2)
+    with contextlib.closing(Ledger(made[0])) as ledger:
+        for n in range(4):
+            desk = quote_desks.of_survey(survey(f"Night Ferry {n}", serial=f"NF-{n}70"))
+            ledger.save(Draft(new_key(), desk.title, quote_desks.as_json(desk)))
+    page = opened()
+    titles = lambda: [row["title"] for row in page.jobs.rows]  # noqa: E731
+    assert page.find.widget.layout.display == ""
+    assert len(titles()) == 3
+    for words, wanted in (("comet example", "Comet Parade"), ("nf-170", "Night Ferry 1"),
+                          ("NIGHT 2", "Night Ferry 2")):
+        page.find.field.value = words
+        assert [title for title in titles() if "Harbour" not in title and "Ferry 3" not in title
+                ] == [f"{wanted} – R. Example"]
+        assert "1 found." in page.find.said.value
+    plan = page.found
+    page.find.field.value = "nothing of ours"
+    assert "Nothing holds all these words." in page.find.said.value
+    assert job_row(page, "Harbour Lights")["cells"]["in"] == "yes"
+    page.find.field.value = "comet"
+    edit(page, "Comet Parade", "in", "yes")
+    page.find.field.value = ""
+    assert job_row(page, "Comet Parade")["cells"]["in"] == "yes"
+    assert len(page.found.jobs) == len(plan.jobs) + 1
+    assert faults(page) == ""
+
+
+def test_of_more_jobs_than_can_be_planned_the_soonest_are_ticked(opened, made, monkeypatch):
+    """A shop with many open jobs has a plan at once, and is told how many are left out."""
+    monkeypatch.setattr(forms, "MOST_JOBS", 1)
+    with contextlib.closing(Ledger(made[0])) as ledger:
+        offer = quote(survey("Night Ferry"), Choices(Level.CLEAN, trials=200, on=TODAY),
+                      open_shop(made[0]), compare=False)
+        jobs.keep(ledger, offer, open_shop(made[0]))
+        jobs.accept(ledger, offer.number, on=TODAY, promised=TODAY + timedelta(20))
+    page = opened()
+    assert [one.name for one in page.found.jobs] == [job_row(page, "Night Ferry")["title"]]
+    assert job_row(page, "Harbour Lights")["cells"]["in"] == ""
+    assert "of 2 jobs those that are promised soonest" in page.many.value
+    assert faults(page) == ""
 
 
 def test_the_search_takes_the_place_of_what_was_drawn(opened):
@@ -471,20 +566,20 @@ def test_papers_are_handed_out_as_pdf_or_zip(opened, monkeypatch):
     """One file as it is, several in an archive; of the plan that stands on the page."""
     page = opened()
     out = {}
-    for key, button in page.files.items():
+    for key, button in page.papers.files.items():
         monkeypatch.setattr(button, "hand_out", lambda name, media, data, key=key: out.update(
             {key: (name, media, data)}))
-        page._hand_out(key)
+        page.papers.hand_out(key)
     assert faults(page) == ""
-    assert set(out) == set(plan_page._FILES)
+    assert set(out) == set(bench_papers._FILES)
     assert out["labels"][0] == "labels.pdf"
     assert out["job-cards"][2][:5] == b"%PDF-"
     with zipfile.ZipFile(io.BytesIO(out["papers"][2])) as file:
         names = file.namelist()
     assert {"job-card.pdf", "labels.csv", "waiting.pdf", "parts-waiting.csv"} <= set(names)
-    page.sheet._heard(None, {"typed": {"sheet": "a4-14"}}, [])
+    page.papers.sheet._heard(None, {"typed": {"sheet": "a4-14"}}, [])
     before = out["labels"][2]
-    page._hand_out("labels")
+    page.papers.hand_out("labels")
     assert out["labels"][2] != before
 
 
@@ -495,7 +590,7 @@ def test_a_shop_without_jobs_says_what_to_do(tmp_path):
     assert page.found is None
     assert "Make a draft" in faults(page)
     assert page.answer.layout.display == "none"
-    page._hand_out("labels")
+    page.papers.hand_out("labels")
     assert "no plan yet" in faults(page)
     page.ledger.close()
 
@@ -524,6 +619,9 @@ def served(tmp_path_factory, chromium):
     """The pages, served for a shop with a job and a draft."""
     today = datetime.now().date()
     folder, number = filled(tmp_path_factory.mktemp("plan") / "shop", today, again=False)
+    with contextlib.closing(Ledger(folder)) as ledger:
+        for n in range(forms.DRAFTS):
+            ledger.save(Draft(new_key(), f"Night Ferry {n}", {}))
     with serving.running(folder) as server:
         yield folder, number, server
 
@@ -545,6 +643,11 @@ def test_a_plan_is_made_by_keyboard_and_stands_after_a_reload(browser, served):
         expect(page.get_by_test_id("proof")).to_contain_text("better")
         assert "def " not in page.content()
         tick = page.get_by_label("Plan it, Comet Parade – R. Example", exact=True)
+        expect(tick).to_have_count(0)
+        page.get_by_label("Find a job or draft by machine, customer or number").focus()
+        page.keyboard.type("example comet")
+        page.keyboard.press("Enter")
+        expect(page.get_by_test_id("found-job-or-draft")).to_have_text("1 found.")
         tick.focus()
         page.keyboard.press("Space")
         expect(page.get_by_test_id("promise-1")).not_to_be_empty()

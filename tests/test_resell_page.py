@@ -497,6 +497,43 @@ def test_decisions_are_begun_chosen_and_deleted(page):
     assert page.ledger.draft(first) is None
 
 
+def test_older_drafts_and_decisions_are_found(page, opened, monkeypatch, demo):
+    """Each list has its field once it is full; what was chosen stays there, and the figures too."""
+    assert {one.widget.layout.display for one in page.find.values()} == {"none"}
+    monkeypatch.setattr("estimator.pages.finding.MOST", 2)
+    for n in range(4):
+        desk = desks.of_survey(replace(demo, machine=replace(
+            demo.machine, title=f"Night Ferry {n}", customer="Zoë Example")))
+        kept_quote(page.ledger, desk)
+        page._asked("new")
+        page._typed(QUICK | {"value": f"{n + 1}000", "asking": "900"})
+        page.save()
+    first = page.ledger.drafts(deals.KIND)[-1]
+    again = opened()
+    assert {one.widget.layout.display for one in again.find.values()} == {""}
+
+    def surveys():
+        (field,) = [one for one in again.forms["machine"].fields if one["name"] == "survey"]
+        return [words for group, options in field["options"] if "Drafts" in group
+                for _, words in options]
+
+    assert len(surveys()) == 2
+    again.find["draft"].field.value = "ferry 1, zoe"
+    assert [words[:13] for words in surveys()] == ["Night Ferry 1"]
+    before = again.found
+    key = again.ledger.drafts(words="ferry 1,")[0].key
+    again._typed({"survey": f"draft:{key}"})
+    again.find["draft"].field.value = "ferry 2,"
+    assert [words[:13] for words in surveys()] == ["Night Ferry 2", "Night Ferry 1"]
+    assert again.values["survey"] == f"draft:{key}"
+    assert again.survey.machine.title == "Night Ferry 1"
+    assert again.found.deal == before.deal
+    assert first.key not in dict(map(reversed, again.picker.options))
+    again.find["decision"].field.value = first.title
+    assert "found" in again.find["decision"].said.value or "listed" in \
+        again.find["decision"].said.value
+
+
 def test_another_window_is_not_overwritten(page, opened):
     """Who saves second is told so, and what the first one kept stays."""
     page.save()

@@ -1,12 +1,12 @@
 """The ledger: what the shop keeps from day to day, in one database.
 
 A SQLite file in the shop folder, or a PostgreSQL database whose address stands in `shop.toml` as
-`ledger`. Drafts: it knows keys, times and JSON, and nothing of what a draft says; the pages put
-in what they need to open again where they left off. Quotes sent: what was asked for, what it was
-expected to cost, whether the customer accepted, and all that it was computed from. Jobs: their
-work items, hours, purchases, outwork and sales, items that are done; revisions and what the
-customer answered. Entries are added and corrected by counter-entries, never overwritten; the
-database itself refuses to change them.
+`ledger`. Drafts: it knows keys, times and JSON, and of what a draft says only title and number of
+its machine, by which it is found; the pages put in what they need to open again where they left
+off. Quotes sent: what was asked for, what it was expected to cost, whether the customer accepted,
+and all that it was computed from. Jobs: their work items, hours, purchases, outwork and sales,
+items that are done; revisions and what the customer answered. Entries are added and corrected by
+counter-entries, never overwritten; the database itself refuses to change them.
 
 The file is opened at the first call and made at the first save, so that looking at a page leaves
 nothing behind. An older one is copied to `ledger-backup-VERSION-TIME.sqlite` beside it and then
@@ -42,6 +42,7 @@ from estimator.ledger.records import (
     Stale,
     TimeEntry,
     Unsure,
+    has_words,
     must_be_open,
     must_wait,
     new_key,
@@ -84,6 +85,6 @@ __all__ = [
     "ANSWERS", "FILE", "OUTCOMES", "STATES", "Behind", "Cap", "Clock", "Damaged", "Done", "Draft",
     "Entry", "Frozen", "Item", "Job", "Ledger", "OnItem", "Outwork", "Purchase", "Question",
     "Revision", "Sale", "Sent", "Stale", "TimeEntry", "Unsure", "Use", "backup", "bring_in",
-    "export", "item_named", "job_named", "must_be_open", "must_wait", "new_key", "on_what",
-    "restore", "unbilled_named",
+    "export", "has_words", "item_named", "job_named", "must_be_open", "must_wait", "new_key",
+    "on_what", "restore", "unbilled_named",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import zlib
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
@@ -19,6 +20,7 @@ from estimator.ledger.records import (
     Frozen,
     Sent,
     Stale,
+    has_words,
     no_number,
     no_outcome,
 )
@@ -31,8 +33,8 @@ _ERAS = frozenset(Era)
 class Drafts(Database):
     """The drafts of the pages, each page with its own kind."""
 
-    def drafts(self, kind: str = "", *, most: int | None = None, words: str = "",
-               also: Collection[str] = ()) -> tuple[Draft, ...]:
+    def drafts(self, kind: str = "", *, most: int | None = None, words: str = ""
+               ) -> tuple[Draft, ...]:
         """Drafts of a kind, as `new_key` was told it, the last saved first; without content.
 
         Parameters
@@ -40,9 +42,8 @@ class Drafts(Database):
         most
             At most so many; None is every one.
         words
-            Only those whose title holds them, whatever their case.
-        also
-            Keys of drafts that come after them, if they are not among them.
+            Only those that hold each of them, as `has_words` says: in the title, in the serial
+            number of the machine, or in the number of a quote that was sent of it.
 
         Examples
         --------
@@ -56,20 +57,49 @@ class Drafts(Database):
         if self._absent:
             return ()
         from sqlalchemy import func, select
-        table = tables().drafts
-        c = table.c
+        c = tables().drafts.c
         own = func.substr(c.key, len(kind) + 2) if kind else c.key  # without the kind
         mine = ~own.contains("-")
         if kind:
             mine &= c.key.startswith(f"{kind}-", autoescape=True)
-        said = select(c.key, c.title, c.revision, c.saved).order_by(c.saved.desc(), c.key)
-        for word in words.split():
-            mine &= func.lower(c.title).contains(word.lower(), autoescape=True)
-        rows = self._read(said.where(mine).limit(most))
-        missing = set(also) - {row.key for row in rows}
-        if missing:
-            rows += self._read(said.where(c.key.in_(missing)))
-        return tuple(Draft(row.key, row.title, None, row.revision, row.saved) for row in rows)
+        said = select(*_heads()).where(mine).order_by(c.saved.desc(), c.key)
+        if words.split():
+            return self._alike(said, words)[:most]
+        return tuple(map(_head, self._read(said.limit(most))))
+
+    def _alike(self, said, words: str) -> tuple[Draft, ...]:
+        """Drafts of a statement that hold words."""
+        # Not by the database: it would know capitals and accents only of some alphabets.
+        from sqlalchemy import func, or_, select
+        c, sent = tables().drafts.c, tables().sent.c
+        numbers = defaultdict(list)
+        for row in self._read(select(sent.number, sent.title).where(or_(
+                func.lower(sent.number).contains(word.lower(), autoescape=True)
+                for word in words.split()))):
+            numbers[row.title].append(row.number)
+        machine = c.content["machine"]
+        rows = self._read(said.add_columns(machine["title"].as_string().label("machine"),
+                                           machine["serial"].as_string().label("serial")))
+        return tuple(_head(row) for row in rows if has_words(
+            " ".join([row.title, row.serial or "", *numbers.get(row.machine, ())]), words))
+
+    def drafts_of(self, keys: Collection[str]) -> tuple[Draft, ...]:
+        """The drafts of these keys that there are, the last saved first; without content.
+
+        Examples
+        --------
+        >>> from estimator.demo import small_shop
+        >>> with small_shop() as (ledger, shop):
+        ...     draft = ledger.save(Draft("a1", "Harbour Lights", {"level": "clean"}))
+        ...     [draft.title for draft in ledger.drafts_of(["a1", "b2"])]
+        ['Harbour Lights']
+        """
+        if self._absent or not keys:
+            return ()
+        from sqlalchemy import select
+        c = tables().drafts.c
+        return tuple(map(_head, self._read(
+            select(*_heads()).where(c.key.in_(keys)).order_by(c.saved.desc(), c.key))))
 
     def draft(self, key: str) -> Draft | None:
         """One draft with its content; None if there is no such draft.
@@ -154,6 +184,16 @@ class Drafts(Database):
         table = tables().drafts
         with self._writing() as connection:
             connection.execute(delete(table).where(table.c.key == key))
+
+
+def _heads() -> list:
+    """Columns of a draft without its content."""
+    c = tables().drafts.c
+    return [c.key, c.title, c.revision, c.saved]
+
+
+def _head(row) -> Draft:
+    return Draft(row.key, row.title, None, row.revision, row.saved)
 
 
 class Quotes(Database):

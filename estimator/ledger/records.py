@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import secrets
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -463,6 +464,23 @@ def new_key(kind: str = "") -> str:
     (10, 'deal-')
     """
     return (f"{kind}-" if kind else "") + secrets.token_hex(5)
+
+
+def has_words(text: str, words: str) -> bool:
+    """Whether a text holds each of some words, whatever their case and accents.
+
+    Examples
+    --------
+    >>> has_words("Comet Parade – Zoë Müller", "muller COMET"), has_words("Comet Parade", "comets")
+    (True, False)
+    """
+    plain = _plain(text)
+    return all(word in plain for word in _plain(words).split())
+
+
+def _plain(text: str) -> str:
+    return "".join(letter for letter in unicodedata.normalize("NFKD", text.casefold())
+                   if not unicodedata.combining(letter))
 
 
 def no_job(said: str, jobs: Sequence[Job]) -> Fault:

@@ -16,7 +16,7 @@ from estimator import schedule
 from estimator.buying import CHEAPEST, FASTEST, FEWEST, Wish, trade_off
 from estimator.errors import Fault, one_of, quoted
 from estimator.jobs import benching, day_of
-from estimator.ledger import Ledger
+from estimator.ledger import Draft, Ledger, has_words
 from estimator.shop import Person, Shop
 from estimator.survey import cells
 from estimator.survey.cells import Reading, Wrong
@@ -24,7 +24,7 @@ from estimator.survey.cells import Reading, Wrong
 KIND = "bench-plan"
 """Kind of the drafts of this page."""
 DRAFTS = 20
-"""So many drafts of quotes are offered, the last saved ones."""
+"""So many drafts of quotes are offered, the last saved ones; all others are found."""
 SCHEMA = 1
 FORM = {"start": "", "promise": "80", "in_time": "90", "buy": CHEAPEST.name, "day_worth": "",
         "parcel_worth": "", "seconds": "20"}
@@ -94,27 +94,42 @@ class Ask:
     wish: Wish = CHEAPEST
 
 
-def candidates(ledger: Ledger, said: Collection[str] = ()) -> tuple[Candidate, ...]:
-    """Jobs that are not finished, then the latest drafts of quotes; without open jobs the last
-    draft first.
+def candidates(ledger: Ledger, drafts: Sequence[Draft] = ()) -> tuple[Candidate, ...]:
+    """Jobs that are not finished, then drafts of quotes.
 
-    Parameters
-    ----------
-    said
-        Keys of candidates of which something was said before: older drafts of them are there too.
+    Planned at first are the open jobs, of more than can be planned together those that are
+    promised soonest; without open jobs the draft that was saved last.
     """
-    standing = ledger.standing()
+    jobs, standing = [job for job in ledger.jobs() if job.state != "closed"], ledger.standing()
+    soonest = sorted((job for job in jobs if job.state in benching.OPEN),
+                     key=lambda job: job.promised or date.max)[:MOST_JOBS]
+    first = {job.number for job in soonest} or {draft.key for draft in ledger.drafts(most=1)}
     found = [Candidate(f"job:{job.number}", job.name, f"{job.number}, {job.state}", job.promised,
-                       job.state in benching.OPEN, standing.get(job.number, job.number))
-             for job in ledger.jobs() if job.state != "closed"]
-    none = not any(one.first for one in found)
-    kept = {key.removeprefix("draft:") for key in said if key.startswith("draft:")}
-    for at, draft in enumerate(ledger.drafts(most=DRAFTS, also=kept)):
+                       job.number in first, standing.get(job.number, job.number))
+             for job in jobs]
+    for draft in drafts:
         when = f", {draft.saved.astimezone():%d %b %Y}" if draft.saved else ""
         found.append(Candidate(f"draft:{draft.key}", draft.title or "Untitled machine",
-                               f"draft of a quote{when}", None, none and at == 0,
+                               f"draft of a quote{when}", None, draft.key in first,
                                str(draft.revision)))
     return tuple(found)
+
+
+def kept_drafts(ledger: Ledger, said: Collection[str]) -> list[str]:
+    """Keys of drafts that are there whatever is looked for: the last one, and those among the
+    keys of candidates of which something was `said`."""
+    return [*(one.key for one in ledger.drafts(most=1)),
+            *(key.removeprefix("draft:") for key in said if key.startswith("draft:"))]
+
+
+def ticked(known: Sequence[Candidate], said: Mapping[str, Mapping[str, str]]) -> set[str]:
+    """Keys of the candidates that are to be planned."""
+    return {one.key for one in known if job_cells(one, said.get(one.key, {}))["in"]}
+
+
+def jobs_with(known: Sequence[Candidate], words: str) -> set[str]:
+    """Keys of the jobs that hold words."""
+    return {one.key for one in known if one.number and has_words(f"{one.title} {one.note}", words)}
 
 
 def job_cells(one: Candidate, said: Mapping[str, str]) -> dict[str, str]:

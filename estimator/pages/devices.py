@@ -1,8 +1,8 @@
-"""Small devices that stock widgets lack: the survey table, sliders, a heartbeat, files."""
+"""Small devices that stock widgets lack: the survey table, choices, sliders, a heartbeat, files."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import anywidget
 import traitlets
@@ -85,6 +85,29 @@ def _row(entry, number: int, catalogue: Catalogue) -> dict:
         "signs": {name: getattr(assembly, f"signs_{name}")
                   for name in ("light", "worn", "heavy", "failed")},
     }
+
+
+class ChoiceTable(anywidget.AnyWidget):
+    """Rows with check boxes and fields; `on_edit` gets row, column and what was typed."""
+
+    _esm = asset("plan_table.js")
+    _css = asset("plan_table.css")
+    name = traitlets.Unicode().tag(sync=True)
+    title = traitlets.Unicode().tag(sync=True)
+    head = traitlets.Unicode().tag(sync=True)
+    empty = traitlets.Unicode().tag(sync=True)
+    columns = traitlets.List().tag(sync=True)
+    rows = traitlets.List().tag(sync=True)
+
+    def __init__(self, name: str, title: str, head: str, columns: Sequence[Mapping], empty: str,
+                 on_edit: Callable[[str, str, str], None]):
+        super().__init__(name=name, title=title, head=head, columns=list(columns), empty=empty)
+        self._on_edit = on_edit
+        self.on_msg(self._heard)
+
+    def _heard(self, _widget, message, _buffers) -> None:
+        if isinstance(message, dict) and "edit" in message:
+            self._on_edit(*map(str, message["edit"]))
 
 
 class Slider(anywidget.AnyWidget):

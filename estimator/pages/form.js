@@ -31,6 +31,7 @@ function render(model, el, held) {
   const values = () => Object.fromEntries([...inputs].map(([key, node]) => [key, node.value]));
   const send = (what, yes) => {
     clearTimeout(waiting);
+    waiting = 0;
     act = what;
     model.send({ act: what, values: values(), sure: yes, at: held.count });
   };
@@ -40,7 +41,17 @@ function render(model, el, held) {
     clearTimeout(waiting);
     sure = [];
     asked.replaceChildren();
-    waiting = setTimeout(() => model.send({ typed: values(), at: held.count }), at);
+    waiting = setTimeout(tell, at);
+  };
+  const tell = () => {
+    waiting = 0;
+    model.send({ typed: values(), at: held.count });
+  };
+  // What was typed goes out before the page is hidden or closed.
+  const leaving = () => {
+    if (!waiting) return;
+    clearTimeout(waiting);
+    tell();
   };
 
   const option = ([value, words]) => {
@@ -161,8 +172,12 @@ function render(model, el, held) {
                ["change:buttons", offer], ["change:status", say], ["msg:custom", told]];
   all.forEach(([event, what]) => model.on(event, what));
   build(); offer(); ask(); say();
+  document.addEventListener("visibilitychange", leaving);
+  window.addEventListener("pagehide", leaving);
   return () => {
-    clearTimeout(waiting);
+    leaving();
+    document.removeEventListener("visibilitychange", leaving);
+    window.removeEventListener("pagehide", leaving);
     all.forEach(([event, what]) => model.off(event, what));
   };
 }

@@ -19,6 +19,7 @@ from estimator.errors import BadInput, Fault, printable
 from estimator.pages.desk import Desk
 from estimator.pages.devices import FileButton, Slider
 from estimator.pages.figures import opening
+from estimator.pages.finding import Finder
 from estimator.quote import FIXED, TIME
 from estimator.shop import Settings
 from estimator.survey import Machine
@@ -195,10 +196,7 @@ class SourceBar(_Form):
         super().__init__(changed)
         self.draft = widgets.Dropdown(description="Draft", **_plain())
         self._watch("draft", self.draft)
-        self.find = widgets.Text(description="Find a draft by its title", continuous_update=False,
-                                 **_plain())
-        self.find.layout.display = "none"
-        self._watch("find", self.find)
+        self.find = Finder("draft", lambda: changed("find"))
         self.era = widgets.Dropdown(
             options=[(catalogue.eras[era].name, era) for era in Era], value=Era.DOT_MATRIX,
             description="New machine, era", **_plain())
@@ -210,16 +208,12 @@ class SourceBar(_Form):
         self.upload = FileButton("Upload a survey", takes=".csv,.xlsx,.txt,.tsv",
                                  on_file=on_file)
         self.widget = widgets.Box(
-            [self.draft, self.delete, self.find, self.era, self.start, self.upload, self.demo])
+            [self.draft, self.delete, self.find.widget, self.era, self.start, self.upload,
+             self.demo])
         self.widget.add_class("est-source")
 
-    def show(self, options: list[tuple[str, str]], current: str, more: bool = False) -> None:
-        """List drafts by words and key; the current one is chosen.
-
-        Where there may be `more`, a field finds them by their titles.
-        """
-        if more:
-            self.find.layout.display = ""
+    def show(self, options: list[tuple[str, str]], current: str) -> None:
+        """List drafts by words and key; the current one is chosen."""
         with self._silence():
             if list(self.draft.options) != options:
                 self.draft.options = options

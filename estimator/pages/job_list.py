@@ -9,12 +9,13 @@ from datetime import date
 import ipywidgets as widgets
 
 from estimator import jobs
-from estimator.documents.wording import counted, money
+from estimator.documents.wording import money
 from estimator.ledger import STATES
 from estimator.pages import typed
 from estimator.pages.boxes import box, heading
 from estimator.pages.changing import Changing
 from estimator.pages.entering import Button, Field, Form, Listing, PlainAlert, Row
+from estimator.pages.finding import Finder
 from estimator.pages.guard import guarded
 from estimator.pages.work_items import WorkItems
 from estimator.pages.workshop import Workshop
@@ -36,9 +37,7 @@ class JobList:
         self.jobs = Listing("jobs", "Jobs", ("Number", "Job", "State", "Accepted", "Promised",
                                              ">Expected h", ">Booked h"),
                             "No job so far: accept a quote below.", self._chosen)
-        self.find = Form("find", "Find a job", [
-            Field("words", "Name or number holds", help="Blank lists the latest.")],
-            [Button("find", "Find", False)], self._found, log_path=self.log_path)
+        self.find = Finder("job", self._find)
         self.count = widgets.HTML()
         self.sent = Listing("quotes", "Quotes sent", ("Number", "Sent", "Machine", "Level",
                                                       ">Price before tax", "Outcome"),
@@ -56,10 +55,9 @@ class JobList:
         self.items, self.changing = WorkItems(workshop), Changing(workshop)
         self.state_box = box("est-block", self.state_head, self.state, self.items.widget,
                              self.changing.widget)
-        self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"), self.find,
-                          self.count, self.jobs,
-                          self.state_box, heading("Quotes that can become a job"),
-                          self.accept_box, self.sent)
+        self.widget = box("est-block", self.alerts["jobs"].widget, heading("Jobs"),
+                          self.find.widget, self.count, self.jobs, self.state_box,
+                          heading("Quotes that can become a job"), self.accept_box, self.sent)
 
     def failed(self, _area: str) -> None:
         """What could not be read is said; what stands there is of before."""
@@ -85,11 +83,11 @@ class JobList:
     def _list(self) -> None:
         """The jobs that are looked for, or the latest."""
         shop = self.workshop
-        listed, among = shop.found(self.find.values["words"])
+        listed, among = shop.found(self.find.words)
         numbers = [job.number for job in listed]
         expected = shop.ledger.hours_expected(numbers)
         booked = shop.ledger.hours_of_jobs(numbers)
-        self.find.layout.display = "" if len(shop.jobs) > MOST_WITHOUT_FIND else "none"
+        self.find.told(among, offered=len(shop.jobs) > MOST_WITHOUT_FIND, cut=False)
         self.count.value = "" if len(listed) >= among else (
             f'<p data-testid="jobs-count">{len(listed)} of {among} jobs: those that are open, and '
             "the last accepted of those that are closed.</p>")
@@ -100,10 +98,9 @@ class JobList:
                 (("choose", "Choose", f"Choose {job.name}"),), job.number == shop.number)
             for job in listed])
 
-    def _found(self, _act: str, _values: Mapping[str, str], _sure: Sequence[str]) -> str:
+    @guarded("jobs")
+    def _find(self) -> None:
         self._list()
-        _, among = self.workshop.found(self.find.values["words"])
-        return counted(among, "job") if among else "No job is called so."
 
     def _show_state(self) -> None:
         job = self.workshop.job

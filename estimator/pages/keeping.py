@@ -11,13 +11,10 @@ import ipywidgets as widgets
 from estimator.errors import BadInput, Fault
 from estimator.ledger import Draft, Ledger, Stale, new_key
 from estimator.pages.devices import Pulse
+from estimator.pages.finding import Finder
 
 _NOT_KEPT = ("There is no shop folder that can be written: nothing on this page is kept. Download "
              "what you need.")
-
-
-DRAFTS = 50
-"""So many drafts are listed, the last saved ones; older ones are found by their titles."""
 
 
 class Keeping:
@@ -113,7 +110,7 @@ class Keeping:
         """Let a reload of the page open this draft again."""
         self._pulse.address(self.draft.key)
 
-    def options(self, title: str, words: str = "") -> list[tuple[str, str]]:
+    def options(self, title: str, finder: Finder) -> list[tuple[str, str]]:
         """Words and key of the latest drafts, for a list; the one on the page is always there, and
         first if it is not saved.
 
@@ -121,12 +118,11 @@ class Keeping:
         ----------
         title
             Of what lies on the page.
-        words
-            Others are only listed where their titles hold them.
+        finder
+            Its words narrow the list.
         """
         try:
-            drafts = self.ledger.drafts(self.kind, most=DRAFTS, words=words,
-                                        also=[self.draft.key]) if self.ledger else ()
+            drafts = finder.drafts(self.ledger, self.kind, [self.draft.key])
         except BadInput:
             drafts = ()
         options = [(dated(one), one.key) for one in drafts]

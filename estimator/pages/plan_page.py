@@ -7,30 +7,28 @@ the page, and takes its place when it ends or is stopped.
 from __future__ import annotations
 
 import html
-import io
 import time
-import zipfile
 from collections.abc import Callable, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
-import anywidget
 import ipywidgets as widgets
-import traitlets
 
-from estimator import ledger as ledgers
 from estimator import schedule
-from estimator.documents import bench as papers
 from estimator.errors import BadInput, Fault
+from estimator.ledger import Ledger
 from estimator.pages import bench_desk as desks
 from estimator.pages import bench_form as forms
 from estimator.pages import bench_shown as shown
 from estimator.pages import opening
+from estimator.pages.bench_papers import Papers
 from estimator.pages.beside import Beside, Work
-from estimator.pages.boxes import asset, box, heading
-from estimator.pages.devices import FileButton, Pulse
+from estimator.pages.boxes import box, heading
+from estimator.pages.devices import ChoiceTable, Pulse
 from estimator.pages.entering import Field, Form, Parts, plain_words
+from estimator.pages.finding import Finder
 from estimator.pages.guard import Alert, guarded, keep_log
+from estimator.pages.keeping import Keeping
 from estimator.pages.later import Later
 from estimator.shop import Shop
 
@@ -51,30 +49,9 @@ _PEOPLE = ({"key": "in", "label": "At the bench", "kind": "check"},
 
 def opened() -> widgets.Widget:
     """The page as a widget, or what keeps it from opening, in plain words."""
-    return opening.opened(_PAGE, PlanPage, needs="Machines are planned from drafts and jobs")
-
-
-class _ChoiceTable(anywidget.AnyWidget):
-    """Rows with check boxes and fields; `on_edit` gets row, column and what was typed."""
-
-    _esm = asset("plan_table.js")
-    _css = asset("plan_table.css")
-    name = traitlets.Unicode().tag(sync=True)
-    title = traitlets.Unicode().tag(sync=True)
-    head = traitlets.Unicode().tag(sync=True)
-    empty = traitlets.Unicode().tag(sync=True)
-    columns = traitlets.List().tag(sync=True)
-    rows = traitlets.List().tag(sync=True)
-
-    def __init__(self, name: str, title: str, head: str, columns: Sequence[Mapping], empty: str,
-                 on_edit: Callable[[str, str, str], None]):
-        super().__init__(name=name, title=title, head=head, columns=list(columns), empty=empty)
-        self._on_edit = on_edit
-        self.on_msg(self._heard)
-
-    def _heard(self, _widget, message, _buffers) -> None:
-        if isinstance(message, dict) and "edit" in message:
-            self._on_edit(*map(str, message["edit"]))
+    return opening.opened(
+        _PAGE, lambda folder, shop: PlanPage(folder, shop, draft=opening.asked_draft()),
+        needs="Machines are planned from drafts and jobs")
 
 
 class _Search(Beside):
@@ -105,64 +82,63 @@ class PlanPage:
     ----------
     folder
         Shop folder with the ledger.
+    draft
+        Key of the plan to open; None takes the one saved last.
     """
 
-    def __init__(self, folder: Path, shop: Shop, today: Callable[[], date] = date.today):
-        self.folder, self.shop, self._today = folder, shop, today
+    def __init__(self, folder: Path, shop: Shop, today: Callable[[], date] = date.today,
+                 draft: str | None = None):
+        self.shop, self._today = shop, today
         self.log_path = keep_log(folder)
-        self.ledger = ledgers.Ledger(folder, shop.settings.ledger)
+        self.ledger = Ledger(folder)
         self.bench = desks.Bench(self.ledger, shop)
-        self.alerts = {"page": Alert(), "ask": Alert(), "ledger": Alert(), "papers": Alert()}
-        self.draft = ledgers.Draft(ledgers.new_key(forms.KIND))
+        self.alerts = {"page": Alert(), "ask": Alert(), "ledger": Alert()}
         self.content: dict = {"schema": forms.SCHEMA}
         self.found: desks.Drawn | None = None
         self._former: schedule.BenchPlan | None = None
         self._wrong: dict[str, dict[str, dict[str, str]]] = {}
-        self._files: dict[str, bytes] | None = None
         self._ways: Mapping | None = None
         self._stopped = False
         self.saving = Later(_SAVE_S, [self.save])
         self.drawing = Later(_DRAW_S, [self._draw], held=True)
         self.paint = Later(0, [self._show_part])
         self._build()
-        self._open()
+        self._open(draft)
 
     # What a person sees -----------------------------------------------------------------
 
     def _build(self) -> None:
         self.pulse = Pulse(self._there)
-        self.saved = widgets.HTML()
-        self.jobs = _ChoiceTable(
+        self.keeping = Keeping(self.ledger, self.pulse, forms.KIND, "plan")
+        self.find = Finder("job or draft", self._find, forms.DRAFTS)
+        self.jobs = ChoiceTable(
             "jobs", "Machines that can be planned", "Machine", _JOBS,
             "There is no job under way and no draft. Make one on the page Quote a machine.",
             lambda *edit: self._edited("jobs", *edit))
-        self.people = _ChoiceTable("people", "People at the bench", "Person", _PEOPLE, "",
+        self.people = ChoiceTable("people", "People at the bench", "Person", _PEOPLE, "",
                                    lambda *edit: self._edited("people", *edit))
         self.form = Form("plan", "When, and how sure", (), (), lambda *_: None, self._typed,
                          log_path=self.log_path)
         self.again = widgets.Button(description="Plan again from today, with what is booked")
         self.again.on_click(lambda _button: self._again())
         self.search = _Search(self._work, self._came)
-        self.strip, self.proof = widgets.HTML(), widgets.HTML()
+        self.many, self.strip, self.proof = (widgets.HTML() for _ in range(3))
         self.bar = Parts("Parts of the plan", tuple(PARTS.items()), self._go, main=True)
         self.by = Parts("Rows of the chart", tuple(ROWS.items()), self._by)
         (self.days, self.load, self.by_day, self.critical, self.dates, self.late, self.ways,
          self.waiting, self.orders, self.lots) = (widgets.HTML() for _ in range(10))
-        self.sheet = Form("labels", "Labels for bags", [Field(
-            "sheet", "Sheet that labels are printed on", "choice", self._sheet(),
-            tuple([key, row.name] for key, row in self.shop.catalogue.label_sheets.items()))], (),
-            lambda *_: None, self._sheeted, log_path=self.log_path)
-        self.files = {key: FileButton(said, on_want=lambda key=key: self._hand_out(key))
-                      for key, (said, _) in _FILES.items()}
+        self.papers = Papers(self.shop, self.log_path, lambda: self.found,
+                             lambda: self.content.get("sheet"), self._sheeted)
         self.blocks = self._blocks()
         self.body = box("est-block")
         self.answer = box("est-block", box("est-promises", self.strip), self.proof, self.bar,
                           self.body)
         self.widget = box(
             "est-page", self.pulse,
-            opening.head(_PAGE, self.saved),
+            opening.head(_PAGE, self.keeping.widget),
             self.alerts["page"].widget, self.alerts["ledger"].widget,
-            heading("What is planned"), box("est-asked-for", self.jobs, self.people),
+            heading("What is planned"), self.many, self.find.widget,
+            box("est-asked-for", self.jobs, self.people),
             widgets.HTML(f"<p>{_ABOUT}</p>"), self.form,
             self.alerts["ask"].widget,
             box("est-doing", self.search.widget, self.again), self.answer)
@@ -181,10 +157,7 @@ class PlanPage:
             "buying": box("est-block", heading("Waiting list"), self.waiting,
                           heading("Orders by day and supplier"), self.orders,
                           heading("Lots that go out"), self.lots),
-            "papers": box("est-block", heading("Papers for the bench"),
-                          widgets.HTML("<p>Papers are of the plan as it stands on this page.</p>"),
-                          self.alerts["papers"].widget, self.sheet,
-                          box("est-buttons", *self.files.values())),
+            "papers": self.papers.widget,
         }
 
     def failed(self, area: str) -> None:
@@ -195,37 +168,53 @@ class PlanPage:
 
     def _old(self, old: bool) -> None:
         (self.answer.add_class if old else self.answer.remove_class)("est-old")
-        for button in self.files.values():
-            button.disabled = old or self.found is None
+        self.papers.old(old or self.found is None)
         self.search.button.disabled = old or self.found is None
 
     # What is typed ----------------------------------------------------------------------
 
     @guarded("page")
-    def _open(self) -> None:
-        held = self.ledger.latest(forms.KIND)
+    def _open(self, key: str | None) -> None:
+        held = self.keeping.first(key)
         if held is not None:
-            self.draft, self.content = held, dict(held.content or {})
+            self.keeping.lay(held)
+            self.content = dict(held.content or {})
         self._read()
         self._lay_out()
+        self.papers.show()
         part = self.content.get("part")
         self.bar.current = part if part in PARTS else "plan"
         rows = self.content.get("rows")
         self.by.current = rows if rows in ROWS else self._usual_rows()
-        self._say_saved()
+        self.keeping.say()
         self.drawing.start()
 
     def _there(self) -> None:
         """The page is in the browser: what takes long may begin."""
+        if self.keeping.draft.revision:
+            self.keeping.address()
         self.drawing.release()
 
     def _read(self) -> None:
-        self.known = forms.candidates(self.ledger, self.content.get("jobs", {}))
+        said = self.content.get("jobs", {})
+        self.known = forms.candidates(self.ledger, self.find.drafts(
+            self.ledger, also=forms.kept_drafts(self.ledger, said)))
+        alike, cut = forms.jobs_with(self.known, self.find.words), self.find.count >= forms.DRAFTS
+        self.find.told(len(alike) + self.find.count, cut=cut,
+                       offered=len(self.known) > forms.DRAFTS)
+        jobs = sum(bool(one.number) for one in self.known)
+        self.many.value = "" if jobs <= forms.MOST_JOBS else (
+            f"<p>A plan holds at most {forms.MOST_JOBS} machines: of {jobs} jobs those that are "
+            "promised soonest are ticked, unless you choose others.</p>")
+
+    @guarded("page")
+    def _find(self) -> None:
+        self._read()
+        self._rows()
 
     def _usual_rows(self) -> str:
-        chosen = [one for one in self.known if forms.job_cells(
-            one, self.content.get("jobs", {}).get(one.key, {}))["in"]]
-        return "machine" if len(chosen) > 1 else "group"
+        return "machine" if len(forms.ticked(self.known, self.content.get("jobs", {}))) > 1 \
+            else "group"
 
     def _lay_out(self) -> None:
         """Fill tables and form from what was typed."""
@@ -258,10 +247,13 @@ class PlanPage:
     def _rows(self) -> None:
         jobs, people = self.content.get("jobs", {}), self.content.get("people", {})
         wrong = self._wrong
+        # What is planned is seen, whatever is looked for; drafts were found before.
+        shown = forms.jobs_with(self.known, self.find.words) | forms.ticked(self.known, jobs)
         self.jobs.rows = [{
             "id": one.key, "title": one.title, "note": one.note,
             "cells": forms.job_cells(one, jobs.get(one.key, {})),
-            "wrong": wrong.get("jobs", {}).get(one.key, {})} for one in self.known]
+            "wrong": wrong.get("jobs", {}).get(one.key, {})} for one in self.known
+            if one.key in shown or not one.number]
         usual = self.shop.settings.open_hours
         self.people.rows = [{
             "id": person.name, "title": person.name, "note": person.skills.replace(" ", ", "),
@@ -300,14 +292,9 @@ class PlanPage:
     @guarded("ledger")
     def save(self) -> None:
         """Keep what is typed, as a draft of the ledger."""
-        self.draft = self.ledger.save(ledgers.Draft(
-            self.draft.key, "Bench plan", self.content, self.draft.revision))
-        self._say_saved()
-
-    def _say_saved(self) -> None:
-        clock = f"{self.draft.saved.astimezone():%H:%M:%S}" if self.draft.saved else ""
-        self.saved.value = f"<p>{'Saved at ' + clock if clock else 'Not saved yet'}</p>"
-        self.pulse.saved = clock or f"{datetime.now():%H:%M:%S}"
+        if self.keeping.save("Bench plan", self.content):
+            self.keeping.address()
+        self.keeping.say()
 
     # The plan ---------------------------------------------------------------------------
 
@@ -354,7 +341,7 @@ class PlanPage:
 
     def _take(self, found: desks.Drawn) -> None:
         """A plan takes the place of the one before."""
-        self.found, self._files, self._ways = found, None, None
+        self.found, self._ways = found, None
         self._old(False)
         self.answer.layout.display = ""
         self.strip.value = shown.strip(found)
@@ -429,55 +416,6 @@ class PlanPage:
         self.orders.value = shown.orders(found)
         self.lots.value = shown.lots(found)
 
-    # Papers -----------------------------------------------------------------------------
-
-    def _sheet(self) -> str:
-        sheets = self.shop.catalogue.label_sheets
-        own = self.content.get("sheet")
-        return own if own in sheets else papers.sheet_named(None, self.shop)
-
-    def _sheeted(self, values: Mapping[str, str]) -> None:
-        self.content["sheet"] = values["sheet"]
-        self._files = None
+    def _sheeted(self, sheet: str) -> None:
+        self.content["sheet"] = sheet
         self.saving.start()
-
-    @guarded("papers")
-    def _hand_out(self, key: str) -> None:
-        found = self.found
-        if found is None:
-            raise BadInput(Fault("There is no plan yet.", "Choose a machine above."))
-        if self._files is None:
-            self._files = papers.papers(
-                found.plan, found.jobs, found.ask.shop, numbers=found.numbers,
-                ordering=found.ordering, lots=found.lots.best.lots, sheet=self._sheet())
-        _, wanted = _FILES[key]
-        made = {name: data for name, data in self._files.items() if wanted(name)}
-        if len(made) == 1:
-            ((name, data),) = made.items()
-            self.files[key].hand_out(name, "application/pdf", data)
-        elif made:
-            self.files[key].hand_out(f"{key}.zip", "application/zip", _zipped(made, found))
-        else:
-            raise BadInput(Fault("There is nothing to print.", "Nothing is ordered or goes out."))
-
-
-_FILES: dict[str, tuple[str, Callable[[str], bool]]] = {
-    "papers": ("All papers (ZIP)", lambda name: True),
-    "job-cards": ("Job cards", lambda name: name.startswith("job-card") and name[-4:] == ".pdf"),
-    "labels": ("Labels for bags", lambda name: name == "labels.pdf"),
-    "lamps": ("Lamp list", lambda name: name == "lamps.pdf"),
-    "coil-labels": ("Coil labels", lambda name: name == "coil-labels.pdf"),
-    "waiting": ("Waiting list", lambda name: name == "waiting.pdf"),
-    "orders": ("Orders", lambda name: name.startswith("order-") and name[-4:] == ".pdf"),
-    "lots": ("Send-out sheets", lambda name: name.startswith("lot-") and name[-4:] == ".pdf"),
-}
-"""Buttons for papers: words, and which files they hand out."""
-
-
-def _zipped(made: Mapping[str, bytes], found: desks.Drawn) -> bytes:
-    out, first = io.BytesIO(), found.plan.start
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as file:
-        for name, data in made.items():
-            file.writestr(zipfile.ZipInfo(name, (first.year, first.month, first.day, 0, 0, 0)),
-                          data, zipfile.ZIP_DEFLATED)
-    return out.getvalue()

@@ -14,9 +14,12 @@ function render({ model, el }) {
 
   const send = (id, column, value) => model.send({ edit: [id, column, value] });
   const later = (key, id, column, input) => {
-    clearTimeout(waiting.get(key));
-    waiting.set(key, setTimeout(() => { waiting.delete(key); send(id, column, input.value); }, 500));
+    clearTimeout(waiting.get(key)?.timer);
+    const now = () => { waiting.delete(key); send(id, column, input.value); };
+    waiting.set(key, { now, timer: setTimeout(now, 500) });
   };
+  // What was typed goes out before the page is hidden or closed.
+  const leaving = () => waiting.forEach(({ now, timer }) => { clearTimeout(timer); now(); });
   const cell = (row, tag, text, name = "") => {
     const node = document.createElement(tag);
     node.textContent = text;
@@ -36,7 +39,7 @@ function render({ model, el }) {
       input.addEventListener("change", () => send(row.id, column.key, input.checked ? "yes" : ""));
     else {
       input.addEventListener("change", () => {
-        clearTimeout(waiting.get(key));
+        clearTimeout(waiting.get(key)?.timer);
         waiting.delete(key);
         send(row.id, column.key, input.value);
       });
@@ -104,7 +107,14 @@ function render({ model, el }) {
   };
   model.on("change:rows", draw);
   draw();
-  return () => model.off("change:rows", draw);
+  document.addEventListener("visibilitychange", leaving);
+  window.addEventListener("pagehide", leaving);
+  return () => {
+    leaving();
+    model.off("change:rows", draw);
+    document.removeEventListener("visibilitychange", leaving);
+    window.removeEventListener("pagehide", leaving);
+  };
 }
 
 export default { render };

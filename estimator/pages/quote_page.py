@@ -20,7 +20,7 @@ from estimator.documents.files import file_stem
 from estimator.documents.wording import money
 from estimator.errors import BadInput
 from estimator.pages import desk as desks
-from estimator.pages import figures, keeping, opening
+from estimator.pages import figures, opening
 from estimator.pages.board import Board
 from estimator.pages.boxes import box, heading
 from estimator.pages.desk import Desk
@@ -185,8 +185,8 @@ class QuotePage:
 
     def _list_drafts(self) -> None:
         self._delete_asked = False
-        options = self.keeping.options(self.desk.title, self.source.find.value)
-        self.source.show(options, self.keeping.draft.key, more=len(options) >= keeping.DRAFTS)
+        self.source.show(self.keeping.options(self.desk.title, self.source.find),
+                         self.keeping.draft.key)
 
     @guarded("source")
     def _sourced(self, what: str) -> None:

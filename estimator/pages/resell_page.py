@@ -26,8 +26,9 @@ from estimator.pages.boxes import box, heading
 from estimator.pages.devices import FileButton, Pulse, too_big
 from estimator.pages.entering import Form
 from estimator.pages.figures import gaps
+from estimator.pages.finding import Finder
 from estimator.pages.guard import Alert, guarded, keep_log
-from estimator.pages.keeping import DRAFTS, Keeping, dated
+from estimator.pages.keeping import Keeping, dated
 from estimator.pages.later import Later
 from estimator.resale import Deal, Jobs, Resale, resale
 from estimator.shop import Shop
@@ -87,15 +88,19 @@ class ResellPage:
             button.on_click(lambda _button, name=name: self._asked(name))
         upload = FileButton("Survey from a file", takes=".csv,.xlsx,.txt,.tsv",
                             on_file=self._uploaded)
-        source = box("est-source", self.picker, self.buttons["delete"], self.buttons["new"], upload)
+        self.find = {"decision": Finder("decision", self._find_decision),
+                     "draft": Finder("draft", self._find_draft)}
+        source = box("est-source", self.picker, self.buttons["delete"],
+                     self.find["decision"].widget, self.buttons["new"], upload)
         self.forms = {
             name: Form(name, title, (), (), lambda *_: None,
                        lambda values: self._typed(values), enter=False, log_path=self.log_path)
             for name, title in deals.GROUPS.items()}
         self.gaps = widgets.HTML()
         glance = widgets.VBox([self.alerts["answer"].widget, self.gaps, self.answer.strip])
-        lines = {name: (widgets.HTML(f"<h3>{title}</h3>"), self.forms[name])
+        lines = {name: [widgets.HTML(f"<h3>{title}</h3>"), self.forms[name]]
                  for name, title in deals.GROUPS.items()}
+        lines["machine"].insert(1, self.find["draft"].widget)
         small = [box("est-block", *lines.pop(name)) for name in ("limits", "trials")]
         self.widget = box(
             "est-page", self.pulse,
@@ -172,9 +177,9 @@ class ResellPage:
 
     def _surveys(self) -> list:
         """What the choice of a survey offers."""
+        finder, chosen = self.find["draft"], self.values.get("survey", "").removeprefix("draft:")
         try:
-            chosen = self.values.get("survey", "").removeprefix("draft:")
-            drafts = self.ledger.drafts(most=DRAFTS, also=[chosen]) if self.ledger else ()
+            drafts = finder.drafts(self.ledger, also=[chosen])
         except BadInput:
             drafts = ()
         options: list = []
@@ -190,7 +195,7 @@ class ResellPage:
 
     def _list(self) -> None:
         """List the drafts of this page; the current one is chosen."""
-        options = self.keeping.options(self._title())
+        options = self.keeping.options(self._title(), self.find["decision"])
         self._quiet = True
         try:
             if list(self.picker.options) != options:
@@ -199,6 +204,14 @@ class ResellPage:
         finally:
             self._quiet = False
         self._ask_delete(False)
+
+    @guarded("source")
+    def _find_decision(self) -> None:
+        self._list()
+
+    @guarded("source")
+    def _find_draft(self) -> None:
+        self._offer()
 
     def _ask_delete(self, asked: bool) -> None:
         self._delete_asked = asked

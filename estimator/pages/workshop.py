@@ -11,7 +11,7 @@ import functools
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
-from estimator.ledger import FILE, Item, Job, Ledger
+from estimator.ledger import FILE, Item, Job, Ledger, has_words
 from estimator.pages.beside import Progress, Work
 from estimator.pages.unbooked import Unbooked
 from estimator.shop import Shop, open_shop
@@ -98,9 +98,7 @@ class Workshop:
         Those that are open and the last accepted of those that are closed; the one that was chosen
         is always there.
         """
-        plain = words.split()
-        alike = [job for job in self.jobs if all(
-            word.casefold() in f"{job.name} {job.number}".casefold() for word in plain)]
+        alike = [job for job in self.jobs if has_words(f"{job.name} {job.number}", words)]
         still_open = sum(job.state != "closed" for job in alike)
         listed = alike[:still_open + LATEST_CLOSED]
         if self.job is not None and self.job not in listed:
