@@ -18,7 +18,7 @@ from pathlib import Path
 
 from estimator import __version__
 from estimator.commands import register
-from estimator.commands.parsing import Parser, whole_option
+from estimator.commands.parsing import Parser, as_typed, whole_option
 from estimator.commands.shared import fault_dict
 from estimator.errors import BadInput, Fault, Stopped
 
@@ -44,6 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # collector that goes through it over and over takes a fifth of the time.
         gc.set_threshold(_SELDOM)
     words = list(sys.argv[1:] if arguments is None else arguments)
+    options = argparse.Namespace()
     try:
         options, faults = _parser().read(words)
         faults += _word_faults(options)
@@ -51,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             raise BadInput(faults)
         return options.run(options)
     except BadInput as error:
-        return _refused(error, "--json" in words)
+        return _refused(error, as_typed(error.faults, options), "--json" in words)
     except BrokenPipeError:
         # The reader of our output went away, as `head` does; there is nobody to tell.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -70,16 +71,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
 
 
-def _refused(error: BadInput, as_json: bool) -> int:
+def _refused(error: BadInput, faults: Sequence[Fault], as_json: bool) -> int:
     """Say every fault, to a program too if it asked; the exit code."""
     if as_json:
-        print(json.dumps({"schema": 1, "faults": [fault_dict(one) for one in error.faults],
+        print(json.dumps({"schema": 1, "faults": [fault_dict(one) for one in faults],
                           "questions": [vars(asked) for asked in getattr(error, "questions", ())]},
                          indent=2, ensure_ascii=False))
-    for fault in error.faults:
+    for fault in faults:
         print(fault, file=sys.stderr)
-    if len(error.faults) > 1:
-        print(f"{len(error.faults)} faults; nothing was written.", file=sys.stderr)
+    if len(faults) > 1:
+        print(f"{len(faults)} faults; nothing was written.", file=sys.stderr)
     return 2
 
 

@@ -355,10 +355,10 @@ def _check_wishes(menu: Menu, offer: Quote, budget: float | None, ready_by: date
         faults.append(Fault("There is nothing to fit to.", "Give a budget, a date, or both."))
     if budget is not None and not 0 < budget < math.inf:
         faults.append(Fault(f"The budget is {budget:g}; it must be over 0.",
-                            "Write it before tax, without the currency."))
+                            "Write it before tax, without the currency.", column="budget"))
     if ready_by is not None and ready_by <= today:
         faults.append(Fault(f"{ready_by.isoformat()} is not after the date of the quote, "
-                            f"{today.isoformat()}.", "Give a later day."))
+                            f"{today.isoformat()}.", "Give a later day.", column="ready_by"))
     lines = offer.survey.lines
     for index, value in worth.items():
         if not 0 <= index < len(lines):

@@ -331,7 +331,7 @@ def _not_dropped(survey: Survey, catalogue: Catalogue, dropped: Iterable[int]
     for index in sorted(dropped):
         if not 0 <= index < len(survey.lines):
             yield Fault(f"There is no line {index + 1} to leave out.",
-                        f"The survey has {len(survey.lines)} lines.", file)
+                        f"The survey has {len(survey.lines)} lines.", column="leave_out")
         elif not catalogue.assemblies[survey.lines[index].assembly].droppable:
             line = survey.lines[index]
             yield Fault(f"{line.assembly} cannot be left out.",
@@ -344,7 +344,8 @@ def _not_extra(catalogue: Catalogue, extras: Iterable[Line]) -> Iterable[Fault]:
         assembly = catalogue.assemblies.get(line.assembly)
         if assembly is None or not assembly.extra:
             names = [name for name, row in catalogue.assemblies.items() if row.extra]
-            yield Fault(f'"{line.assembly}" is not an extra.', f"Extras: {', '.join(names)}.")
+            yield Fault(f'"{line.assembly}" is not an extra.', f"Extras: {', '.join(names)}.",
+                        column="add")
         elif not isinstance(line.count, int) or not 1 <= line.count <= 99:
             yield Fault(f"{line.count} of {line.assembly} cannot be added.",
-                        "Write a count from 1 to 99.")
+                        "Write a count from 1 to 99.", column="add")

@@ -234,7 +234,7 @@ def test_what_no_shop_means_is_refused_with_its_cure(capsys, extra, said):
     (("--margin", "25%"), "Write 0.15 for 15 %."),
     (("--budget", "1e308"), "out of all range"),
     (("--confidence", "nan"), "is not a number"),
-    (("--confidence", ""), "Write a number."),
+    (("--confidence", ""), "Leave --confidence away, or say it."),
 ])
 def test_a_number_that_is_none_is_refused_with_its_cure(capsys, extra, said):
     """Per cent, infinities and blanks are told how they are written."""

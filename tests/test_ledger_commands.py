@@ -318,6 +318,6 @@ def test_words_that_would_break_a_table_are_not_booked(run, job):
     """Line breaks, escape sequences, 10,000 characters: all told at once, nothing kept."""
     code, said = run("job", "sold", "two\nlines", "--amount", 5, "--note", "\x1b[31mred")
     assert code == 2
-    assert {fault["column"] for fault in said["faults"]} == {"what", "note"}
+    assert {fault["column"] for fault in said["faults"]} == {"WHAT", "--note"}
     assert run("job", "sold", "x" * 10_000, "--amount", 5)[0] == 2
     assert run("job", "amounts")[1]["sales"] == []

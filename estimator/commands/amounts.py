@@ -5,13 +5,10 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
-from estimator.commands.parsing import whole_option
+from estimator.commands.parsing import amount_option, day_option, number_option, whole_option
 from estimator.commands.shared import (
-    amount_said,
     as_json,
-    day_said,
     ledger_of,
-    number_said,
     say,
     table,
 )
@@ -44,22 +41,26 @@ def register(add) -> None:
     back.add_argument("of", metavar="ENTRY", type=whole_option,
                       help="number of the entry it was sent by")
     for found in (bought, sent, back):
-        found.add_argument("--quantity", metavar="N", default="1", help="1 by default")
+        found.add_argument("--quantity", metavar="N", type=number_option, default="1",
+                           help="1 by default")
     for found in (bought, sent):
         found.add_argument("--unit", metavar="WORD", default="piece", help="piece by default")
     for found in (bought, back, sold):
-        found.add_argument("--amount", metavar="MONEY", required=True, help="before tax")
-    sold.add_argument("--fees", metavar="MONEY", default="0", help="what selling cost")
+        found.add_argument("--amount", metavar="MONEY", type=amount_option, required=True,
+                           help="before tax")
+    sold.add_argument("--fees", metavar="MONEY", type=amount_option, default="0",
+                      help="what selling cost")
     for found in (bought, back):
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
                            help="confirm what was asked, such as cap")
     for found in (bought, sent, back, sold):
-        found.add_argument("--day", metavar="YYYY-MM-DD", help="today by default")
+        found.add_argument("--day", metavar="YYYY-MM-DD", type=day_option,
+                           help="today by default")
         found.add_argument("--note", metavar="WORDS", default="", help="a remark")
 
 
 def _common(options, shop, ledger) -> dict:
-    return {"day": day_said(options.day, "day") or date.today(), "note": options.note,
+    return {"day": options.day or date.today(), "note": options.note,
             "job": ledger.job(options.job).number if options.job else None,
             "currency": shop.settings.currency, "what": options.what}
 
@@ -73,8 +74,8 @@ def _bought(options) -> int:
                                  one_of(options.part, shop.catalogue.parts), column="part"))
         return _kept(options, ledger.add(Purchase(
             **_common(options, shop, ledger), supplier=options.supplier, part=options.part,
-            quantity=number_said(options.quantity, "quantity"), unit=options.unit,
-            amount=amount_said(options.amount, "amount")), sure=options.sure))
+            quantity=options.quantity, unit=options.unit,
+            amount=options.amount), sure=options.sure))
 
 
 def _sent_out(options) -> int:
@@ -87,7 +88,7 @@ def _sent_out(options) -> int:
                                  column="service"))
         return _kept(options, ledger.add(Outwork(
             **_common(options, shop, ledger), service=options.service, event="sent",
-            quantity=number_said(options.quantity, "quantity"), unit=options.unit)))
+            quantity=options.quantity, unit=options.unit)))
 
 
 def _came_back(options) -> int:
@@ -99,10 +100,10 @@ def _came_back(options) -> int:
             raise BadInput(Fault(f"Nothing was sent out by entry {options.of}.",
                                  "estimator job amounts lists what was."))
         return _kept(options, ledger.add(Outwork(
-            day=day_said(options.day, "day") or date.today(), note=options.note, job=lot.job,
+            day=options.day or date.today(), note=options.note, job=lot.job,
             currency=shop.settings.currency, what=lot.what, service=lot.service, event="back",
-            of=lot.id, quantity=number_said(options.quantity, "quantity"), unit=lot.unit,
-            amount=amount_said(options.amount, "amount")), sure=options.sure))
+            of=lot.id, quantity=options.quantity, unit=lot.unit,
+            amount=options.amount), sure=options.sure))
 
 
 def _sold(options) -> int:
@@ -110,8 +111,8 @@ def _sold(options) -> int:
 
     with ledger_of(options) as (shop, ledger):
         return _kept(options, ledger.add(Sale(
-            **_common(options, shop, ledger), amount=amount_said(options.amount, "amount"),
-            fees=amount_said(options.fees, "fees"))))
+            **_common(options, shop, ledger), amount=options.amount,
+            fees=options.fees)))
 
 
 def _take_back(options) -> int:

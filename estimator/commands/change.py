@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
-from estimator.commands.parsing import whole_option
-from estimator.commands.shared import as_json, day_said, extras_said, ledger_of, say, table
+from estimator.commands.parsing import day_option, whole_option
+from estimator.commands.shared import as_json, extras_said, ledger_of, say, table
 from estimator.errors import BadInput, Fault
 
 MOST = 12
@@ -33,9 +33,10 @@ def register(add) -> None:
                         help="extras taken, by name, or NAME=COUNT; NAME=0 takes one out again")
     change.add_argument("--todays-prices", action="store_true",
                         help="with the tables and settings of today; otherwise those of the quote")
-    change.add_argument("--ready", metavar="YYYY-MM-DD",
+    change.add_argument("--ready", metavar="YYYY-MM-DD", type=day_option,
                         help="when it will be ready; else worked out")
-    change.add_argument("--date", metavar="YYYY-MM-DD", help="when it is offered; today by default")
+    change.add_argument("--date", metavar="YYYY-MM-DD", type=day_option,
+                        help="when it is offered; today by default")
     change.add_argument("--out", metavar="DIR", type=Path,
                         help="write the addendum to sign, and change.json, here")
     change.add_argument("--look", action="store_true", help="only work it out, keep nothing")
@@ -48,9 +49,10 @@ def register(add) -> None:
     for found in (agree, refuse):
         found.add_argument("revision", metavar="REVISION",
                            help="its number, or the job where one waits for an answer")
-        found.add_argument("--date", metavar="YYYY-MM-DD", help="of the answer; today by default")
+        found.add_argument("--date", metavar="YYYY-MM-DD", type=day_option,
+                           help="of the answer; today by default")
         found.add_argument("--note", metavar="WORDS", default="", help="a remark")
-    agree.add_argument("--promised", metavar="YYYY-MM-DD",
+    agree.add_argument("--promised", metavar="YYYY-MM-DD", type=day_option,
                        help="when the job is promised for now; as offered by default")
     status = add("status", _status, "Say where a job stands: work done, hours, cap, revisions.")
     done = add("done", _done, "Mark work items as done.")
@@ -60,7 +62,8 @@ def register(add) -> None:
     for found in (done, undo):
         found.add_argument("items", metavar="ITEM", nargs="+",
                            help="number of the work item, or its operation")
-    done.add_argument("--date", metavar="YYYY-MM-DD", help="since when; today by default")
+    done.add_argument("--date", metavar="YYYY-MM-DD", type=day_option,
+                      help="since when; today by default")
     done.add_argument("--note", metavar="WORDS", default="", help="a remark")
     undo.add_argument("--why", required=True, help="in a few words")
 
@@ -77,8 +80,8 @@ def _change(options) -> int:
             ledger, options.job, options.survey, reasons=options.reason,
             wish=jobs.Wish(tuple(options.leave_out), tuple(options.put_back),
                            extras_said(options.add, "--add")),
-            today=shop if options.todays_prices else None, on=day_said(options.date, "date"),
-            ready=day_said(options.ready, "ready"))
+            today=shop if options.todays_prices else None, on=options.date,
+            ready=options.ready)
         written: dict[str, Path] = {}
         made = documents.addendum(found) if options.out else {}
         if not options.look:
@@ -169,8 +172,8 @@ def _agree(options) -> int:
 
     with ledger_of(options) as (_, ledger):
         kept, came, went, others = jobs.agree(
-            ledger, options.revision, on=day_said(options.date, "date"),
-            promised=day_said(options.promised, "promised"), note=options.note)
+            ledger, options.revision, on=options.date,
+            promised=options.promised, note=options.note)
         job = ledger.job(kept.job)
         left = math.fsum(item.expected for item in ledger.items(job.number))
     text = [f"{job.name}: {kept.number} was agreed on {kept.answered}; work items: {len(came)} "
@@ -193,7 +196,7 @@ def _agree(options) -> int:
 def _refuse(options) -> int:
     with ledger_of(options) as (_, ledger):
         found = ledger.revision(options.revision)
-        kept = ledger.refuse(found.number, day_said(options.date, "date") or date.today(),
+        kept = ledger.refuse(found.number, options.date or date.today(),
                              options.note)
         job = ledger.job(kept.job)
     return say(options, {"revision": as_json(kept), "job": as_json(job)},
@@ -209,7 +212,7 @@ def _done(options) -> int:
         items = ledger.items(job.number)
         numbers = [item_named(word, items).item for word in options.items]
         marks = ledger.mark_done(job.number, numbers,
-                                 day_said(options.date, "date") or date.today(),
+                                 options.date or date.today(),
                                  note=options.note)
         said = _state(ledger, job)
     return say(options, {"marks": [as_json(mark) for mark in marks], **said},

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from estimator.commands.parsing import whole_option
-from estimator.commands.shared import day_said, say, told
+from estimator.commands.parsing import day_option, whole_option
+from estimator.commands.shared import say, told
 
 
 def register(command) -> None:
@@ -18,7 +18,7 @@ def register(command) -> None:
                        help="closed jobs, 3 to 120; three open ones come on top")
     found.add_argument("--seed", metavar="N", type=whole_option, default=1,
                        help="another number makes another shop")
-    found.add_argument("--date", metavar="YYYY-MM-DD",
+    found.add_argument("--date", metavar="YYYY-MM-DD", type=day_option,
                        help="the day on which it is looked at; today by default")
     found.add_argument("--json", action="store_true", help="answer in JSON")
 
@@ -27,7 +27,7 @@ def _demo_shop(options) -> int:
     from estimator.demo import demo_shop
 
     made = demo_shop(options.folder, jobs=options.jobs, seed=options.seed,
-                     on=day_said(options.date, "date"), progress=told)
+                     on=options.date, progress=told)
     return say(options, {"shop": made.folder, "closed_jobs": made.closed, "open_jobs": made.open,
                          "quotes": made.quotes, "booked_h": round(made.hours, 2)},
                f"{made.folder}: {made.closed} closed jobs, {made.open} open ones, {made.quotes} "

@@ -7,11 +7,10 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from estimator.commands.parsing import whole_option
+from estimator.commands.parsing import day_option, hours_option, time_option, whole_option
 from estimator.commands.shared import (
     as_json,
     day_said,
-    hours_said,
     ledger_of,
     say,
     table,
@@ -50,12 +49,12 @@ def register(command) -> None:
         found.add_argument("--unbilled", metavar="KIND",
                            help="such as ordering; estimator time kinds lists them")
     for found in (typed, correct):
-        found.add_argument("--day", metavar="YYYY-MM-DD",
+        found.add_argument("--day", metavar="YYYY-MM-DD", type=day_option,
                            help="such as 2026-03-02; today by default")
-        found.add_argument("--start", metavar="TIME", help="such as 9:15")
-        found.add_argument("--stop", metavar="TIME", help="such as 11:00")
+        found.add_argument("--start", metavar="TIME", type=time_option, help="such as 9:15")
+        found.add_argument("--stop", metavar="TIME", type=time_option, help="such as 11:00")
     for found in (typed, correct, stop):
-        found.add_argument("--hours", metavar="H", help="such as 1.5 or 1:30")
+        found.add_argument("--hours", metavar="H", type=hours_option, help="such as 1.5 or 1:30")
     for found in (start, stop):
         found.add_argument("--at", metavar="TIME",
                            help='such as 9:15, or "2026-03-02 9:15"; now by default')
@@ -65,8 +64,8 @@ def register(command) -> None:
     for found in (start, stop, typed, correct, sheet):
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
                            help="confirm what was asked, such as overlap or long-day")
-    listed.add_argument("--since", metavar="YYYY-MM-DD", help="from this day on")
-    listed.add_argument("--until", metavar="YYYY-MM-DD", help="up to this day")
+    listed.add_argument("--since", metavar="YYYY-MM-DD", type=day_option, help="from this day on")
+    listed.add_argument("--until", metavar="YYYY-MM-DD", type=day_option, help="up to this day")
     listed.add_argument("--history", action="store_true",
                         help="also entries taken back, and their counter-entries")
 
@@ -95,7 +94,7 @@ def _stop(options) -> int:
             return say(options, {"dropped": as_json(clock)},
                        f"{clock.person}: the clock on {on_what(clock)} is gone; nothing was booked")
         entry = ledger.stop(
-            options.person, unbilled=_kinds_of(shop), hours=hours_said(options.hours),
+            options.person, unbilled=_kinds_of(shop), hours=options.hours,
             at=_moment(options.at, now) if options.at else None, note=options.note or "",
             sure=options.sure, now=now)
     return _booked(options, [entry])
@@ -111,7 +110,7 @@ def _add(options) -> int:
             person=_person(options, ledger, shop), job=job, item=item, unbilled=unbilled,
             note=options.note or "", day=now.astimezone().date(), hours=0.0)
         entry = _timed(entry, options)
-        if not options.hours and not options.start:
+        if options.hours is None and options.start is None:
             raise BadInput(Fault("Neither hours nor start and stop were said.",
                                  "Add --hours 1.5, or --start 9:15 --stop 11:00."))
         return _booked(options, ledger.book([entry], unbilled=_kinds_of(shop), sure=options.sure,
@@ -162,8 +161,8 @@ def _list(options) -> int:
                       if name.casefold() == plain]
             clocks = tuple(one for one in clocks if one.person.casefold() == plain)
         asked = {"job": job, "history": options.history, "people": people,
-                 "since": day_said(options.since, "since"),
-                 "until": day_said(options.until, "until")}
+                 "since": options.since,
+                 "until": options.until}
         entries = ledger.entries(TimeEntry, **asked, last=None if options.json else MOST)
         count, total = ledger.counted(**asked)
     more = f"the last {MOST} of {count} entries; --json has them all\n" if count > MOST else ""
@@ -231,8 +230,8 @@ def _timed(entry, options):
     """The entry with the day, hours, start and stop that were said."""
     from estimator.jobs import hours_between
 
-    day = day_said(options.day, "day") or entry.day
-    start, stop = time_said(options.start, "start"), time_said(options.stop, "stop")
+    day = options.day or entry.day
+    start, stop = options.start, options.stop
     entry = replace(entry, day=day)
     if start is not None or stop is not None:
         started = datetime.combine(day, start).astimezone() if start is not None else entry.started
@@ -240,10 +239,10 @@ def _timed(entry, options):
         if started and stopped and stopped <= started and stop is not None:
             stopped += timedelta(days=1)
         entry = replace(entry, started=started, stopped=stopped)
-    hours = hours_said(options.hours)
+    hours = options.hours
     if hours is None and (start or stop) and entry.started and entry.stopped:
         hours = hours_between(entry.started, entry.stopped)
-    elif hours is not None and options.hours and start is None and stop is None and entry.started:
+    elif hours is not None and start is None and stop is None and entry.started:
         # Hours put right by hand: the clock's moments hold only while the hours fit into them.
         span = (entry.stopped - entry.started).total_seconds() / 3600
         entry = entry if hours <= span else replace(entry, started=None, stopped=None)

@@ -6,7 +6,8 @@ import math
 from collections import defaultdict
 
 from estimator.commands import amounts, change
-from estimator.commands.shared import as_json, day_said, ledger_of, say, table, verbs
+from estimator.commands.parsing import day_option
+from estimator.commands.shared import as_json, ledger_of, say, table, verbs
 from estimator.units import counted
 
 
@@ -17,9 +18,10 @@ def register(command) -> None:
     accept.add_argument("number", metavar="NUMBER", help="of the quote")
     accept.add_argument("--name", default="",
                         help="what to call it; otherwise machine and customer")
-    accept.add_argument("--date", metavar="YYYY-MM-DD",
+    accept.add_argument("--date", metavar="YYYY-MM-DD", type=day_option,
                         help="when it was accepted; today by default")
-    accept.add_argument("--promised", metavar="YYYY-MM-DD", help="when it is to be ready")
+    accept.add_argument("--promised", metavar="YYYY-MM-DD", type=day_option,
+                        help="when it is to be ready")
     add("list", _list, "List the jobs with the hours quoted and booked.")
     show = add("show", _show, "Show a job: its work items, hours quoted and booked.")
     state = add("state", _state, "Set where a job stands: on the bench, waiting, finished.")
@@ -31,8 +33,8 @@ def register(command) -> None:
         found.add_argument("job", metavar="JOB", help="number or name")
     state.add_argument("state", metavar="STATE",
                        help='accepted, "on the bench", waiting, finished or closed')
-    promise.add_argument("day", metavar="YYYY-MM-DD", help="such as 2026-12-20")
-    close.add_argument("--date", metavar="YYYY-MM-DD", help="today by default")
+    promise.add_argument("day", metavar="YYYY-MM-DD", type=day_option, help="such as 2026-12-20")
+    close.add_argument("--date", metavar="YYYY-MM-DD", type=day_option, help="today by default")
 
 
 def _accept(options) -> int:
@@ -40,8 +42,8 @@ def _accept(options) -> int:
 
     with ledger_of(options) as (_, ledger):
         job = jobs.accept(ledger, options.number, name=options.name,
-                          on=day_said(options.date, "date"),
-                          promised=day_said(options.promised, "promised"))
+                          on=options.date,
+                          promised=options.promised)
         items = ledger.items(job.number)
     hours = math.fsum(item.expected for item in items)
     return say(options, {"job": as_json(job), "items": [as_json(item) for item in items],
@@ -140,13 +142,13 @@ def _state(options) -> int:
 
 def _promise(options) -> int:
     with ledger_of(options) as (_, ledger):
-        job = ledger.promise(options.job, day_said(options.day, "day"))
+        job = ledger.promise(options.job, options.day)
     return say(options, {"job": as_json(job)}, f"{job.name}: promised for {job.promised}")
 
 
 def _close(options) -> int:
     with ledger_of(options) as (shop, ledger):
-        job = ledger.set_state(options.job, "closed", day_said(options.date, "date"))
+        job = ledger.set_state(options.job, "closed", options.date)
         expected, booked = _hours(ledger, job)
         if not options.json:
             # At once: what follows from it reads every job that was ever closed.

@@ -6,8 +6,17 @@ import argparse
 import functools
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import date, time
+from decimal import Decimal
 
-from estimator.commands.shared import number_said, whole_said
+from estimator.commands.shared import (
+    amount_said,
+    day_said,
+    hours_said,
+    number_said,
+    time_said,
+    whole_said,
+)
 from estimator.errors import BadInput, Fault, one_of, quoted
 
 
@@ -65,6 +74,7 @@ class Parser(argparse.ArgumentParser):
     def parse_known_args(self, args=None, namespace=None):
         """As argparse; what is not known, missing or cut short is gathered, nothing is left."""
         found = argparse.Namespace() if namespace is None else namespace
+        found.named = self._names()
         words = list(args or ())
         if self._below is not None and not self._names_a_command(words):
             return found, []
@@ -80,12 +90,20 @@ class Parser(argparse.ArgumentParser):
         finally:
             for action in needed:
                 action.required = True
+            # Those of a command below this one came over them.
+            found.named = self._names() | found.named
         self.faults += self._unknown(rest)
         misread = {fault.column for fault in self.faults}
         self.faults += [_missing(action) for action in needed
                         if getattr(found, action.dest, None) is None
                         and _said(action) not in misread]
         return found, []
+
+    def _names(self) -> dict[str, str]:
+        # What stands for a word that is no option may be called otherwise than its field.
+        return {called: _said(action) for action in self._options
+                for called in (action.dest, *([] if action.option_strings else
+                                              [_stands_for(action).casefold()]))}
 
     def error(self, message: str):
         """What argparse itself would end the program for."""
@@ -104,6 +122,8 @@ class Parser(argparse.ArgumentParser):
 
     def _typed(self, read: Callable, name: str, word: str):
         try:
+            if not word.strip():
+                raise BadInput(Fault("Nothing is said.", f"Leave {name} away, or say it."))
             return read(word)
         except BadInput as error:
             self.faults += [replace(fault, column=name) for fault in error.faults]
@@ -142,9 +162,58 @@ class Parser(argparse.ArgumentParser):
                      f"{self.prog} --help lists what may be said.", column=name)
 
 
+def as_typed(faults: Sequence[Fault], options: argparse.Namespace) -> list[Fault]:
+    """Faults of fields, each at the option that the field was given by; those of files stay.
+
+    Examples
+    --------
+    >>> parser = Parser(prog="estimator lift")
+    >>> _ = parser.add_argument("--ready-by")
+    >>> options, _ = parser.read(["--ready-by", "soon"])
+    >>> [fault.column for fault in as_typed([Fault("It is none.", column="ready_by"),
+    ...                                      Fault("It is none.", column="day")], options)]
+    ['--ready-by', 'day']
+    """
+    named = getattr(options, "named", {})
+    return [fault if fault.file or fault.row is not None or not fault.column else
+            replace(fault, column=named.get(fault.column, fault.column)) for fault in faults]
+
+
 def number_option(word: str) -> float:
     """The number in an option, as the type of an argument."""
     return number_said(word, "")
+
+
+def amount_option(word: str) -> Decimal:
+    """The sum of money in an option, as the type of an argument.
+
+    Examples
+    --------
+    >>> amount_option("85,50")
+    Decimal('85.5')
+    """
+    return amount_said(word, "")
+
+
+def day_option(word: str) -> date:
+    """The day in an option, as the type of an argument.
+
+    Examples
+    --------
+    >>> day_option("2026-03-02")
+    datetime.date(2026, 3, 2)
+    """
+    return day_said(word, "")
+
+
+def time_option(word: str) -> time:
+    """The time of day in an option, as the type of an argument."""
+    return time_said(word, "")
+
+
+def hours_option(word: str) -> float:
+    """The hours in an option, as 1.5 or 1:30, as the type of an argument."""
+    return hours_said(word, "")
 
 
 def whole_option(word: str) -> int:
@@ -192,4 +261,4 @@ def _stands_for(action: argparse.Action) -> str:
     return action.metavar or action.dest.upper()
 
 
-__all__ = ["Parser", "whole_option"]
+__all__ = ["Parser", "as_typed", "whole_option"]

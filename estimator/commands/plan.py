@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 
-from estimator.commands.parsing import number_option, one_option, whole_option
-from estimator.commands.shared import day_said, ledger_of, options_of, plain, say, shop_of, table
+from estimator.commands.parsing import day_option, number_option, one_option, whole_option
+from estimator.commands.shared import (
+    Gathered,
+    day_said,
+    ledger_of,
+    options_of,
+    plain,
+    say,
+    shop_of,
+    table,
+)
 from estimator.errors import BadInput, Fault
 from estimator.units import counted, day_at, of_a_hundred
 
@@ -27,7 +37,8 @@ def register(command) -> None:
     found.add_argument("--jobs", metavar="JOB", nargs="*",
                        help="jobs of the shop, by number or name, from what is done, booked, "
                             "bought and away today; all that are open if none is named")
-    found.add_argument("--start", metavar="YYYY-MM-DD", help="first day; today by default")
+    found.add_argument("--start", metavar="YYYY-MM-DD", type=day_option,
+                       help="first day; today by default")
     found.add_argument("--due", metavar="YYYY-MM-DD", nargs="+", default=[],
                        help="day it is promised for: one for all, or one for each; - for none")
     found.add_argument("--promise", metavar="CONFIDENCE", type=number_option, default=0.8,
@@ -68,7 +79,7 @@ def _plan(options: argparse.Namespace) -> int:
     if options.labels is not None:
         from estimator.documents.bench import sheet_named
         sheet_named(options.labels, shop)
-    start = day_said(options.start, "start") or date.today()
+    start = options.start or date.today()
     jobs, bought = _jobs(options, shop, start)
     there = {"offered": schedule.market_of(shop), "bought": bought}
     # Ages of prices are told as of today, whenever the plan begins.
@@ -131,10 +142,10 @@ def _check(options) -> None:
         worth = getattr(options, name)
         if not 0 <= worth < 1e9:
             faults.append(Fault(f"{worth:g} is no worth of a day or a parcel.",
-                                "Write money, 0 or more.", column=name.replace("_", "-")))
+                                "Write money, 0 or more.", column=name))
         elif worth and options.buy != "trade-off":
             faults.append(Fault(f"Buying for {options.buy} weighs no days and no parcels.",
-                                "Write --buy trade-off with it.", column=name.replace("_", "-")))
+                                "Write --buy trade-off with it.", column=name))
     if options.seconds is not None and not 0 <= options.seconds <= 3600:
         faults.append(Fault(f"{options.seconds:g} seconds are no time to search for.",
                             "Write 0 to 3600.", column="seconds"))
@@ -172,7 +183,7 @@ def _of_the_shop(options, shop, start, taken: set[str]) -> tuple[list, dict[str,
                 try:
                     wanted.append(job_named(word, known))
                 except BadInput as error:
-                    faults += error.faults
+                    faults += [replace(fault, column="jobs") for fault in error.faults]
             faults += [Fault(f"{job.name} is closed.", "Plan jobs that are open.", column="jobs")
                        for job in wanted if job.state == "closed"]
             if faults:
@@ -201,8 +212,11 @@ def _surveyed(options, shop) -> list:
     from estimator.scope import scope
 
     many = len(options.survey)
-    levels = [level_named(word) for word in options.level]
-    due = [None if word == "-" else day_said(word, "due") for word in options.due] or [None]
+    read = Gathered()
+    levels = [read.take(level_named, word) for word in options.level]
+    due = [None if word == "-" else read.take(day_said, word, "--due")
+           for word in options.due] or [None]
+    read.done()
     levels, due = levels * (many // len(levels)), due * (many // len(due))
     jobs, names = [], []
     for path, level, day in zip(options.survey, levels, due, strict=True):

@@ -119,7 +119,7 @@ def _decide(options, word: str) -> int:
 def _figure(said: str | None, found) -> float:
     if not (said or "").strip():
         raise BadInput(Fault("No figure is given.", "Add it: --figure 1.5", column="figure"))
-    return number_said(said, "figure") if found.is_setting else hours_said(said)
+    return number_said(said, "figure") if found.is_setting else hours_said(said, "figure")
 
 
 def _operation(options) -> str:

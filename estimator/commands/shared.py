@@ -13,7 +13,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import is_dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 from pathlib import Path
 
@@ -222,21 +222,21 @@ def day_said(word: str | None, column: str) -> date | None:
     return _read(day_of, word, column)
 
 
-def time_said(word: str | None, column: str):
-    """The time of day in an option; None where it was not given."""
+def time_said(word: str, column: str) -> time | None:
+    """The time of day in an option."""
     from estimator.jobs import time_of
 
     return _read(time_of, word, column)
 
 
-def hours_said(word: str | None):
-    """The hours in an option, as 1.5 or 1:30; None where they were not given."""
+def hours_said(word: str, column: str) -> float | None:
+    """The hours in an option, as 1.5 or 1:30."""
     from estimator.jobs import hours_of
 
-    return _read(hours_of, word, "hours")
+    return _read(hours_of, word, column)
 
 
-def number_said(word: str, column: str) -> float:
+def number_said(word: str, column: str, fix: str = "Write 0.15 for 15 %.") -> float:
     """The number in an option; no sum, share or count of a shop is over a million million.
 
     Raises
@@ -250,8 +250,7 @@ def number_said(word: str, column: str) -> float:
     if not word.strip():
         raise BadInput(Fault("Nothing is said.", "Write a number.", column=column))
     if found is None:
-        raise BadInput(Fault(f"{shown(word)} is not a number.", "Write 0.15 for 15 %.",
-                             column=column))
+        raise BadInput(Fault(f"{shown(word)} is not a number.", fix, column=column))
     if abs(found) > 1e12:
         raise BadInput(Fault(f"{shown(word)} is out of all range.", "Count its digits.",
                              column=column))
@@ -310,7 +309,7 @@ def extras_said(words: Iterable[str], column: str) -> tuple[tuple[str, int], ...
 
 def amount_said(word: str, column: str) -> Decimal:
     """The sum of money in an option, to the digit that was written."""
-    return Decimal(str(number_said(word, column)))
+    return Decimal(str(number_said(word, column, "Write money such as 120 or 85.50.")))
 
 
 def _read(how, word: str | None, column: str):

@@ -154,7 +154,7 @@ def _running(connection, person: str | None) -> Clock:
         whose = f" for {person}" if person else ""
         raise BadInput(Fault(f"No clock runs{whose}.",
                              one_of(person, names) if person and names else
-                             "Start one, or book the hours themselves."))
+                             "Start one, or book the hours themselves.", column="person"))
     if len(running) > 1:
         raise BadInput(Fault(f"{len(running)} clocks run.", f"Say whose: {', '.join(names)}."))
     return running[0]

@@ -172,7 +172,8 @@ class Jobs(Database):
         ('2026-03-20', None)
         """
         if state not in STATES:
-            raise BadInput(Fault(f'"{state}" is not what a job can be.', one_of(state, STATES)))
+            raise BadInput(Fault(f'"{state}" is not what a job can be.', one_of(state, STATES),
+                                 column="state"))
         closed = (on or date.today()) if state == "closed" else None
         return self._change_job(number, {"state": state, "closed": closed})
 

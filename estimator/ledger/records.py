@@ -487,7 +487,8 @@ def no_job(said: str, jobs: Sequence[Job]) -> Fault:
     """What is wrong with a job that is none."""
     near = one_of(said, [word for job in jobs for word in (job.number, job.name)])
     return Fault(f"There is no job {quoted(said)}.",
-                 near if jobs else "None was accepted so far: estimator job accept NUMBER.")
+                 near if jobs else "None was accepted so far: estimator job accept NUMBER.",
+                 column="job")
 
 
 def must_be_open(job: Job) -> None:
@@ -518,7 +519,8 @@ def must_wait(revision: Revision) -> None:
 
 def no_outcome(said: str) -> Fault:
     """What is wrong with an outcome that is none."""
-    return Fault(f"{quoted(said)} is no outcome of a quote.", one_of(said, OUTCOMES))
+    return Fault(f"{quoted(said)} is no outcome of a quote.", one_of(said, OUTCOMES),
+                 column="outcome")
 
 
 def no_number(number: str, known: Sequence[str]) -> Fault:
@@ -526,4 +528,4 @@ def no_number(number: str, known: Sequence[str]) -> Fault:
     near = one_of(number, known) if known else (
         "None was kept so far: estimator quote SURVEY --level LEVEL --out DIR keeps the one that "
         "it writes.")
-    return Fault(f"No quote with the number {quoted(number)} was kept.", near)
+    return Fault(f"No quote with the number {quoted(number)} was kept.", near, column="number")

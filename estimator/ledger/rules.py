@@ -101,7 +101,8 @@ def job_named(said: str, jobs: Sequence[Job]) -> Job:
         return (still_open or found)[0]
     if found:
         raise BadInput(Fault(f"{len(found)} jobs are called {quoted(said)}.",
-                             f"Use a number: {', '.join(job.number for job in found)}."))
+                             f"Use a number: {', '.join(job.number for job in found)}.",
+                             column="job"))
     raise BadInput(no_job(said, jobs))
 
 
@@ -129,17 +130,17 @@ def item_named(said: str, items: Sequence[Item]) -> Item:
         listed = ", ".join(f"{item.item} ({item.title})" for item in found[:8])
         more = " …" if len(found) > 8 else ""
         raise BadInput(Fault(f"{quoted(said)} stands on {len(found)} lines of the job.",
-                             f"Use the number of the item: {listed}{more}."))
+                             f"Use the number of the item: {listed}{more}.", column="item"))
     if not items:
         raise BadInput(Fault(f"The job has no work item {quoted(said)}; it has none at all.",
-                             'Book it as "unlisted".'))
+                             'Book it as "unlisted".', column="item"))
     if said.strip().isdecimal():
         last = max(item.item for item in items)
         gone = "" if len(items) == last else " Some were dropped by a revision."
         near = f"Its items are numbered 1 to {last}.{gone}"
     else:
         near = one_of(said, list(dict.fromkeys(item.operation for item in items)))
-    raise BadInput(Fault(f"The job has no work item {quoted(said)}.", near))
+    raise BadInput(Fault(f"The job has no work item {quoted(said)}.", near, column="item"))
 
 
 def unbilled_named(said: str, unbilled: Collection[str]) -> str:
@@ -158,7 +159,8 @@ def unbilled_named(said: str, unbilled: Collection[str]) -> str:
     plain = "-".join(said.replace("_", " ").split()).casefold()
     if plain in unbilled:
         return plain
-    raise BadInput(Fault(f"{quoted(said)} is no kind of unbilled time.", one_of(said, unbilled)))
+    raise BadInput(Fault(f"{quoted(said)} is no kind of unbilled time.", one_of(said, unbilled),
+                         column="unbilled"))
 
 
 def settled(entries: Sequence[TimeEntry], people: Sequence[str]) -> list[TimeEntry]:
@@ -261,8 +263,7 @@ def _impossible_times(entry: TimeEntry, known: Known) -> Iterator[Fault]:
 
 def _unknown_place(entry: TimeEntry, known: Known) -> Iterator[Fault]:
     if entry.job is not None and entry.job not in known.jobs:
-        fault = no_job(entry.job, tuple(known.jobs.values()))
-        yield replace(fault, column="job")
+        yield no_job(entry.job, tuple(known.jobs.values()))
         return
     if (entry.item is None) == (entry.unbilled is None):
         yield Fault("Hours go to one work item of a job, or to one kind of unbilled time.",
@@ -360,7 +361,7 @@ def amounts_wrong(entry: Entry, known: Known) -> Iterator[Fault]:
         yield Fault(f"{entry.day} is still to come.", "Book it once it has happened.",
                     column="day")
     if entry.job is not None and entry.job not in known.jobs:
-        yield replace(no_job(entry.job, tuple(known.jobs.values())), column="job")
+        yield no_job(entry.job, tuple(known.jobs.values()))
     if not entry.what.strip():
         yield Fault("It does not say what it is for.", "Name it.", column="what")
     yield from _sum_wrong(entry.amount, "amount", entry.currency)

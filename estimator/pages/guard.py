@@ -71,7 +71,9 @@ def fault_list(faults: Iterable[Fault], title: str = "", most: int = 20) -> str:
     faults = list(faults)
     rows = []
     for fault in faults[:most]:
-        place = f"<b>{html.escape(fault.place)}</b> " if fault.place else ""
+        # A column alone is the name of a field; on a page fields are called by their labels.
+        placed = fault.file or fault.row is not None
+        place = f"<b>{html.escape(fault.place)}</b> " if placed else ""
         fix = f" <i>{html.escape(fault.fix)}</i>" if fault.fix else ""
         rows.append(f"<li>{place}{html.escape(fault.what)}{fix}</li>")
     if len(faults) > most:

@@ -21,6 +21,7 @@ from estimator.pages.work_items import WorkItems
 from estimator.pages.workshop import Workshop
 from estimator.review import proposals
 from estimator.survey.cells import Reading
+from estimator.units import counted
 
 LATEST = 20
 MOST_WITHOUT_FIND = 15

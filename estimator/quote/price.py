@@ -136,7 +136,8 @@ def level_named(word: str) -> Level:
     plain = "-".join(word.casefold().replace("_", " ").replace("-", " ").split())
     found = [level for level in LEVELS if level.startswith(plain)] if plain else []
     if len(found) != 1:
-        raise BadInput(Fault(f"{quoted(word)} is not a service level.", one_of(word, LEVELS)))
+        raise BadInput(Fault(f"{quoted(word)} is not a service level.", one_of(word, LEVELS),
+                             column="level"))
     return found[0]
 
 
@@ -161,29 +162,33 @@ def aims_of(choices: Choices, settings: Settings) -> tuple[float, float]:
     if not 0.05 <= confidence <= 0.99:
         faults.append(
             Fault(
-                f"The confidence is {confidence:g}; it must be 0.05 to 0.99.", "Write 0.8 for 80 %."
+                f"The confidence is {confidence:g}; it must be 0.05 to 0.99.",
+                "Write 0.8 for 80 %.", column="confidence"
             )
         )
     most = 0.9 - settings.warranty_share
     if not 0 <= margin <= most:
         faults.append(
-            Fault(f"The margin is {margin:g}; it must be 0 to {most:g}.", "Write 0.25 for 25 %.")
+            Fault(f"The margin is {margin:g}; it must be 0 to {most:g}.", "Write 0.25 for 25 %.",
+                  column="margin")
         )
     if not 100 <= choices.trials <= 1_000_000:
         faults.append(
             Fault(
                 f"{choices.trials} trials; it must be 100 to 1,000,000.",
                 "10,000 is right for a quote.",
+                column="trials",
             )
         )
     if choices.sampler not in simulate.SAMPLERS:
         faults.append(Fault(f"{quoted(choices.sampler)} is not a way of drawing numbers.",
-                            one_of(choices.sampler, simulate.SAMPLERS)))
+                            one_of(choices.sampler, simulate.SAMPLERS), column="sampler"))
     if choices.pricing not in (FIXED, TIME):
         faults.append(
             Fault(
                 f"{quoted(choices.pricing)} is not a way of pricing.",
                 one_of(choices.pricing, (FIXED, TIME)),
+                column="pricing",
             )
         )
     if faults:

@@ -83,15 +83,17 @@ def _too_tight(here: Setting, name: str, least: paying.NothingFits, most_hours: 
                ) -> Fault:
     """What cannot be left out costs or takes more than there is for it."""
     budget, over = here.deal.budget, []
+    field = "ready_by" if here.deal.hours is None else "hours"
     if budget is not None and least.cost > budget:
         needed, most = (format_money(round(amount), here.settings.currency,
                                      here.settings.locale, digits=0)
                         for amount in (least.cost, budget))
         over.append(f"costs {needed}, over the limit of {most}")
+        field = "budget"
     if most_hours is not None and least.hours > most_hours:
         over.append(f"takes {least.hours:.1f} h, over the limit of {most_hours:.1f} h")
     return Fault(f"{name}: what cannot be left out {', and '.join(over)}.",
-                 "Raise the limit, or leave the machine as it is.")
+                 "Raise the limit, or leave the machine as it is.", column=field)
 
 
 def _gains(here: Setting, row: SaleRatio, step: float, lines: Sequence, weights: Sequence[float]

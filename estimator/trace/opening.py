@@ -112,7 +112,7 @@ def trace_all(offer: Quote, keys: Iterable[str], catalogue: Catalogue) -> tuple[
         raise BadInput(
             Fault(f"{quoted(key)} is not a figure of this quote.",
                   f"{_near(key, known)} {_listed(known)}".strip() if place == len(wrong)
-                  else _near(key, known) or "All that there are stand below.")
+                  else _near(key, known) or "All that there are stand below.", column="trace")
             for place, key in enumerate(wrong, 1)
         )
     return tuple(known[key][1]() for key in keys)
