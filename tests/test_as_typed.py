@@ -60,7 +60,8 @@ def test_a_word_that_cannot_be_is_told_at_its_option(words, capsys, monkeypatch,
     typed = {one: WRONG.get(one.metavar, "many") for one in taking
              if one.type is not None and one.type.args[0] is not Path}
     for action in taking:
-        for word in (TOO_LONG, *([typed[action], " "] if action in typed else [])):
+        for word in (TOO_LONG, *([typed[action]] if action in typed else []),
+                     *(["", " "] if action.type is not None else [])):
             assert places(capsys, line(words, {action: word})) == [name_of(action)], word[:9]
     if typed and words != ("pages",):
         assert sorted(places(capsys, line(words, typed))) == sorted(map(name_of, typed))
@@ -109,7 +110,9 @@ PLAN = ("s.csv", "--level", "full", "--trials", "100", "--seconds", "0")
     *((("time", "add", "--person", "Anna", "--unbilled", "ordering"), *said)
       for said in (("--job", "no job"), ("--hours", "99"), ("--hours", "0"))),
     (("time", "start"), "--job", "no job"), (("time", "stop"), "--person", "Nobody"),
-    (("time", "list"), "--job", "no job"), (("review",), "JOB", "no job"),
+    (("time", "list"), "--job", "no job"),
+    (("time", "list", "--since", "2026-03-02"), "--until", "2026-03-01"),
+    (("plan", *PLAN), "--start", "1900-01-01"), (("review",), "JOB", "no job"),
 ], ids=lambda said: "_".join(said) if isinstance(said, tuple) else said)
 def test_a_value_that_the_shop_does_not_take_is_told_at_its_option(bench, capsys, words, option,
                                                                    word):

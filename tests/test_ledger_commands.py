@@ -1,6 +1,7 @@
 """Jobs, hours and the whole ledger from the command line: exit codes, JSON, plain words."""
 
 import json
+import shlex
 import signal
 from datetime import date, datetime, timedelta
 
@@ -307,6 +308,21 @@ def test_a_job_is_closed_after_it_was_accepted_and_not_ahead(run, job):
         assert code == 2
         assert said in answer["faults"][0]["what"]
     assert run("job", "close", "Harbour")[0] == 0
+
+
+def test_an_outcome_may_be_written_with_capitals(run, number):
+    """As any word of a person's is taken."""
+    code, _ = run("quotes", number, "Lost ")
+    assert code == 0
+    assert "lost" in run("quotes", json_out=False)[1]
+
+
+def test_a_command_that_is_offered_can_be_typed_whatever_the_file_is_called(run, tmp_path):
+    """Blanks and quote marks in a path are written so that a shell takes them as they are."""
+    path = tmp_path / "Zoë's \"best\" survey.csv"
+    code, said = run("template", "dot-matrix", "-o", path, json_out=False)
+    assert code == 0
+    assert shlex.split(said.splitlines()[-1])[2] == str(path)
 
 
 def test_a_state_may_be_written_with_hyphens(run, job):

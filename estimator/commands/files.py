@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 from estimator.commands.shared import fault_dict, options_of, say, shop_of
@@ -69,4 +70,4 @@ def _template(options) -> int:
     survey.write(survey.template(found[0], shop.catalogue), options.output, shop.catalogue)
     return say(options, {"survey": str(options.output)},
                f"{options.output}: correct the counts and conditions, then run\n"
-               f'estimator quote "{options.output}" --level shop-job --out quote')
+               f"estimator quote {shlex.quote(str(options.output))} --level shop-job --out quote")

@@ -152,6 +152,9 @@ def _import(options) -> int:
 def _list(options) -> int:
     from estimator.ledger import TimeEntry, on_what
 
+    if options.since and options.until and options.since > options.until:
+        raise BadInput(Fault(f"{options.until} is before {options.since}.",
+                             "Change the two about.", column="until"))
     with ledger_of(options) as (_, ledger):
         job = ledger.job(options.job).number if options.job else None
         clocks, people = ledger.clocks(), None

@@ -31,7 +31,7 @@ def _quotes(options) -> int:
                              f"Write {', '.join(OUTCOMES[1:])} or {OUTCOMES[0]} after the number."))
     with ledger_in(shop) as ledger:
         booked = (() if options.number is None
-                  else (ledger.decide(options.number, options.outcome),))
+                  else (ledger.decide(options.number, options.outcome.strip().casefold()),))
         sent = ledger.sent()
         revises = {one.number: one.of for one in ledger.revisions()}
     # A revision of a job says nothing about winning one.

@@ -115,7 +115,8 @@ def _check(jobs: Sequence[OnBench], start: date) -> None:
     if not jobs:
         raise BadInput(Fault("There is no job to plan.", "Name a survey."))
     if not date(2000, 1, 1) <= start < _LAST:
-        raise BadInput(Fault(f"A plan cannot begin on {start}.", "Write a day of these years."))
+        raise BadInput(Fault(f"A plan cannot begin on {start}.", "Write a day of these years.",
+                             column="start"))
     if not any(one.job.items for one in jobs):
         raise BadInput(Fault("There is no work at this level.", "Choose a level with some."))
 
