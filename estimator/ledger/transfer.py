@@ -9,36 +9,29 @@ from __future__ import annotations
 
 import base64
 import contextlib
-import io
 import itertools
 import json
-import re
 import sqlite3
-import zipfile
-import zlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 from estimator import disk
-from estimator.errors import BadInput, Fault, Stopped, quoted
+from estimator.errors import BadInput, Fault, quoted
 from estimator.ledger import checking, opening
 from estimator.ledger.plain import (
     ABOUT,
     Held,
     counts_in,
     files,
-    held_in,
     pack,
-    parsed,
     reflected,
-    version_in,
 )
 from estimator.ledger.quotes import unpacked
 from estimator.ledger.records import Sent
 from estimator.ledger.schema import VERSION, tables
 from estimator.ledger.sealing import SEALED, Spoiled, sealed, unsealed
+from estimator.ledger.sources import Source, from_folder, from_sqlite, from_zip
 from estimator.ledger.telling import (
     Progress,
     Rows,
@@ -49,19 +42,8 @@ from estimator.ledger.telling import (
     within,
 )
 
-_NAME = re.compile("[a-z_]+")
-_MUCH, _DENSEST = 64 * 2**20, 200  # bytes, times: rows pack 5 to 20 times, zeros a thousand
 _DAMAGED = "Take an earlier backup, or export the ledger again."
 _AS_IT_WAS = "was stopped; the ledger is as it was."
-
-
-@dataclass(frozen=True)
-class _Source:
-    """What is to be taken in: the version of its ledger, its tables, how many rows each has."""
-
-    version: int
-    tables: list[Held]
-    counts: Mapping[str, int]
 
 
 # Out
@@ -234,7 +216,7 @@ def bring_in(database: opening.Database, folder: Path | str,
     """
     folder = Path(folder)
     with telling(progress, f"The import {_AS_IT_WAS}") as tell:
-        source = _from_folder(folder, within(tell, 0, 0.1))
+        source = from_folder(folder, within(tell, 0, 0.1))
         counts, _ = _replace(database, folder, source, within(tell, 0.1, 1), only_empty=True)
     return counts
 
@@ -275,9 +257,9 @@ def restore(database: opening.Database, file: Path | str, progress: Progress | N
     with file.open("rb") as held:
         start = held.read(16)
     if start == b"SQLite format 3\0":
-        reading = _from_sqlite
+        reading = from_sqlite
     elif start.startswith(b"PK"):
-        reading = _from_zip
+        reading = from_zip
     else:
         raise BadInput(Fault("The file is not a backup of a ledger.",
                              "Name one that was made with: estimator backup FILE", str(file)))
@@ -286,7 +268,7 @@ def restore(database: opening.Database, file: Path | str, progress: Progress | N
         return _replace(database, file, source, within(tell, 0.1, 1))
 
 
-def _replace(database: opening.Database, place: Path, source: _Source, tell: Tell,
+def _replace(database: opening.Database, place: Path, source: Source, tell: Tell,
              only_empty: bool = False) -> tuple[Mapping[str, int], Path | None]:
     tell(0)
     absent = database._absent
@@ -306,7 +288,7 @@ def _replace(database: opening.Database, place: Path, source: _Source, tell: Tel
     return counts, kept
 
 
-def _replace_rows(database: opening.Database, place: Path, source: _Source, tell: Tell,
+def _replace_rows(database: opening.Database, place: Path, source: Source, tell: Tell,
                   only_empty: bool) -> tuple[Mapping[str, int], Path | None]:
     """Rows in the place of those of a ledger that is whole, and the copy of it that is kept."""
     from sqlalchemy import select
@@ -355,7 +337,7 @@ def _filling(engine) -> Iterator:
                 connection.exec_driver_sql("PRAGMA foreign_keys = ON")
 
 
-def _put(connection, place: Path, source: _Source, tell: Tell) -> Mapping[str, int]:
+def _put(connection, place: Path, source: Source, tell: Tell) -> Mapping[str, int]:
     """Put these tables in the place of all that are there; returns how many rows each has."""
     from sqlalchemy import inspect
 
@@ -381,7 +363,7 @@ def _put(connection, place: Path, source: _Source, tell: Tell) -> Mapping[str, i
     return counts
 
 
-def _fill(connection, source: _Source, tell: Tell) -> Mapping[str, int]:
+def _fill(connection, source: Source, tell: Tell) -> Mapping[str, int]:
     from sqlalchemy import LargeBinary, insert
     from sqlalchemy.exc import DBAPIError, StatementError
 
@@ -465,118 +447,3 @@ _READ: Mapping[str, Callable[[Any], object]] = {
     "revisions": lambda said: tuple(said["changes"]),
 }
 """What is asked of a row beside that its cells can be read."""
-
-
-@contextlib.contextmanager
-def _from_sqlite(file: Path, tell: Tell) -> Iterator[_Source]:
-    """What a backup holds, which is read until it is closed."""
-    from sqlalchemy import create_engine
-
-    tell(0)
-    damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
-    with contextlib.ExitStack() as stack:
-        engine = create_engine("sqlite://", creator=opening.reading(file))
-        stack.callback(engine.dispose)
-        try:
-            connection = stack.enter_context(engine.connect())
-            with told_within(connection, tell, 0):
-                said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
-            if said != ["ok"]:
-                raise BadInput(damaged)
-            source = _Source(_known(version_in(connection), file), list(held_in(connection)),
-                             counts_in(connection))
-        except (BadInput, Stopped):
-            raise
-        except Exception:
-            # A damaged file lets reading stumble on anything.
-            raise BadInput(damaged) from None
-        yield source
-
-
-@contextlib.contextmanager
-def _from_zip(file: Path, tell: Tell) -> Iterator[_Source]:
-    damaged = Fault("The backup is damaged.", "Take an earlier one.", str(file))
-    try:
-        with contextlib.closing(zipfile.ZipFile(file)) as archive:
-            if any(part.file_size > _MUCH and part.file_size > _DENSEST * part.compress_size
-                   for part in archive.infolist()):
-                raise BadInput(damaged)
-            source = _parsed(
-                lambda name: io.TextIOWrapper(archive.open(name), "utf-8"), file, tell)
-            yield source
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError):
-        # Cut short, altered, packed in another way, or with a password.
-        raise BadInput(damaged) from None
-
-
-def _from_folder(folder: Path, tell: Tell) -> _Source:
-    if not (folder / ABOUT).is_file():
-        raise BadInput(Fault(f"This is not an exported ledger: it holds no {ABOUT}.",
-                             "Name a folder that was made with: estimator export DIR",
-                             str(folder)))
-    return _parsed(lambda name: (folder / name).open(encoding="utf-8"), folder, tell)
-
-
-def _parsed(opened: Callable[[str], TextIO], place: Path, tell: Tell) -> _Source:
-    """What the files of an export hold; every fault at once."""
-    faults, found = [], []
-    try:
-        with opened(ABOUT) as file:
-            about = json.load(file)
-        version, counts = _known(int(about["ledger"]), place), dict(about["rows"])
-        fine = all(isinstance(count, int) for count in counts.values())
-    except BadInput:
-        raise
-    except Exception:
-        # Damaged JSON, or archive, lets reading stumble on anything.
-        fine = False
-    if not fine:
-        raise BadInput(Fault(f"{ABOUT} cannot be read.", "Export the ledger again.",
-                             str(place))) from None
-    went = Rows(counts, tell)
-    for name, count in counts.items():
-        try:
-            held = _held(opened, name)
-            fine = held.name == name and _counted(held, lambda name=name: went(name)) == count
-        except Stopped:
-            raise
-        except Exception:
-            fine = False
-        if fine:
-            found.append(held)
-        else:
-            faults.append(Fault(f"The file is missing or damaged; it should hold {count} rows.",
-                                "Export the ledger again.", f"{quoted(name)[1:-1]}.json"))
-    if faults:
-        raise BadInput(faults)
-    return _Source(version, found, counts)
-
-
-def _held(opened: Callable[[str], TextIO], name: str) -> Held:
-    if not _NAME.fullmatch(name):
-        raise ValueError(name)  # it could lead out of the folder
-    return parsed(lambda: opened(f"{name}.json"))
-
-
-def _counted(held: Held, went: Callable[[], None]) -> int:
-    """How many rows a table has, each of which must be as wide as it."""
-    if not all(isinstance(column, str) for column in held.columns):
-        raise ValueError("a name of a column is none")
-    count = 0
-    with contextlib.closing(held.rows()) as rows:
-        for row in rows:
-            if not isinstance(row, list) or len(row) != len(held.columns):
-                raise ValueError("a row of another width")
-            count += 1
-            went()
-    return count
-
-
-def _known(version: int, place: Path) -> int:
-    if version > VERSION:
-        raise BadInput(Fault("It was made by a later version of this program.",
-                             "Use that version.", str(place)))
-    if version < 1:
-        raise BadInput(Fault("The file is not a backup of a ledger.",
-                             "Name one that was made with: estimator backup FILE", str(place)))
-    return version
