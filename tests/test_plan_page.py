@@ -378,6 +378,7 @@ def test_any_draft_is_found_by_machine_customer_and_number(opened, made, monkeyp
         page.find.field.value = words
         assert [title for title in titles() if "Harbour" not in title and "Ferry 3" not in title
                 ] == [f"{wanted} – R. Example"]
+        assert titles()[0].startswith(wanted)
         assert "1 found." in page.find.said.value
     plan = page.found
     page.find.field.value = "nothing of ours"

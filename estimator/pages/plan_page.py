@@ -197,10 +197,11 @@ class PlanPage:
 
     def _read(self) -> None:
         said = self.content.get("jobs", {})
-        self.known = forms.candidates(self.ledger, self.find.drafts(
-            self.ledger, also=forms.kept_drafts(self.ledger, said)))
-        alike, cut = forms.jobs_with(self.known, self.find.words), self.find.count >= forms.DRAFTS
-        self.find.told(len(alike) + self.find.count, cut=cut,
+        drafts = self.find.drafts(self.ledger, also=forms.kept_drafts(self.ledger, said))
+        self.known = forms.candidates(self.ledger, drafts)
+        found = {f"draft:{one.key}" for one in drafts[:self.find.count]}
+        self._alike = forms.jobs_with(self.known, self.find.words) | found
+        self.find.told(len(self._alike), cut=len(found) >= forms.DRAFTS,
                        offered=len(self.known) > forms.DRAFTS)
         jobs = sum(bool(one.number) for one in self.known)
         self.many.value = "" if jobs <= forms.MOST_JOBS else (
@@ -247,12 +248,14 @@ class PlanPage:
     def _rows(self) -> None:
         jobs, people = self.content.get("jobs", {}), self.content.get("people", {})
         wrong = self._wrong
-        # What is planned is seen, whatever is looked for; drafts were found before.
-        shown = forms.jobs_with(self.known, self.find.words) | forms.ticked(self.known, jobs)
+        # What is planned is seen, whatever is looked for, below what was found.
+        shown = self._alike | forms.ticked(self.known, jobs)
+        known = sorted(self.known, key=lambda one: one.key not in self._alike) \
+            if self.find.words.split() else self.known
         self.jobs.rows = [{
             "id": one.key, "title": one.title, "note": one.note,
             "cells": forms.job_cells(one, jobs.get(one.key, {})),
-            "wrong": wrong.get("jobs", {}).get(one.key, {})} for one in self.known
+            "wrong": wrong.get("jobs", {}).get(one.key, {})} for one in known
             if one.key in shown or not one.number]
         usual = self.shop.settings.open_hours
         self.people.rows = [{
