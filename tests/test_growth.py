@@ -134,8 +134,8 @@ def on_one_job(ledger, sheet):
     ledger.still_out()
     (entry,) = ledger.book([worked(item=1, job=number)], unbilled=UNBILLED, sure=SURE, now=NOW)
     ledger.correct(TimeEntry, entry.id, "a slip", unbilled=UNBILLED, sure=SURE, now=NOW)
-    ledger.add(Purchase(day=DAY, job=number, what="Legs", currency="USD", supplier="", quantity=1,
-                        unit="piece", amount=Decimal(3)), now=NOW)
+    ledger.add(Purchase(day=DAY, job=number, what="Levelers", currency="USD", supplier="",
+                        quantity=1, unit="piece", amount=Decimal(3)), now=NOW)
     ledger.mark_done(number, [2], DAY, now=NOW)
     ledger.not_done(number, [2], "not yet", now=NOW)
     ledger.set_state(number, "waiting")

@@ -361,6 +361,30 @@ def test_a_purchase_is_corrected_like_hours(ledger, job):
     assert ledger.entries(Purchase) == (right,)
 
 
+@pytest.mark.parametrize("entry", [PARTS, LOT, SALE], ids=["purchase", "outwork", "sale"])
+def test_the_same_amount_twice_on_a_day_is_asked_about(ledger, job, entry):
+    """A button pressed twice books once; with a yes, or in another word or figure, it is booked."""
+    first = ledger.add(entry, now=NOW)
+    with pytest.raises(Unsure, match=f"already, with the same figures .entry {first.id}") as found:
+        ledger.add(entry, now=NOW)
+    assert [one.key for one in found.value.questions] == ["twice"]
+    assert ledger.entries(type(entry)) == (first,)
+    for other in (replace(entry, note="the second parcel"), replace(entry, job=job.number),
+                  replace(entry, amount=entry.amount + 1),
+                  replace(entry, day=entry.day - timedelta(1))):
+        ledger.add(other, now=NOW)
+    ledger.add(entry, sure=["twice"], now=NOW)
+    assert len(ledger.entries(type(entry))) == 6
+
+
+def test_what_was_taken_back_may_be_booked_again(ledger):
+    """Only what is in force counts; what takes an entry's place may be the same."""
+    first = ledger.add(PARTS, now=NOW)
+    _, second = ledger.correct(Purchase, first.id, "the wrong pile", PARTS, now=NOW)
+    ledger.correct(Purchase, second.id, "not at all", now=NOW)
+    assert ledger.add(PARTS, now=NOW) in ledger.entries(Purchase)
+
+
 def test_outwork_comes_back_in_parts_and_no_more_than_went_out(ledger, job):
     """Five go, three come, two are out; a correction of the sending counts too."""
     lot = ledger.add(replace(LOT, job=job.number), now=NOW)

@@ -50,9 +50,9 @@ def register(add) -> None:
                            help="before tax")
     sold.add_argument("--fees", metavar="MONEY", type=amount_option, default="0",
                       help="what selling cost")
-    for found in (bought, back):
+    for found in (bought, sent, back, sold):
         found.add_argument("--sure", metavar="KEY", nargs="+", default=[],
-                           help="confirm what was asked, such as cap")
+                           help="confirm what was asked, such as twice or cap")
     for found in (bought, sent, back, sold):
         found.add_argument("--day", metavar="YYYY-MM-DD", type=day_option,
                            help="today by default")
@@ -88,7 +88,7 @@ def _sent_out(options) -> int:
                                  column="service"))
         return _kept(options, ledger.add(Outwork(
             **_common(options, shop, ledger), service=options.service, event="sent",
-            quantity=options.quantity, unit=options.unit)))
+            quantity=options.quantity, unit=options.unit), sure=options.sure))
 
 
 def _came_back(options) -> int:
@@ -112,7 +112,7 @@ def _sold(options) -> int:
     with ledger_of(options) as (shop, ledger):
         return _kept(options, ledger.add(Sale(
             **_common(options, shop, ledger), amount=options.amount,
-            fees=options.fees)))
+            fees=options.fees), sure=options.sure))
 
 
 def _take_back(options) -> int:

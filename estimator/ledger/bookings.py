@@ -91,7 +91,8 @@ class Bookings(Booked):
         BadInput
             With every fault of it; pieces of outwork that come back must have been sent.
         Unsure
-            If it passes the cap of its job, and `sure` does not say so.
+            If the same was booked for its day, or it passes the cap of its job, and `sure` does
+            not say so.
 
         Examples
         --------
@@ -107,7 +108,7 @@ class Bookings(Booked):
         now = now or datetime.now(UTC)
         with self._writing() as connection:
             _check_amounts(connection, entry, now)
-            ask(caps.asked_in(connection, [entry]), sure)
+            ask([*_amounts_odd(connection, entry), *caps.asked_in(connection, [entry])], sure)
             return _insert(connection, entry, now)
 
     def mark_done(self, job: str, items: Sequence[int], day: date, *, note: str = "",
@@ -237,7 +238,8 @@ class Bookings(Booked):
                 return back, *book_in(connection, [instead], unbilled, sure, (), "", now, [wrong])
             if kind is not Done:
                 _check_amounts(connection, instead, now)
-                ask(caps.asked_in(connection, [instead], was=[wrong]), sure)
+                ask([*_amounts_odd(connection, instead),
+                     *caps.asked_in(connection, [instead], was=[wrong])], sure)
             return back, _insert(connection, instead, now)
 
 
@@ -311,6 +313,11 @@ def _check_amounts(connection, entry: Entry, now: datetime) -> None:
                                     f"{entry.quantity:g} would come back.", "Count again."))
     if faults:
         raise BadInput(faults)
+
+
+def _amounts_odd(connection, entry: Entry) -> Iterable[Question]:
+    return rules.amounts_odd(entry, entries_in(
+        connection, type(entry), job=entry.job, since=entry.day, until=entry.day))
 
 
 def _no_entry(connection, kind, id: int) -> Fault:

@@ -7,7 +7,7 @@ nothing. Times of day are those of this computer.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -376,6 +376,21 @@ def amounts_wrong(entry: Entry, known: Known) -> Iterator[Fault]:
                     "Say which.", column="event")
 
 
+def amounts_odd(entry: Entry, booked: Iterable[Entry]) -> Iterator[Question]:
+    """What is seldom right, of a purchase, of outwork or of a sale beside those of its kind and day
+    that are in force: a button pressed twice, one bill in two piles."""
+    for other in booked:
+        if _said(other) == _said(entry):
+            yield Question("twice", f"{entry.what} stands under {entry.day} already, with the same "
+                                    f"figures{_id(other)}.")
+            return
+
+
+def _said(entry: Entry) -> Entry:
+    """An entry without what the ledger adds to it."""
+    return replace(entry, id=None, booked=None, replaces=None, why="")
+
+
 _SUMS = {"amount": "The amount is", "fees": "The fees are"}
 
 
@@ -427,7 +442,7 @@ def _what(entry: TimeEntry) -> tuple:
             entry.started, entry.stopped, entry.note)
 
 
-def _id(entry: TimeEntry) -> str:
+def _id(entry: Entry) -> str:
     return "" if entry.id is None else f" (entry {entry.id})"
 
 
