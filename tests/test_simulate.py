@@ -91,6 +91,17 @@ def test_lognormal_tables_agree_with_the_reference_library():
     assert got == pytest.approx(want, rel=1e-3)
 
 
+@pytest.mark.parametrize("shape", ["pert", "triangular", "lognormal"])
+def test_an_even_range_has_a_table_that_is_its_own_mirror(shape):
+    """As far below the middle as above it; of a lognormal the logs are: cells have no lean."""
+    values = shapes.table(shape, 3.0, 5.0, 7.0).astype(float)
+    if shape == "lognormal":
+        values = np.log(values)
+    twice = values + values[::-1]
+    assert twice == pytest.approx(np.full(len(values), twice.mean()), abs=1e-5)
+    assert shape == "lognormal" or twice.mean() == pytest.approx(10, abs=1e-5)
+
+
 @pytest.mark.parametrize(("pieces", "share"), [(1, 0.4), (4, 0.25), (40, 0.05), (372, 0.1),
                                                (1, 0.001), (9999, 0.5)])
 def test_breakage_is_the_binomial_of_the_reference_library(pieces, share):

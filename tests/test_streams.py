@@ -19,6 +19,7 @@ from estimator.estimate import estimate
 from estimator.scope import scope
 from estimator.simulate import SAMPLERS, Stopped, play, run, shapes, simulate
 from estimator.simulate.kept import Kept
+from estimator.simulate.plan import Amount, Event, Factors, LinePlan, plan_of
 from estimator.simulate.streams import MOST_DIMENSIONS, Streams
 
 WHATS = ("hours", "cost", "days", "find_hours", "find_cost")
@@ -379,6 +380,23 @@ def test_processors_are_counted_where_the_system_does_not_say_which_are_free(
     assert play.processors() == wanted
 
 
+def sure_or_never(k):
+    """An event that always happens where `k` is even, never else: an hour, 2 of money, 3 days."""
+    return Event(f"{k}", (k + 1) % 2, "", Amount(f"{k} h", "pert", 1, 1, 1),
+                 Amount(f"{k} c", "pert", 2, 2, 2), 3)
+
+
+@pytest.mark.parametrize("events", [1, 15, 16, 17, 32, 33, 40])
+def test_which_events_happened_is_told_in_bits(events):
+    """By hand: every other bit from the lowest; from the 32nd event on they share the last."""
+    player = play.Player(Streams(1, 100), Factors(0, 0, 0, 0))
+    found = player.line(LinePlan(events=tuple(map(sure_or_never, range(events)))))
+    happened = range(0, events, 2)
+    assert set(found.pattern.tolist()) == {sum({1 << min(k, 31) for k in happened})}
+    for values, size in ((found.find_hours, 1), (found.find_other, 2), (found.find_days, 3)):
+        assert set(values.tolist()) == {size * len(happened)}
+
+
 # --- progress ------------------------------------------------------------------------------------
 
 
@@ -510,6 +528,77 @@ def test_threads_may_share_what_is_kept():
         thread.join()
     assert not wrong
     assert kept._bytes == sum(size for _, size in kept._found.values()) <= 500
+
+
+@pytest.mark.parametrize(("sampler", "trials", "kept"), [
+    ("random", 499, True), ("random", 500, True), ("random", 501, False), ("sobol", 500, False)])
+def test_lines_are_kept_up_to_so_many_trials(fresh, monkeypatch, sampler, trials, kept):
+    """Up to 500 here: the next player is handed the very arrays; beyond, or by Sobol, others."""
+    monkeypatch.setattr(play, "KEEP_MOST", 500)
+    shop_ = house()
+    job = job_of(shop_)
+    plan = plan_of(job, shop_.settings)
+    first, again = (run.player_of(plan, job, trials=trials, seed=1, sampler=sampler)
+                    for _ in range(2))
+    for line_ in plan.lines.values():
+        assert again.known(line_) is None
+        drawn = first.line(line_)
+        known = again.known(line_)
+        assert (known is not None) == kept
+        for other in (again.line(line_), *([known] if kept else [])):
+            same = [one is two for one, two in zip(drawn, other, strict=True)
+                    if isinstance(one, np.ndarray)]
+            assert set(same) == {kept}
+    assert bool(fresh._found) == kept
+
+
+@pytest.mark.parametrize("workers", [1, 3])
+def test_what_is_kept_is_not_drawn_again_and_who_asks_for_each_line_gets_each(
+        fresh, monkeypatch, workers):
+    """Nothing is left to draw, or to tell of; a long run is given every line, kept or not."""
+    shop_ = house()
+    job = job_of(shop_)
+    plan = plan_of(job, shop_.settings)
+    plans = [None, *plan.lines.values(), None]
+    player = run.player_of(plan, job, trials=200, seed=1)
+    first = play.play_lines(player, plans, workers=workers)
+    assert [line_ is None for line_ in first] == [True, *[False] * 5, True]
+    with monkeypatch.context() as patch:
+        patch.delattr(play.Player, "amount")
+        told = []
+        again = play.play_lines(player, plans, workers=workers, progress=told.append)
+    assert told == []
+    assert [line_ and line_.hours is other.hours for line_, other
+            in zip(first, again, strict=True)] == [None, *[True] * 5, None]
+    given = {}
+    assert play.play_lines(player, plans, workers=workers, each=given.__setitem__) == [None] * 7
+    assert list(given) == [1, 2, 3, 4, 5]
+    for place, line_ in given.items():
+        np.testing.assert_array_equal(line_.hours, first[place].hours)
+
+
+@pytest.mark.parametrize("trials", [100, 50_000])
+def test_sums_of_any_number_of_lines_are_those_by_hand(fresh, trials):
+    """1 + 2 + … + n = n(n + 1)/2, whatever is kept: groups full, begun, without some lines."""
+    player = play.Player(Streams(1, trials), Factors(0, 0, 0, 0))
+
+    def drawn(size):
+        rows = [np.full(trials, size, np.float32), None] * 3
+        return play.Drawn(*rows, numbers=tuple(next(play._NUMBERS) for _ in rows))
+
+    for count in (0, 1, 2, 5, 6, 7, 36, 37, 217):
+        lines = [drawn(k) for k in range(1, count + 1)]
+        want = count * (count + 1) / 2
+        for _ in range(2):
+            assert set(player.summed(lines, "hours").tolist()) == {want}
+            assert set(player.summed(lines, "parts").tolist()) == {0}
+        for place in {0, count // 2, count - 1} & set(range(count)):
+            fewer = [*lines[:place], None, *lines[place + 1:]]
+            assert set(player.summed(fewer, "hours").tolist()) == {want - place - 1}
+            more = [*lines[:place], drawn(place + 3), *lines[place + 1:]]
+            room = np.ones(trials)
+            assert player.summed(more, "find_other", out=room) is room
+            assert set(room.tolist()) == {want + 2}
 
 
 def test_the_rooms_own_memo_is_bounded(monkeypatch):
