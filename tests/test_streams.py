@@ -380,6 +380,19 @@ def test_processors_are_counted_where_the_system_does_not_say_which_are_free(
     assert play.processors() == wanted
 
 
+@pytest.mark.parametrize(("chance", "times"), [
+    (0, 0), (0.00001, 1), (0.3, 19_661), (0.5, 32_768), (0.99999, 65_535), (1, 65_536)])
+@pytest.mark.parametrize(("cause", "tied"), [("", 0), ("damp", 0), ("", 0.5)])
+def test_over_all_ranks_an_event_happens_just_as_often_as_its_chance(chance, times, cause, tied):
+    """Each rank once: so many of 65,536, rounded, and the lowest; a cause of no share is none."""
+    streams = Streams(1, 65_536)
+    streams.ranks = lambda name: np.arange(65_536).astype(np.uint16)
+    never = Amount("", "pert", 0, 0, 0)
+    player = play.Player(streams, Factors(0, 0, 0, tied))
+    found = player.happens(Event("", chance, cause, never, never))
+    assert np.flatnonzero(found).tolist() == list(range(times))
+
+
 def sure_or_never(k):
     """An event that always happens where `k` is even, never else: an hour, 2 of money, 3 days."""
     return Event(f"{k}", (k + 1) % 2, "", Amount(f"{k} h", "pert", 1, 1, 1),
@@ -599,6 +612,25 @@ def test_sums_of_any_number_of_lines_are_those_by_hand(fresh, trials):
             room = np.ones(trials)
             assert player.summed(more, "find_other", out=room) is room
             assert set(room.tolist()) == {want + 2}
+
+
+@pytest.mark.parametrize("trials", [100, 50_000])
+def test_sums_of_what_is_not_kept_are_not_kept(fresh, trials):
+    """Points of Sobol have no key, and what is drawn with them no number to tell it by."""
+    player = play.Player(Streams(1, trials, "sobol", ["a"]), Factors(0, 0, 0, 0))
+    for size in (1, 5):
+        lines = [play.Drawn(np.full(trials, size, np.float32))] * 3
+        assert set(player.summed(lines, "hours").tolist()) == {3 * size}
+    assert not fresh._found
+
+
+@pytest.mark.parametrize(("trials", "kept"), [(49_999, 0), (50_000, 1)])
+def test_sums_of_many_trials_are_kept(fresh, trials, kept):
+    """From 50,000 trials on looking up is quicker than adding up; a sum has its bytes counted."""
+    player = play.Player(Streams(1, trials), Factors(0, 0, 0, 0))
+    lines = [play.Drawn(np.ones(trials, np.float32), numbers=(k,) * 6) for k in (1, 2)]
+    player.summed(lines, "hours")
+    assert (len(fresh._found), fresh._bytes) == (kept, kept * trials * 4)
 
 
 def test_the_rooms_own_memo_is_bounded(monkeypatch):
