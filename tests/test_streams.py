@@ -615,6 +615,25 @@ def test_sums_of_any_number_of_lines_are_those_by_hand(fresh, trials):
 
 
 @pytest.mark.parametrize("trials", [100, 50_000])
+def test_a_line_changed_in_one_kind_of_amount_changes_that_sum_alone(fresh, trials):
+    """Two lines of fixed amounts, one changed in each way in turn: all six sums are by hand."""
+    player = play.Player(Streams(1, trials), Factors(0, 0, 0, 0))
+
+    def drawn(sizes):
+        hours, parts, materials, more, other = (
+            Amount("", "pert", size, size, size) for size in sizes[:5])
+        find = Event("", 1, "", more, other, sizes[5])
+        return player.line(LinePlan((hours,), (parts,), (materials,), (find,)))
+
+    base = (1, 2, 3, 4, 5, 6)
+    for place in (None, *range(6), None):
+        changed = tuple(size + 10 * (k == place) for k, size in enumerate(base))
+        lines = [drawn(base), drawn(changed)]
+        got = [set(player.summed(lines, what).tolist()) for what in play.WHATS]
+        assert got == [{a + b} for a, b in zip(base, changed, strict=True)]
+
+
+@pytest.mark.parametrize("trials", [100, 50_000])
 def test_sums_of_what_is_not_kept_are_not_kept(fresh, trials):
     """Points of Sobol have no key, and what is drawn with them no number to tell it by."""
     player = play.Player(Streams(1, trials, "sobol", ["a"]), Factors(0, 0, 0, 0))
