@@ -444,6 +444,71 @@ def test_answering_false_stops(fresh, workers):
     assert digest(simulate(job, shop_.settings, trials=1000)) == want
 
 
+@pytest.mark.parametrize(("workers", "trials", "threads"), [
+    (1, 500_001, False), (2, 100, True), (3, 100, True),
+    (None, 500_000, False), (None, 500_001, True)])
+def test_one_worker_is_the_caller_and_more_are_threads(monkeypatch, workers, trials, threads):
+    """Where nothing is said, over a million draws are worth them: here two lines' trials."""
+    monkeypatch.setattr(play, "processors", lambda: 2)
+    player = play.Player(Streams(1, trials), Factors(0, 0, 0, 0))
+    drew = []
+    monkeypatch.setattr(player, "_line", lambda plan: drew.append(threading.get_ident()))
+    play.play_lines(player, [LinePlan()] * 2, workers=workers, each=lambda place, drawn: None)
+    assert [ident != threading.get_ident() for ident in drew] == [threads] * 2
+
+
+@pytest.mark.parametrize("workers", [2, 3])
+def test_threads_run_a_few_lines_ahead_and_no_more(monkeypatch, workers):
+    """Two lines a worker and one wait at most; a run too long to keep must not be held at once."""
+    asked = []
+
+    class Pool(ThreadPoolExecutor):
+        def submit(self, make, plan):
+            asked.append(plan)
+            return super().submit(make, plan)
+
+    monkeypatch.setattr(play, "ThreadPoolExecutor", Pool)
+    player = play.Player(Streams(1, 100), Factors(0, 0, 0, 0))
+    ahead = []
+    play.play_lines(player, [LinePlan()] * 12, workers=workers,
+                    each=lambda place, drawn: ahead.append(len(asked)))
+    assert ahead == [min(12, 2 * workers + 1 + taken) for taken in range(12)]
+
+
+def test_who_stops_does_not_wait_for_lines_that_were_not_begun(monkeypatch):
+    """Of five lines handed out one is done and two may be begun; the others are called off."""
+    begun, two_off = threading.Event(), threading.Event()
+    off = []
+
+    class Pool(ThreadPoolExecutor):
+        def submit(self, make, plan):
+            found = super().submit(make, plan)
+            found.add_done_callback(told)
+            return found
+
+    def told(future):
+        off.extend([future] * future.cancelled())
+        if len(off) == 2:
+            two_off.set()
+
+    def draw(plan):
+        # The first takes until another thread is busy; the others until two lines are called off.
+        if plan is plans[0]:
+            begun.wait(1)
+        else:
+            begun.set()
+            two_off.wait(1)
+
+    monkeypatch.setattr(play, "ThreadPoolExecutor", Pool)
+    player = play.Player(Streams(1, 100), Factors(0, 0, 0, 0))
+    plans = [LinePlan(events=(sure_or_never(k),)) for k in range(9)]
+    monkeypatch.setattr(player, "_line", draw)
+    with pytest.raises(Stopped):
+        play.play_lines(player, plans, workers=2, each=lambda place, drawn: None,
+                        progress=lambda share: False)
+    assert len(off) >= 2
+
+
 def test_a_fault_in_a_worker_comes_through(fresh, monkeypatch):
     """What goes wrong in another thread is raised here, and nothing of that line is kept."""
     shop_ = house()
