@@ -178,6 +178,18 @@ def test_the_evenest_numbers_go_to_what_spreads_most():
     assert list(streams._points) == sorted(spread, key=spread.get, reverse=True)
 
 
+def test_how_many_break_spreads_hours_and_prices_as_the_binomial_says():
+    """Five pieces, three in ten: √(5 · 0.3 · 0.7) of what one costs; a price spreads for 1.5."""
+    house = shop(thing("one"), operation("swap", 1, 2, 9),
+                 treatment(item="swap", assembly="one", share=0.3),
+                 part(low=4, typical=5, high=9), treatment("part", "piece", "one", share=0.3))
+    job = job_of(house, line("one", 5))
+    found = _spreads(plan_of(job, house.settings), 40)
+    each = 40 * pert(1, 2, 9).mean() + pert(4, 5, 9).mean()
+    assert found["one 1: pieces 0.3"] == pytest.approx(each * (5 * 0.3 * 0.7) ** 0.5)
+    assert found["price of piece"] == pytest.approx(1.5 * pert(4, 5, 9).std())
+
+
 def test_numbers_that_many_share_come_as_early_as_all_that_they_move():
     """By hand: each shared factor brings its root share of what it moves, so do causes of finds."""
     # The score is √job·J + √hand·H + √kind·K + √rest·own, so a spread s follows J by √job·s.
