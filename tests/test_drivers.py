@@ -1,6 +1,7 @@
 """What drives the cost: shares of variance and bars, against a library and closed forms."""
 
 import math
+import sys
 
 import numpy as np
 import pytest
@@ -538,6 +539,20 @@ def test_bars_stand_about_the_cost_at_the_confidence():
         assert row_.high > p80 * 0.98
         assert 0 <= row_.first <= row_.total * 1.05 + 0.02
         assert row_.total < 1.1
+
+
+def test_of_many_drivers_those_that_move_most_in_all_have_a_bar(monkeypatch):
+    """With what they share counted in, not by what they move alone."""
+    house = shop(thing("one"), operation(low=1, typical=2, high=6), treatment(assembly="one"),
+                 rot("one", 0.4), job_factor_share=0.2)
+    job = job_of(house, line("one"))
+    odds = simulate(job, house.settings)
+    module = sys.modules["estimator.simulate.drivers"]
+    shares = {("hours", 0): (1e6, 4e6), ("shared", "job"): (2e6, 3e6), ("finds", 0): (3e6, 2e6)}
+    monkeypatch.setattr(module, "variance_shares", lambda *_: shares)
+    monkeypatch.setattr(module, "_MOST_BARS", 2)
+    found = drivers(job, house.settings, odds, ["one"])
+    assert {bar.what for bar in found} == {"hours", "shared"}
 
 
 # --- names, bad input ----------------------------------------------------------------------------
